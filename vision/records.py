@@ -132,6 +132,8 @@ class Photo:
         Path or other name, for messages.
     taken : str | None
         Capture time from EXIF as ISO 8601, without zone; None if not recorded.
+    notes : tuple of str
+        What a reader should know of the decoding: damaged EXIF, an animation.
     """
 
     pixels: Pixels
@@ -139,6 +141,7 @@ class Photo:
     sha256: str
     name: str
     taken: str | None = None
+    notes: tuple[str, ...] = ()
 
     @property
     def scale(self) -> float:
@@ -226,6 +229,8 @@ class Cue:
         For valued cues: probability of each candidate value; empty otherwise.
     source : str
         "photo" or "person".
+    photo : int
+        Which of the answer's photos `where` refers to, counted from 0.
     """
 
     name: str
@@ -237,6 +242,7 @@ class Cue:
     because: str = ""
     values: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     source: str = "photo"
+    photo: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -372,3 +378,9 @@ class ModelError(TelltaleError):
     """A model file that is missing, altered, or made for another version."""
 
     exit_code = 30
+
+
+class OutputError(TelltaleError):
+    """A result that cannot be written, or would overwrite something."""
+
+    exit_code = 40
