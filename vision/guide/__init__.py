@@ -1,0 +1,50 @@
+"""A collector's variation guide: read, check, write. Knows nothing of pixels."""
+
+from vision.guide.check import check_guide
+from vision.guide.read import (
+    base_tender,
+    build_guide,
+    builtin_names,
+    builtin_text,
+    load_guide,
+    starter_text,
+)
+from vision.guide.trade import GAUGES, find_gauge, gauge_objections, whyte_to_uic
+from vision.guide.values import (
+    Finding,
+    Guide,
+    HandsOnCheck,
+    LookAlikes,
+    PartRates,
+    Rates,
+    Tender,
+    Variation,
+    confusable,
+)
+from vision.guide.years import write_years, year_bounds, years_of
+
+__all__ = [
+    "GAUGES",
+    "Finding",
+    "Guide",
+    "HandsOnCheck",
+    "LookAlikes",
+    "PartRates",
+    "Rates",
+    "Tender",
+    "Variation",
+    "base_tender",
+    "build_guide",
+    "builtin_names",
+    "builtin_text",
+    "check_guide",
+    "confusable",
+    "find_gauge",
+    "gauge_objections",
+    "load_guide",
+    "starter_text",
+    "whyte_to_uic",
+    "write_years",
+    "year_bounds",
+    "years_of",
+]

@@ -1,0 +1,136 @@
+"""Two tables of the trade: nominal gauges, and wheel arrangements.
+
+Gauges: NEM 010 (MOROP, edition 2011) and NMRA S-1 where it differs; the scale of
+7 mm to the foot is the one NEM 010 mentions in its note 3.4. The NMRA figures are
+from memory. Wheel arrangements: Whyte notation and the UIC classification (UIC
+leaflet 650, from memory).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class NominalGauge:
+    """One nominal size: track gauges in mm and scales 1:n, each as (source, figure)."""
+
+    names: tuple[str, ...]
+    track_mm: tuple[tuple[str, float], ...]
+    scales: tuple[tuple[str, float], ...]
+
+
+GAUGES = (
+    NominalGauge(("Z",), (("NEM 010", 6.5),), (("NEM 010", 220.0),)),
+    NominalGauge(("N",), (("NEM 010", 9.0),), (("NEM 010", 160.0), ("British", 148.0))),
+    NominalGauge(("TT",), (("NEM 010", 12.0),), (("NEM 010", 120.0),)),
+    NominalGauge(("H0", "HO"), (("NEM 010", 16.5),), (("NEM 010", 87.0), ("NMRA S-1", 87.1))),
+    NominalGauge(("S",), (("NEM 010", 22.5), ("NMRA S-1", 22.45)), (("NEM 010", 64.0),)),
+    NominalGauge(
+        ("0", "O"),
+        (("NEM 010", 32.0), ("NMRA S-1", 31.75)),
+        (("NEM 010", 45.0), ("7 mm to the foot", 43.5), ("NMRA S-1", 48.0)),
+    ),
+    NominalGauge(
+        ("1", "I"), (("NEM 010", 45.0),), (("NEM 010", 32.0), ("10 mm to the foot", 30.5))
+    ),
+    NominalGauge(("2", "II"), (("NEM 010", 64.0),), (("NEM 010", 22.5),)),
+    NominalGauge(("3", "III"), (("NEM 010", 89.0),), (("NEM 010", 16.0),)),
+)
+
+# Half a millimetre: what a rule on tinplate track can tell. Chosen.
+TRACK_TOLERANCE_MM = 0.5
+# Half a unit in the last place that scales are commonly written with (43.5, 87.1).
+SCALE_TOLERANCE = 0.5
+
+
+def find_gauge(name: str) -> NominalGauge | None:
+    """Return the nominal size called `name` ("0", "O", "I" ...), or None."""
+    return next((gauge for gauge in GAUGES if name.strip().upper() in gauge.names), None)
+
+
+def gauge_objections(name: str, gauge_mm: float, scale: float) -> tuple[str, ...]:
+    """Say what does not fit between a gauge's name, its track and its scale.
+
+    Returns
+    -------
+    tuple of str
+        Empty where all fit, or where the name is in no table.
+
+    Examples
+    --------
+    >>> gauge_objections("0", 32.0, 45.0)
+    ()
+    >>> gauge_objections("1", 32.0, 32.0)
+    ('gauge 1 is 45 mm (NEM 010) between the rails, not 32 mm',)
+    """
+    gauge = find_gauge(name)
+    if gauge is None:
+        return ()
+    objections = []
+    if all(abs(figure - gauge_mm) > TRACK_TOLERANCE_MM for _, figure in gauge.track_mm):
+        known = " or ".join(f"{figure:g} mm ({source})" for source, figure in gauge.track_mm)
+        objections.append(f"gauge {name} is {known} between the rails, not {gauge_mm:g} mm")
+    if all(abs(figure - scale) > SCALE_TOLERANCE for _, figure in gauge.scales):
+        known = " or ".join(f"1:{figure:g} ({source})" for source, figure in gauge.scales)
+        objections.append(f"gauge {name} is built to {known}, not 1:{scale:g}")
+    return tuple(objections)
+
+
+_UNIT = re.compile(r"\d+(?:-\d+){2,3}")
+
+
+def whyte_to_uic(whyte: str) -> str:
+    """Whyte notation (wheels counted) to UIC classification (axles counted).
+
+    Carrying axles get the apostrophe of a truck that turns apart from the main
+    frame: Whyte notation does not say when one is rigid. A tank or other suffix
+    ("0-6-2T") says nothing about axles and is dropped.
+
+    Parameters
+    ----------
+    whyte : str
+        "4-6-2", "0-6-2T", "2-8-8-2" (an engine with a turning front unit),
+        "2-6-0+0-6-2" (two units under one boiler).
+
+    Raises
+    ------
+    ValueError
+        Not Whyte notation.
+
+    Examples
+    --------
+    >>> whyte_to_uic("4-6-2"), whyte_to_uic("0-6-2T"), whyte_to_uic("2-8-8-2")
+    ("2'C1'", "C1'", "(1'D)D1'")
+    """
+    body = re.sub(r"(?<=\d)[A-Za-z]+$", "", whyte.strip())
+    parts = body.split("+")
+    if len(parts) > 2 or not all(_UNIT.fullmatch(part) for part in parts):
+        raise ValueError(f'"{whyte}" is not a wheel arrangement in Whyte notation, such as 4-6-2')
+    units = [[_axles(count, whyte) for count in part.split("-")] for part in parts]
+    if len(units) == 2:
+        return "+".join(f"({_truck(u[0])}{_drivers(u[1], whyte)}{_truck(u[2])})" for u in units)
+    axles = units[0]
+    if len(axles) == 4:
+        front = f"{_truck(axles[0])}{_drivers(axles[1], whyte)}"
+        front = f"({front})" if axles[0] else f"{front}'"
+        return f"{front}{_drivers(axles[2], whyte)}{_truck(axles[3])}"
+    return f"{_truck(axles[0])}{_drivers(axles[1], whyte)}{_truck(axles[2])}"
+
+
+def _axles(wheels: str, whyte: str) -> int:
+    count = int(wheels)
+    if count % 2:
+        raise ValueError(f'"{whyte}": wheels come in pairs, got {count}')
+    return count // 2
+
+
+def _truck(axles: int) -> str:
+    return f"{axles}'" if axles else ""
+
+
+def _drivers(axles: int, whyte: str) -> str:
+    if not 1 <= axles <= 26:
+        raise ValueError(f'"{whyte}": no driving wheels')
+    return chr(ord("A") + axles - 1)
