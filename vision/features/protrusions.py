@@ -1,0 +1,157 @@
+"""Thin upright things that stand on a line: candidates for a lever."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.features.crop import length_of, odd
+from vision.records import Box, Pixels
+
+# The widest lever, share of the crop height: 11 of 112 px, 1.7 % of the engine's
+# length. Chimneys and domes of model engines are from about 3 % up (common practice,
+# no source).
+THIN_MAX_WIDTH = 0.10
+# The least a thing must rise, share of the crop height: 6 px, 0.9 % of the length.
+THIN_MIN_HEIGHT = 0.055
+# A lever is at least this many times as high as it is wide.
+THIN_MIN_ASPECT = 1.3
+# How near its foot must come to the line, share of the crop height (5 px).
+FOOT_GAP = 0.045
+# Least colour difference from both sides (CIE76), and how many times the median over
+# the sky; chosen on drawn noise, where it leaves few.
+THIN_MIN_DE = 8.0
+THIN_OVER_CLUTTER = 3.0
+# Contrast at which the score has lost all but 1/e of its doubt, CIE76.
+SCORE_DE = 15.0
+# Share of the sky under other thin things from which a score is worth nothing.
+CLUTTER_LIMIT = 0.12
+# Height, share of the crop height, beyond which height adds nothing to the score (13
+# px or 2 % of the engine's length): whistles and safety valves are lower.
+FULL_SCORE_HEIGHT = 0.12
+
+
+@dataclass(frozen=True, slots=True)
+class Protrusion:
+    """One thing standing on a line, in pixels of the crop.
+
+    Attributes
+    ----------
+    height, width : float
+        Along its own axis from the line up, and across it, px.
+    x : float
+        Column of its foot.
+    tilt : float
+        Radians from upright, positive leaning right.
+    contrast : float
+        Mean colour difference from both sides, CIE76.
+    score : float
+        0 to 1: strong, whole, straight, high enough, and alone in the sky.
+    where : Box
+    """
+
+    height: float
+    width: float
+    x: float
+    tilt: float
+    contrast: float
+    score: float
+    where: Box
+
+
+def thin_protrusions(
+    pixels: Pixels, line: NDArray[np.intp]
+) -> tuple[tuple[Protrusion, ...], float]:
+    """Thin things that stand on a line, and how much of the sky is thin texture.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (H, W, 3), uint8, RGB
+    line : ndarray, shape (W,), int
+        Row of the line in each column; the sky is above it.
+
+    Returns
+    -------
+    tuple of Protrusion, in order of falling score
+    float
+        Share of the sky's pixels under thin things that stand on nothing.
+
+    Notes
+    -----
+    A thin thing is what a horizontal top-hat leaves (Meyer 1979; Soille,
+    "Morphological Image Analysis", 2003): two edges of opposite sense less than
+    THIN_MAX_WIDTH apart, at any tilt. A handrail, lying flat, leaves nothing.
+    """
+    height = pixels.shape[0]
+    contrast = _thin_contrast(pixels, odd(THIN_MAX_WIDTH * height + 2.0))
+    sky = np.arange(height)[:, None] < line[None, :]
+    in_sky = contrast[sky]
+    if in_sky.size == 0:
+        return (), 0.0
+    floor = max(THIN_MIN_DE, THIN_OVER_CLUTTER * float(np.median(in_sky)))
+    mask = ((contrast >= floor) & sky).astype(np.uint8)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    found: list[Protrusion] = []
+    clutter = int(mask.sum())
+    for index in np.flatnonzero(stats[:, cv2.CC_STAT_HEIGHT] >= THIN_MIN_HEIGHT * height):
+        left, top, wide, high, area = (int(number) for number in stats[index])
+        foot = int(line[left : left + wide].max())
+        # Label 0 is everything that is not thin.
+        if index == 0 or top + high < foot - FOOT_GAP * height:
+            continue
+        window = (slice(top, top + high), slice(left, left + wide))
+        box = Box(left, top, left + wide, top + high)
+        bar = _bar(labels[window] == index, contrast[window], box, line)
+        if bar is not None:
+            found.append(_rated(bar, height))
+            clutter -= area
+    share = clutter / in_sky.size
+    quiet = max(0.0, 1.0 - share / CLUTTER_LIMIT)
+    alone = [replace(thing, score=thing.score * quiet) for thing in found]
+    return tuple(sorted(alone, key=lambda thing: (-thing.score, thing.x))), share
+
+
+def _thin_contrast(pixels: Pixels, widest: int) -> NDArray[np.float32]:
+    """CIE76 of what is lighter, darker or otherwise coloured than both its sides."""
+    smooth = cv2.GaussianBlur(pixels, (3, 3), 0)
+    lab = cv2.cvtColor(smooth, cv2.COLOR_RGB2LAB)
+    kernel = np.ones((1, widest), np.uint8)
+    light = cv2.morphologyEx(lab, cv2.MORPH_TOPHAT, kernel)
+    dark = cv2.morphologyEx(lab, cv2.MORPH_BLACKHAT, kernel)
+    thin = cv2.max(light, dark).astype(np.float32)
+    thin *= np.array([100.0 / 255.0, 1.0, 1.0], np.float32)
+    return length_of(np.asarray(thin, dtype=np.float32))
+
+
+def _bar(
+    mask: NDArray[np.bool_], contrast: NDArray[np.float32], box: Box, line: NDArray[np.intp]
+) -> Protrusion | None:
+    """Fit a straight bar to one component; None where it is too squat for one.
+
+    The score here is only wholeness and straightness; `_rated` adds the rest.
+    """
+    widths = mask.sum(axis=1)
+    rows = np.flatnonzero(widths)
+    middles = (mask[rows] @ np.arange(mask.shape[1])) / widths[rows]
+    slope, start = np.polyfit(rows, middles, 1)
+    cosine = float(1.0 / np.hypot(1.0, slope))
+    width = float(np.median(widths[rows])) * cosine
+    foot_x = float(box.left + start + slope * (mask.shape[0] - 1))
+    rise = float(line[int(np.clip(round(foot_x), 0, line.size - 1))] - box.top)
+    if rise <= 0.0 or rise / cosine < THIN_MIN_ASPECT * width:
+        return None
+    wander = float(np.sqrt(np.mean(np.square(middles - (start + slope * rows)))))
+    score = min(1.0, rows.size / rise) / (1.0 + (wander / max(width, 1.0)) ** 2)
+    # Rows grow downward: a top to the right of the foot is a negative slope.
+    tilt = float(np.arctan(-slope))
+    strength = float(contrast[mask].mean())
+    return Protrusion(rise / cosine, width, foot_x, tilt, strength, score, box)
+
+
+def _rated(bar: Protrusion, crop_height: int) -> Protrusion:
+    strong = 1.0 - float(np.exp(-bar.contrast / SCORE_DE))
+    high = min(1.0, bar.height / (FULL_SCORE_HEIGHT * crop_height))
+    return replace(bar, score=bar.score * strong * high)
