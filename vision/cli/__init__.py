@@ -1,0 +1,92 @@
+"""The `telltale` command: parses, prints, and turns each error into one line.
+
+Heavy modules are imported inside the commands, so that `telltale --help` does not
+wait for image and network libraries.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Annotated, NoReturn, TextIO
+
+import typer
+
+from vision import __version__
+from vision.cli.date import date
+from vision.cli.guide import guide_app
+from vision.records import TelltaleError
+
+if TYPE_CHECKING:
+    from vision.pipeline import Eye
+
+app = typer.Typer(
+    name="telltale",
+    help="Read dating cues from photos of model steam locomotives.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+app.command()(date)
+app.add_typer(guide_app, name="guide")
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"telltale {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_print_version, is_eager=True, help="Print the version."
+        ),
+    ] = False,
+) -> None:
+    pass
+
+
+def load_shipped_eye() -> Eye:
+    """Load the networks that come with the package."""
+    from vision.pipeline import load_eye
+
+    return load_eye()
+
+
+def run(arguments: Sequence[str], *, load_eye: Callable[[], Eye] = load_shipped_eye) -> int:
+    """Run the command with `arguments` and return its exit code.
+
+    Parameters
+    ----------
+    arguments : sequence of str
+        Without the name of the command.
+    load_eye : callable
+        Called once, when the first photo has been read.
+    """
+    try:
+        app(list(arguments), prog_name="telltale", obj=load_eye)
+    except TelltaleError as error:
+        typer.echo(f"telltale: {error}", err=True)
+        return error.exit_code
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else 1
+    return 0
+
+
+def main() -> NoReturn:
+    """Run the command of this process."""
+    # A file name need not be valid text, and a terminal need not know every letter:
+    # neither may stop an answer.
+    _never_fail_to_print(sys.stdout)
+    _never_fail_to_print(sys.stderr)
+    sys.exit(run(sys.argv[1:]))
+
+
+def _never_fail_to_print(stream: TextIO) -> None:
+    reconfigure = getattr(stream, "reconfigure", None)
+    if reconfigure is not None:
+        reconfigure(errors="backslashreplace")

@@ -1,0 +1,156 @@
+"""`telltale date`: photos in, years out."""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import shutil
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from vision.cli.files import Outputs
+from vision.records import Answer, Photo, TelltaleError
+
+if TYPE_CHECKING:
+    from vision.pipeline import Eye
+
+# Exit code of a run in which several photos failed, and not all for one reason.
+SEVERAL_FAILURES = 9
+
+# Columns. Longer lines are harder to read than to wrap.
+WIDEST = 100
+
+
+@dataclass(slots=True)
+class _Failures:
+    """The photos that could not be read, each told of once, on stderr."""
+
+    codes: list[int] = field(default_factory=list)
+
+    def add(self, error: TelltaleError) -> None:
+        typer.echo(f"telltale: {error}", err=True)
+        self.codes.append(error.exit_code)
+
+    @property
+    def exit_code(self) -> int:
+        different = set(self.codes)
+        return different.pop() if len(different) == 1 else SEVERAL_FAILURES
+
+
+def date(
+    context: typer.Context,
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos to look at.")],
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print one JSON object a line instead of text.")
+    ] = False,
+    overlay: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Write each photo with what was read drawn on it."),
+    ] = None,
+    html: Annotated[
+        Path | None, typer.Option(metavar="OUT", help="Write all answers as one HTML page.")
+    ] = None,
+    guide: Annotated[
+        str,
+        typer.Option(metavar="NAME|FILE", help="Variation guide: a built-in name or a file."),
+    ] = "wayfarer",
+    together: Annotated[
+        bool, typer.Option("--together", help="The photos show one engine: one answer.")
+    ] = False,
+    saw: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME=STATE",
+            help="What you found on the engine yourself; may be given several times.",
+        ),
+    ] = None,
+) -> None:
+    """Date the engine in each PHOTO.
+
+    The answer says which variation of the guide it is, which years, how sure, why,
+    and what to look at next.
+    """
+    from vision.estimate import saw as heard
+    from vision.guide import load_guide
+    from vision.pipeline import date_item
+
+    table = load_guide(guide)
+    said = tuple(heard(table, statement) for statement in saw or ())
+    outputs = Outputs(overlay, html, kept=tuple(photos))
+    load_eye: Callable[[], Eye] = functools.cache(context.obj)
+    failures = _Failures()
+    show = _show_json if as_json else _show_text
+    with _progress(len(photos)) as advance:
+        for number, item in enumerate(_items(photos, failures, advance, together=together)):
+            answer = date_item(item, table, load_eye(), said)
+            show(answer, number)
+            outputs.add(answer)
+    outputs.finish()
+    if failures.codes:
+        raise typer.Exit(failures.exit_code)
+
+
+def _items(
+    paths: Sequence[Path],
+    failures: _Failures,
+    advance: Callable[[], None],
+    *,
+    together: bool,
+) -> Iterator[tuple[Photo, ...]]:
+    """What to date: each photo by itself, or all that can be read as one engine's."""
+    from vision.photo import open_photo
+
+    read = []
+    for path in paths:
+        try:
+            photo = open_photo(path)
+        except TelltaleError as error:
+            failures.add(error)
+        else:
+            if together:
+                read.append(photo)
+            else:
+                yield (photo,)
+        advance()
+    if read:
+        yield tuple(read)
+
+
+def _show_json(answer: Answer, number: int) -> None:
+    from vision.report import answer_json
+
+    typer.echo(json.dumps(answer_json(answer), allow_nan=False))
+
+
+def _show_text(answer: Answer, number: int) -> None:
+    from vision.report import terminal_text
+
+    bold = sys.stdout.isatty() and "NO_COLOR" not in os.environ
+    width = min(WIDEST, shutil.get_terminal_size().columns)
+    between = "\n" if number else ""
+    typer.echo(between + terminal_text(answer, width=width, bold=bold))
+
+
+@contextmanager
+def _progress(count: int) -> Iterator[Callable[[], None]]:
+    """A bar on stderr while several photos are read, where a person is watching."""
+    if count < 2 or not sys.stderr.isatty():
+        yield lambda: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    # Answers go through the bar's own screen where both share a terminal, and
+    # untouched into a file or pipe where they do not.
+    shared = sys.stdout.isatty()
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, redirect_stdout=shared) as bar:
+        task = bar.add_task("photos", total=count)
+        yield lambda: bar.advance(task)

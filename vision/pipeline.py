@@ -1,0 +1,174 @@
+"""One item, whole: its photos, a guide, and what a person said, to an answer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from vision import __version__
+from vision.estimate import estimate
+from vision.guide import Guide
+from vision.records import (
+    Answer,
+    Conflict,
+    Cue,
+    NotFound,
+    Photo,
+    Sighting,
+    State,
+)
+
+if TYPE_CHECKING:
+    from vision.network import Networks
+
+
+class Eye(Protocol):
+    """Whatever finds an engine in a photo and reads its cues."""
+
+    @property
+    def version(self) -> str:
+        """Version of the model behind the eye, for the answer."""
+        ...
+
+    def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
+        """Where the engine is, and one cue per cue name; no cues where none is found."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class NetworkEye:
+    """The shipped eye: `locate`, then `cues`, over one set of loaded networks."""
+
+    networks: Networks
+
+    @property
+    def version(self) -> str:
+        """Version that the networks' metadata states."""
+        return self.networks.version
+
+    def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
+        """Locate the engine, then read its cues."""
+        from vision.cues import read_cues
+        from vision.locate import locate
+
+        sighting = locate(photo, self.networks)
+        if isinstance(sighting, NotFound):
+            return sighting, ()
+        return sighting, read_cues(photo, sighting, self.networks)
+
+
+def load_eye(models_dir: Path | None = None) -> Eye:
+    """Load the shipped networks, or those in `models_dir`.
+
+    Raises
+    ------
+    ModelError
+        A model file is missing, altered, or made for another version.
+    """
+    from vision.network import load_networks
+
+    return NetworkEye(load_networks(models_dir))
+
+
+def date_item(photos: Sequence[Photo], guide: Guide, eye: Eye, said: Sequence[Cue] = ()) -> Answer:
+    """Date one engine.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+        One or several photos of the same engine; at least one.
+    guide : Guide
+        The collector's table to date it by.
+    eye : Eye
+        What looks at the photos.
+    said : sequence of Cue
+        What a person found or corrects; each replaces what the photos show of
+        the same name.
+
+    Returns
+    -------
+    Answer
+        `estimate` is None where no photo shows an engine.
+    """
+    if not photos:
+        raise ValueError("photos: at least one expected, got none")
+    looks = [eye.look(photo) for photo in photos]
+    sightings = tuple(sighting for sighting, _ in looks)
+    fused, disputes = fuse_views([cues for _, cues in looks])
+    spoken = {cue.name for cue in said}
+    cues = tuple(cue for cue in fused if cue.name not in spoken) + tuple(said)
+    found = any(isinstance(sighting, Sighting) for sighting in sightings)
+    dated = estimate(guide, cues) if found else None
+    if dated is not None:
+        open_disputes = tuple(d for d in disputes if not spoken.intersection(d.cues))
+        dated = replace(dated, conflicts=dated.conflicts + open_disputes)
+    return Answer(
+        photos=tuple(photos),
+        sightings=sightings,
+        cues=cues if found else (),
+        estimate=dated,
+        versions={
+            "telltale": __version__,
+            "guide": f"{guide.name} {guide.version}",
+            "model": eye.version,
+        },
+    )
+
+
+def fuse_views(
+    views: Sequence[Sequence[Cue]],
+) -> tuple[tuple[Cue, ...], tuple[Conflict, ...]]:
+    """One cue per name out of several photos of one engine.
+
+    The view that was read with the greatest confidence counts, in full and
+    alone. Further views of the same part are not multiplied in: they show the
+    same lever in the same light and fail together, so treating them as
+    independent would make three photos of one dome three witnesses for a lever.
+    They are named in `because` as agreeing or not. Views that contradict each
+    other are reported as a conflict too, since they may show two engines.
+
+    Parameters
+    ----------
+    views : sequence of sequence of Cue
+        The cues of each photo, in the order of the photos.
+
+    Returns
+    -------
+    cues : tuple of Cue
+        In the order in which their names first occur, each with `photo` set.
+    conflicts : tuple of Conflict
+        One for each cue on which two photos disagree.
+    """
+    by_name: dict[str, list[Cue]] = {}
+    for index, cues in enumerate(views):
+        for cue in cues:
+            by_name.setdefault(cue.name, []).append(replace(cue, photo=index))
+    fused = []
+    conflicts = []
+    for name, same in by_name.items():
+        seen = [cue for cue in same if cue.state is not State.UNSEEN]
+        best = max(seen or same, key=lambda cue: cue.confidence)
+        others = [cue for cue in seen if cue is not best]
+        against = [cue for cue in others if _reading(cue) != _reading(best)]
+        fused.append(replace(best, because=_with_other_views(best, others)))
+        if against:
+            readings = [f"photo {c.photo + 1} reads {_reading(c)}" for c in (best, *against)]
+            text = f"{name}: {', '.join(readings)}; one is wrong, or they show two engines"
+            conflicts.append(Conflict("views", (name,), text))
+    return tuple(fused), tuple(conflicts)
+
+
+def _reading(cue: Cue) -> str:
+    return cue.value if cue.value is not None else cue.state.value
+
+
+def _with_other_views(best: Cue, others: Sequence[Cue]) -> str:
+    parts = [best.because] if best.because else []
+    for cue in others:
+        if _reading(cue) == _reading(best):
+            parts.append(f"photo {cue.photo + 1} agrees")
+        else:
+            parts.append(f"photo {cue.photo + 1} reads {_reading(cue)}")
+    return "; ".join(parts)

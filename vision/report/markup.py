@@ -1,0 +1,118 @@
+"""An answer as one HTML page with nothing outside it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from html import escape
+
+from vision.records import Answer, Cue, Estimate
+from vision.report.words import (
+    bearing,
+    candidate_words,
+    cautions,
+    cue_words,
+    headline,
+    percent,
+    reading,
+)
+
+# 360 px is the narrowest phone still common; the page has one column up to there.
+STYLE = """
+:root { color-scheme: light dark; --line: #8886; --quiet: #6b7480; }
+body { font: 1rem/1.5 system-ui, sans-serif; margin: 0 auto; padding: 1rem; max-width: 44rem; }
+article + article { border-top: 3px double var(--line); margin-top: 2rem; }
+.years { font-size: 2.6rem; font-weight: 700; line-height: 1.1; margin: .6rem 0 0; }
+.sure { font-size: 1.2rem; margin: 0 0 1rem; }
+h2 { font-size: 1.1rem; margin: 1.4rem 0 .3rem; }
+table { border-collapse: collapse; width: 100%; }
+th, td { border-top: 1px solid var(--line); padding: .3rem .5rem .3rem 0; text-align: left;
+  vertical-align: top; overflow-wrap: anywhere; }
+.quiet { color: var(--quiet); overflow-wrap: anywhere; }
+"""
+POLICY = "default-src 'none'; style-src 'unsafe-inline'"
+BEARING_WORDS = {"for": "for", "against": "against", "neutral": "tells little"}
+
+
+def answer_html(answer: Answer) -> str:
+    """One page that shows one answer; see `page`."""
+    return page([article(answer)])
+
+
+def page(articles: Iterable[str]) -> str:
+    """Put articles on a whole HTML page without scripts, pictures or links.
+
+    Parameters
+    ----------
+    articles : iterable of str
+        From `article`.
+    """
+    body = "\n".join(articles)
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>telltale</title>\n<style>{STYLE}</style>\n</head>\n"
+        f"<body>\n{body}\n</body>\n</html>\n"
+    )
+
+
+def article(answer: Answer) -> str:
+    """One answer as an HTML article; all text from files and guides is escaped."""
+    years, sure = headline(answer)
+    names = "<br>".join(escape(photo.name) for photo in answer.photos)
+    notes = [note for photo in answer.photos for note in photo.notes]
+    parts = [
+        f'<p class="years">{escape(years)}</p>',
+        f'<p class="sure">{escape(sure)}</p>',
+        f'<p class="quiet">{names}</p>',
+        _list("", notes),
+    ]
+    estimate = answer.estimate
+    if estimate is not None:
+        parts += [
+            _variations(estimate),
+            _cues(answer.cues, estimate),
+            _list("What does not fit together", [c.text for c in estimate.conflicts]),
+            _list(
+                "What to look at next",
+                [f"{cue_words(n.name)}: {n.instruction}" for n in estimate.look_next],
+            ),
+            _list("Before you touch it", cautions(answer)),
+        ]
+    made_by = "; ".join(f"{key} {value}" for key, value in answer.versions.items())
+    parts.append(f'<p class="quiet">{escape(made_by)}</p>')
+    return "<article>\n" + "\n".join(part for part in parts if part) + "\n</article>"
+
+
+def _variations(estimate: Estimate) -> str:
+    rows = [(candidate_words(c), percent(c.p)) for c in estimate.variations]
+    return _table("Variations", ("Variation", "Probability"), rows)
+
+
+def _cues(cues: Iterable[Cue], estimate: Estimate) -> str:
+    steps = {step.cue: step for step in estimate.steps if step.cue is not None}
+    rows = []
+    for cue in cues:
+        step = steps.get(cue.name)
+        weight = BEARING_WORDS["neutral" if step is None else bearing(step, estimate)]
+        said = " ".join(text for text in (cue.because, step.text if step else "") if text)
+        sure = "you say so" if cue.source == "person" else percent(cue.confidence)
+        seen = reading(cue) if cue.confidence == 0.0 else f"{reading(cue)} ({sure})"
+        rows.append((cue_words(cue.name), seen, weight, said))
+    return _table("Why", ("Cue", "Seen", "Speaks", "Because"), rows)
+
+
+def _table(title: str, heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> str:
+    head = "".join(f'<th scope="col">{escape(text)}</th>' for text in heads)
+    body = "\n".join(
+        "<tr>" + "".join(f"<td>{escape(text)}</td>" for text in row) + "</tr>" for row in rows
+    )
+    return f"<h2>{escape(title)}</h2>\n<table>\n<tr>{head}</tr>\n{body}\n</table>"
+
+
+def _list(title: str, items: Iterable[str]) -> str:
+    entries = "\n".join(f"<li>{escape(item)}</li>" for item in items)
+    if not entries:
+        return ""
+    head = f"<h2>{escape(title)}</h2>\n" if title else ""
+    return f"{head}<ul>\n{entries}\n</ul>"

@@ -1,0 +1,240 @@
+"""The photo with what was read drawn on it, and the answer on a strip below.
+
+Colour is never the only signal: solid means present, dashed absent, dotted not
+visible, and every label says it in words. Every line has a dark casing, so that it
+shows on a white wall as well as on a black engine.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image, ImageDraw
+
+from vision.records import (
+    REGION_OF_CUE,
+    Answer,
+    Box,
+    Cue,
+    Photo,
+    Pixels,
+    Point,
+    Sighting,
+    State,
+)
+from vision.report.labels import place_labels
+from vision.report.strip import add_strip, drawable, lettering
+from vision.report.words import cue_words, percent, reading
+
+# Pixels of the longer side: below the first, letters would not fit; above the
+# second, the file only grows. Chosen.
+LEAST_SIDE, MOST_SIDE = 1280, 2000
+# Share of the picture's longer side; chosen by eye on drawn scenes.
+LETTER_SHARE = 0.0145
+LINE_SHARE = 0.0022
+
+# Three of the eight colours of Okabe and Ito (2008), told apart by every kind of
+# colour vision, and a dash pattern (drawn, left out; in line widths) for each.
+STROKES: dict[State, tuple[tuple[int, int, int], tuple[float, float] | None]] = {
+    State.PRESENT: ((86, 180, 233), None),
+    State.ABSENT: ((230, 159, 0), (7.0, 4.0)),
+    State.UNSEEN: ((240, 228, 66), (1.2, 3.0)),
+}
+PAPER, INK, CASING = (255, 255, 255), (16, 20, 24), (16, 20, 24)
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A cue to draw: its outline and its label."""
+
+    cue: Cue
+    outline: tuple[Point, ...]
+    text: str
+
+    @property
+    def box(self) -> Box:
+        """The rectangle around the outline."""
+        xs, ys = zip(*self.outline, strict=True)
+        return Box(min(xs), min(ys), max(xs), max(ys))
+
+
+def draw_overlay(photo: Photo, answer: Answer, index: int) -> Pixels:
+    """Draw what was read of one photo.
+
+    Parameters
+    ----------
+    photo : Photo
+    answer : Answer
+        Of which `photo` is a part.
+    index : int
+        Which of the answer's photos it is, from 0.
+
+    Returns
+    -------
+    ndarray, shape (H, W, 3), uint8, RGB
+        A new picture; the longer side of the photo's part is between 1280 and
+        2000 pixels, and the strip below adds to its height.
+    """
+    image, factor = _canvas(photo)
+    sighting = answer.sightings[index]
+    cues = tuple(cue for cue in answer.cues if cue.photo == index)
+    marks: list[Mark] = []
+    if isinstance(sighting, Sighting):
+        marks = _marks(sighting, cues, factor)
+        left_over = _draw_marks(image, sighting, marks, factor)
+    else:
+        left_over = []
+    named = {mark.cue.name for mark in marks}
+    unplaced = [cue for cue in cues if cue.name not in named]
+    told = [_label(cue) for cue in unplaced] + [mark.text for mark in left_over]
+    return np.asarray(add_strip(image, answer, told), dtype=np.uint8)
+
+
+def _canvas(photo: Photo) -> tuple[Image.Image, float]:
+    """The picture at a size for lettering, and its pixels per full-size pixel."""
+    image = Image.fromarray(photo.pixels)
+    longer = max(image.size)
+    wanted = min(max(longer, LEAST_SIDE), MOST_SIDE)
+    if wanted != longer:
+        shape = [max(1, round(side * wanted / longer)) for side in image.size]
+        image = image.resize((shape[0], shape[1]), Image.Resampling.LANCZOS)
+    return image, image.width / photo.size[0]
+
+
+def _label(cue: Cue) -> str:
+    sure = f" ({percent(cue.confidence)})" if cue.state is not State.UNSEEN else ""
+    return drawable(f"{cue_words(cue.name)}: {reading(cue)}{sure}")
+
+
+def _marks(sighting: Sighting, cues: tuple[Cue, ...], factor: float) -> list[Mark]:
+    marks = []
+    for cue in cues:
+        region = sighting.regions.get(REGION_OF_CUE.get(cue.name, ""))
+        if region is not None:
+            outline = tuple((x * factor, y * factor) for x, y in region)
+        elif cue.where is not None:
+            box = cue.where.scaled(factor)
+            outline = _corners(box)
+        else:
+            continue
+        marks.append(Mark(cue, outline, _label(cue)))
+    return marks
+
+
+def _corners(box: Box) -> tuple[Point, ...]:
+    return (
+        (box.left, box.top),
+        (box.right, box.top),
+        (box.right, box.bottom),
+        (box.left, box.bottom),
+    )
+
+
+def _draw_marks(
+    image: Image.Image, sighting: Sighting, marks: list[Mark], factor: float
+) -> list[Mark]:
+    """Draw outlines, then labels; returns the marks whose label found no place."""
+    draw = ImageDraw.Draw(image)
+    longer = max(image.size)
+    line = max(2.0, longer * LINE_SHARE)
+    font = lettering(longer * LETTER_SHARE)
+    for box in (sighting.locomotive, sighting.tender):
+        if box is not None:
+            _brackets(draw, box.scaled(factor), line)
+    for mark in marks:
+        colour, dashes = STROKES[mark.cue.state]
+        _stroke(draw, mark.outline, colour=colour, dashes=dashes, width=line)
+        if mark.cue.where is not None and mark.cue.state is State.PRESENT:
+            spot = mark.cue.where.scaled(factor)
+            _stroke(draw, _corners(spot), colour=colour, dashes=dashes, width=line)
+    pad = font.size * 0.35
+    extents = [draw.textbbox((0, 0), mark.text, font=font) for mark in marks]
+    places = place_labels(
+        [(right + 2 * pad, bottom + 2 * pad) for _, _, right, bottom in extents],
+        [mark.box.clipped(image.width, image.height) for mark in marks],
+        bounds=Box(line, line, image.width - line, image.height - line),
+        keep_clear=[mark.box for mark in marks] + [sighting.locomotive.scaled(factor)],
+        gap=pad,
+    )
+    for mark, place in zip(marks, places, strict=True):
+        if place is not None:
+            _leader(draw, mark, place, line)
+    for mark, place in zip(marks, places, strict=True):
+        if place is not None:
+            colour, dashes = STROKES[mark.cue.state]
+            draw.rectangle(place.as_tuple(), fill=INK)
+            _stroke(draw, _corners(place), colour=colour, dashes=dashes, width=line, cased=False)
+            draw.text((place.left + pad, place.top + pad), mark.text, font=font, fill=PAPER)
+    return [mark for mark, place in zip(marks, places, strict=True) if place is None]
+
+
+def _leader(draw: ImageDraw.ImageDraw, mark: Mark, place: Box, width: float) -> None:
+    """Draw the shortest line from a label to what it names."""
+    target = mark.box
+    x_from, x_to = _nearest((place.left, place.right), (target.left, target.right))
+    y_from, y_to = _nearest((place.top, place.bottom), (target.top, target.bottom))
+    ends = ((x_from, y_from), (x_to, y_to))
+    colour, _ = STROKES[mark.cue.state]
+    draw.line(ends, fill=CASING, width=round(width * 2))
+    draw.line(ends, fill=colour, width=max(1, round(width * 0.8)))
+
+
+def _nearest(one: tuple[float, float], other: tuple[float, float]) -> tuple[float, float]:
+    """Where two intervals come nearest: the middle of what they share, or two ends."""
+    low, high = max(one[0], other[0]), min(one[1], other[1])
+    if low <= high:
+        return (low + high) / 2.0, (low + high) / 2.0
+    return (one[1], other[0]) if one[1] < other[0] else (one[0], other[1])
+
+
+def _brackets(draw: ImageDraw.ImageDraw, box: Box, width: float) -> None:
+    """The four corners of a box: enough to see it, and nothing on it is crossed out."""
+    arm = 0.12 * min(box.width, box.height) + 6 * width
+    for x, inward_x in ((box.left, arm), (box.right, -arm)):
+        for y, inward_y in ((box.top, arm), (box.bottom, -arm)):
+            points = ((x + inward_x, y), (x, y), (x, y + inward_y))
+            draw.line(points, fill=CASING, width=round(3 * width), joint="curve")
+            draw.line(points, fill=PAPER, width=round(1.4 * width), joint="curve")
+
+
+def _stroke(
+    draw: ImageDraw.ImageDraw,
+    corners: tuple[Point, ...],
+    *,
+    colour: tuple[int, int, int],
+    dashes: tuple[float, float] | None,
+    width: float,
+    cased: bool = True,
+) -> None:
+    """A closed outline, solid or dashed, each dash in a dark casing."""
+    pieces = [
+        piece
+        for start, end in zip(corners, corners[1:] + corners[:1], strict=True)
+        for piece in _dashes(start, end, dashes, width)
+    ]
+    if cased:
+        for piece in pieces:
+            draw.line(piece, fill=CASING, width=round(2.2 * width))
+    for piece in pieces:
+        draw.line(piece, fill=colour, width=max(1, round(width)))
+
+
+def _dashes(
+    start: Point, end: Point, dashes: tuple[float, float] | None, width: float
+) -> list[tuple[Point, Point]]:
+    if dashes is None:
+        return [(start, end)]
+    length = float(np.hypot(end[0] - start[0], end[1] - start[1]))
+    on, off = dashes[0] * width, dashes[1] * width
+    # A whole number of dashes, the last one ending at the corner.
+    count = max(1, round((length + off) / (on + off)))
+    step = (length + off) / count
+    pieces = []
+    for k in range(count):
+        ends = []
+        for along in (k * step, k * step + step - off):
+            t = along / length if length else 0.0
+            ends.append((start[0] + t * (end[0] - start[0]), start[1] + t * (end[1] - start[1])))
+        pieces.append((ends[0], ends[1]))
+    return pieces

@@ -1,0 +1,139 @@
+"""An answer as text for a terminal: the years first, then why, then what to look at next."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+
+from vision.records import Answer, Cue, Estimate, State, Step
+from vision.report.words import (
+    STATE_WORDS,
+    bearing,
+    candidates_words,
+    cautions,
+    cue_words,
+    headline,
+    percent,
+    reading,
+)
+
+# Columns: what a terminal has had since the punched card, and still opens with.
+WIDTH = 80
+INDENT = "  "
+# Signs in front of a cue, explained under the list; words repeat them.
+SIGNS = {"for": "+", "against": "-", "neutral": "."}
+
+BOLD, PLAIN = "\x1b[1m", "\x1b[0m"
+
+
+def terminal_text(answer: Answer, *, width: int = WIDTH, bold: bool = False) -> str:
+    """Lay an answer out as text.
+
+    Parameters
+    ----------
+    answer : Answer
+    width : int
+        Columns; longer lines are wrapped. At least 40.
+    bold : bool
+        Whether to make the years bold with terminal codes. Nothing depends on it.
+
+    Returns
+    -------
+    str
+        Lines without a final newline.
+    """
+    width = max(40, width)
+    lines = list(_names(answer, width))
+    lines += _frame(*headline(answer), bold=bold, width=width)
+    estimate = answer.estimate
+    if estimate is not None:
+        lines += _wrapped(candidates_words(estimate), width)
+        lines += ["", "Why", *_why(answer, estimate, width)]
+        if estimate.conflicts:
+            lines += ["", "What does not fit together"]
+            lines += _bullets([conflict.text for conflict in estimate.conflicts], width)
+        if estimate.look_next:
+            lines += ["", "What to look at next"]
+            lines += _bullets(
+                [f"{cue_words(look.name)}: {look.instruction}" for look in estimate.look_next],
+                width,
+            )
+    warned = cautions(answer)
+    if warned:
+        lines += ["", "Before you touch it", *_bullets(list(warned), width)]
+    return "\n".join(lines)
+
+
+def _names(answer: Answer, width: int) -> Iterator[str]:
+    for photo in answer.photos:
+        # A path may be longer than the terminal; cutting it would make it useless.
+        yield photo.name
+        for note in photo.notes:
+            yield from _wrapped(f"note: {note}", width)
+
+
+def _frame(years: str, sure: str, *, bold: bool, width: int) -> Iterator[str]:
+    """Years in a box, for want of larger letters, with how sure beside it."""
+    rule = "═" * (len(years) + 4)
+    beside = textwrap.wrap(sure, max(20, width - len(years) - 12)) or [""]
+    shown = f"{BOLD}{years}{PLAIN}" if bold else years
+    yield f"{INDENT}╔{rule}╗"
+    yield f"{INDENT}║  {shown}  ║   {beside[0]}".rstrip()
+    yield f"{INDENT}╚{rule}╝{''.join(f'   {line}' for line in beside[1:2])}"
+    for line in beside[2:]:
+        yield f"{INDENT}{' ' * (len(years) + 9)}{line}"
+
+
+def _wrapped(text: str, width: int, first: str = INDENT, rest: str = INDENT) -> list[str]:
+    return textwrap.wrap(
+        text, width, initial_indent=first, subsequent_indent=rest, break_long_words=False
+    )
+
+
+def _bullets(texts: list[str], width: int) -> list[str]:
+    return [line for text in texts for line in _wrapped(text, width, "  * ", "    ")]
+
+
+def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
+    steps = {step.cue: step for step in estimate.steps if step.cue is not None}
+    signs = set()
+    column = max((len(cue_words(cue.name)) for cue in answer.cues), default=0)
+    for cue in answer.cues:
+        step = steps.get(cue.name)
+        sign = "?" if cue.state is State.UNSEEN else _sign(step, estimate)
+        signs.add(sign)
+        yield f"  {sign} {cue_words(cue.name):<{column}}  {_state(cue)}"
+        for text in _reasons(cue, step):
+            yield from _wrapped(text, width, "      ", "      ")
+    for step in estimate.steps:
+        if step.cue is None and step.text:
+            yield from _wrapped(step.text, width, "  = ", "    ")
+    yield from _wrapped(_key(signs), width)
+
+
+def _sign(step: Step | None, estimate: Estimate) -> str:
+    return SIGNS["neutral"] if step is None else SIGNS[bearing(step, estimate)]
+
+
+def _state(cue: Cue) -> str:
+    if cue.state is State.UNSEEN:
+        return STATE_WORDS[cue.state]
+    whose = "as you say" if cue.source == "person" else percent(cue.confidence)
+    return f"{reading(cue)} ({whose})"
+
+
+def _reasons(cue: Cue, step: Step | None) -> list[str]:
+    texts = [cue.because] if cue.because else []
+    if step is not None and step.text and step.text != cue.because:
+        texts.append(step.text)
+    return texts
+
+
+def _key(signs: set[str]) -> str:
+    meanings = (
+        ("+", "for the first variation named"),
+        ("-", "against it"),
+        (".", "tells little"),
+        ("?", "not visible, changes nothing"),
+    )
+    return "; ".join(f"{sign} {meaning}" for sign, meaning in meanings if sign in signs)
