@@ -1,0 +1,129 @@
+"""Turn trained weights into the shipped ONNX files.
+
+python -m tools.export --weights DIR --models models --version 2026.11
+
+Fails unless ONNX equals torch within tolerance on fixed pictures.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+from pathlib import Path
+
+import numpy as np
+import onnx
+import onnxruntime
+import torch
+from torch import Tensor, nn
+
+from tools.train.networks import CROP_SIZES, FINDER_SIZE, POSER_SIZE, Finder, Judge, Poser
+from vision.network import FORMAT, NAMES
+
+# Largest difference allowed between torch and onnxruntime, absolute, on outputs of order 1.
+TOLERANCE = 2e-3
+_OUTPUTS = {
+    "finder": ["maps"],
+    "poser": ["corners", "heading", "sight", "box", "engine"],
+    "judge": ["decision", "heat"],
+}
+
+
+class _Shipped(nn.Module):
+    """Bytes in, probabilities out: what the project's own code would otherwise repeat."""
+
+    def __init__(self, net: nn.Module) -> None:
+        super().__init__()
+        self.net = net
+
+    def forward(self, pixels: Tensor) -> tuple[Tensor, ...]:
+        x = pixels.permute(0, 3, 1, 2).float() / 255.0
+        out = self.net(x)
+        if isinstance(self.net, Finder):
+            return (torch.cat([torch.sigmoid(out[:, :2]), out[:, 2:10], torch.sigmoid(out[:, 10:])], 1),)
+        if isinstance(self.net, Poser):
+            corners, heading, sight, box, engine = out
+            return corners, torch.softmax(heading, 1), torch.sigmoid(sight), box, torch.sigmoid(engine)
+        decision, heat = out
+        return decision, torch.sigmoid(heat)
+
+
+def kind_of(name: str) -> tuple[nn.Module, tuple[int, int], str]:
+    """An untrained network, its input size and its kind, by the name of its file."""
+    if name == "finder":
+        return Finder(), FINDER_SIZE, "finder"
+    if name == "poser":
+        return Poser(), POSER_SIZE, "poser"
+    return Judge(), CROP_SIZES[name], "judge"
+
+
+def export(name: str, weights: Path, target: Path, *, version: str) -> float:
+    """Write one ONNX file and return its largest difference from torch.
+
+    Raises
+    ------
+    ValueError
+        The two differ by more than TOLERANCE.
+    """
+    net, size, kind = kind_of(name)
+    net.load_state_dict(torch.load(weights, map_location="cpu", weights_only=True))
+    shipped = _Shipped(net).eval()
+    example = torch.zeros(1, size[1], size[0], 3, dtype=torch.uint8)
+    torch.onnx.export(
+        shipped,
+        (example,),
+        str(target),
+        input_names=["pixels"],
+        output_names=_OUTPUTS[kind],
+        opset_version=17,
+        dynamo=False,
+    )
+    model = onnx.load(target)
+    onnx.helper.set_model_props(model, {"format": FORMAT, "version": version, "name": name})
+    onnx.save(model, target)
+    worst = _difference(shipped, target, size)
+    if not worst <= TOLERANCE:
+        target.unlink()
+        raise ValueError(f"{name}: ONNX differs from torch by {worst:.2g}, {TOLERANCE} allowed")
+    return worst
+
+
+def _difference(shipped: nn.Module, target: Path, size: tuple[int, int]) -> float:
+    session = onnxruntime.InferenceSession(str(target), providers=["CPUExecutionProvider"])
+    rng = np.random.default_rng(5)
+    worst = 0.0
+    for smooth in (1, 4, 16):
+        coarse = rng.integers(0, 256, (1, size[1] // smooth, size[0] // smooth, 3), dtype=np.uint8)
+        pixels = coarse.repeat(smooth, 1).repeat(smooth, 2)
+        with torch.no_grad():
+            expected = [t.numpy() for t in shipped(torch.from_numpy(pixels))]
+        got = session.run(None, {"pixels": pixels})
+        gaps = [float(np.abs(e - g).max()) for e, g in zip(expected, got, strict=True)]
+        worst = max(worst, *gaps)
+    return worst
+
+
+def write_sums(models: Path) -> None:
+    """Write SHA256SUMS over every shipped model and coefficient file."""
+    files = sorted([*models.glob("*.onnx"), *models.glob("*.json")])
+    lines = [f"{hashlib.sha256(f.read_bytes()).hexdigest()}  {f.name}\n" for f in files]
+    (models / "SHA256SUMS").write_text("".join(lines), encoding="utf-8")
+
+
+def main() -> None:
+    """Export every network whose weights lie in the folder."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--weights", type=Path, required=True)
+    parser.add_argument("--models", type=Path, default=Path("models"))
+    parser.add_argument("--version", required=True)
+    arguments = parser.parse_args()
+    arguments.models.mkdir(parents=True, exist_ok=True)
+    for name in NAMES:
+        target = arguments.models / f"{name}.onnx"
+        worst = export(name, arguments.weights / f"{name}.pt", target, version=arguments.version)
+        print(f"{name}: {target.stat().st_size / 1e6:.2f} MB, differs from torch by {worst:.1e}")
+    write_sums(arguments.models)
+
+
+if __name__ == "__main__":
+    main()

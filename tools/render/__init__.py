@@ -1,0 +1,1 @@
+"""Renders pictures of sampled engines in sampled rooms, with exact truth beside each."""

@@ -1,0 +1,243 @@
+"""One job from sampled parameters to developed pictures and their labels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from tools import camera, locomotive, scene
+from tools.parts import Material, Model, Part
+from tools.render.plan import Job
+from tools.render.raytrace import LENSES_DEG, Stage
+from tools.render.truth import View, box_of, clip_box, label, mask_of
+
+_BORDER_SHARE = 0.08  # pictures with a print's or a listing's border
+SWAPPED = {"present": "absent", "absent": "present"}
+
+
+def shoot(
+    mi: Any, job: Job, *, views: int, size: tuple[int, int], samples: int
+) -> Iterator[tuple[str, NDArray[np.uint8], NDArray[np.uint8], dict[str, Any]]]:
+    """Yield (name, picture, mask, label) for every view of a job, twins after their originals.
+
+    Parameters
+    ----------
+    mi : module
+        Mitsuba with its variant set.
+    job : Job
+    views : int
+        Cameras per scene.
+    size : (int, int)
+        Width and height in pixels.
+    samples : int
+        Paths per pixel.
+
+    Yields
+    ------
+    name : str
+        "000123_2" or, for the twin with one cue swapped, "000123_2t".
+    picture : ndarray, shape (height, width, 3), uint8 RGB
+        Of another size where a border was laid around it.
+    mask : ndarray, shape of the picture, uint8
+        Sum of tools.render.truth.MASK_BITS.
+    label : dict
+    """
+    subject, twin, is_engine = _subjects(job)
+    turned = bool(job.generator(1).random() < 0.5)
+    subject, twin = (_placed(m, turned) if m is not None else None for m in (subject, twin))
+    room = _room(job, subject)
+    extras = _extras(job, room, subject)
+    poses = _poses(job, room, subject, views=views, size=size)
+    variants = [("", subject)] + ([("t", twin)] if twin is not None else [])
+    for suffix, model in variants:
+        stage = _stage(mi, room, ([model] if model else []) + extras)
+        sensor = stage.sensor(poses[0], LENSES_DEG[job.lens], size, samples)
+        for number, pose in enumerate(poses):
+            _aim(mi, sensor, pose)
+            linear = stage.picture(sensor, seed=job.number * 64 + number)
+            view = View(stage, pose, LENSES_DEG[job.lens], size)
+            truth = _label(job, view, model, is_engine=is_engine, room=room)
+            picture = camera.develop(job.generator(100 + number), linear)
+            mask = mask_of(view)
+            picture, mask, truth = _framed(job.generator(200 + number), picture, mask, truth)
+            truth["twin_cue"] = job.twin_cue if twin is not None else None
+            yield f"{job.number:06d}_{number}{suffix}", picture, mask, truth
+
+
+def _subjects(job: Job) -> tuple[Model | None, Model | None, bool]:
+    """The thing in the picture, its twin with one cue swapped, and whether it is an engine."""
+    rng = job.generator(0)
+    if job.kind == "empty":
+        return None, None, False
+    if job.kind in ("wagon", "coach", "diesel"):
+        return getattr(locomotive, job.kind)(rng), None, False
+    if job.kind == "tender":
+        spec = locomotive.sample_spec(rng, job.family, has_tender=True)
+        whole = locomotive.build(spec)
+        kept = tuple(p for p in whole.parts if p.owner == "tender")
+        return _centred(replace(whole, parts=kept)), None, False
+    if job.guide is not None and job.variation is not None:
+        spec = locomotive.demo_spec(job.guide, job.variation, rng)
+    else:
+        spec = locomotive.sample_spec(rng, job.family)
+    twin = None
+    if job.twin_cue is not None:
+        state = SWAPPED[str(getattr(spec, job.twin_cue))]
+        twin = locomotive.build(replace(spec, **{job.twin_cue: state}))
+    return locomotive.build(spec), twin, True
+
+
+def _centred(model: Model) -> Model:
+    points = np.concatenate([p.vertices for p in model.parts])
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2.0
+    offset = np.array([-middle[0], 0.0, 0.0])
+    return replace(model, parts=tuple(p.moved(np.eye(3), offset) for p in model.parts))
+
+
+def _placed(model: Model, turned: bool) -> Model:
+    """The model at the origin, centred along x over engine and tender, maybe facing -x."""
+    low, high = bounds(model)
+    rotation = np.diag([-1.0, -1.0, 1.0]) if turned else np.eye(3)
+    offset = -rotation @ np.array([(low[0] + high[0]) / 2.0, 0.0, 0.0])
+    return _moved(model, rotation, offset)
+
+
+def _moved(model: Model, rotation: NDArray[np.float64], offset: NDArray[np.float64]) -> Model:
+    return replace(
+        model,
+        parts=tuple(p.moved(rotation, offset) for p in model.parts),
+        landmarks={k: rotation @ v + offset for k, v in model.landmarks.items()},
+    )
+
+
+def bounds(model: Model) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    points = np.concatenate([p.vertices for p in model.parts]).astype(float)
+    return points.min(axis=0), points.max(axis=0)
+
+
+def _room(job: Job, subject: Model | None) -> Any:
+    low, high = bounds(subject) if subject else (np.array([-0.15, -0.04, 0]), np.array([0.15, 0.04, 0.1]))
+    extent = high - low
+    return scene.furnish(
+        job.generator(2),
+        job.room,
+        length=float(extent[0]),
+        width=float(extent[1]),
+        height=float(high[2]),
+        on_track=_on_track(job),
+    )
+
+
+def _on_track(job: Job) -> bool:
+    return bool(job.generator(3).random() < 0.6)
+
+
+def _extras(job: Job, room: Any, subject: Model | None) -> list[Model]:
+    """Track under the subject and, on some, other rolling stock behind it."""
+    rng = job.generator(4)
+    length = float(np.ptp([b[0] for b in bounds(subject)])) if subject else 0.3
+    extras: list[Model] = []
+    if _on_track(job):
+        extras.append(locomotive.track(rng, length * float(rng.uniform(1.2, 4.0))))
+    if not job.train_behind:
+        return extras
+    for slot in scene.distractor_slots(room)[: int(rng.integers(1, 3))]:
+        matrix = np.asarray(slot, float)
+        if rng.random() < 0.35 and job.kind == "locomotive":
+            other = locomotive.build(locomotive.sample_spec(rng, job.family))
+        else:
+            other = getattr(locomotive, str(rng.choice(["wagon", "coach", "diesel"])))(rng)
+        extras.append(_as_other(_moved(other, matrix[:3, :3], matrix[:3, 3])))
+    return extras
+
+
+def _as_other(model: Model) -> Model:
+    return replace(model, parts=tuple(replace(p, owner="other") for p in model.parts))
+
+
+def _poses(job: Job, room: Any, subject: Model | None, *, views: int, size: tuple[int, int]) -> list[Any]:
+    low, high = bounds(subject) if subject else (np.array([-0.15, -0.04, 0]), np.array([0.15, 0.04, 0.1]))
+    return [
+        scene.place_camera(
+            job.generator(300 + number),
+            room,
+            low,
+            high,
+            fov_deg=LENSES_DEG[job.lens],
+            aspect=size[0] / size[1],
+        )
+        for number in range(views)
+    ]
+
+
+def _stage(mi: Any, room: Any, models: list[Model]) -> Stage:
+    parts: list[Part] = list(room.parts)
+    materials: dict[str, Material] = dict(room.materials)
+    for index, model in enumerate(models):
+        materials.update({f"{index}:{key}": m for key, m in model.materials.items()})
+        parts.extend(replace(p, material=f"{index}:{p.material}") for p in model.parts)
+    used = {p.material for p in parts}
+    return Stage(
+        mi,
+        parts,
+        {k: m for k, m in materials.items() if k in used},
+        environment=room.environment,
+        lamps=room.lamps,
+    )
+
+
+def _aim(mi: Any, sensor: Any, pose: Any) -> None:
+    handle = mi.traverse(sensor)
+    vectors = (np.asarray(v, float).tolist() for v in (pose.origin, pose.target, pose.up))
+    handle["to_world"] = mi.Transform4f().look_at(*vectors)
+    handle.update()
+
+
+def _label(job: Job, view: View, model: Model | None, *, is_engine: bool, room: Any) -> dict[str, Any]:
+    if model is not None and is_engine:
+        record = label(view, model, room_truth=room.truth)
+    else:
+        record = {"size": list(view.size), "locomotive": None, "faces": None, "whole": False}
+        record["tender"] = None
+        if job.kind == "tender" and model is not None:
+            points = np.concatenate([p.vertices for p in model.parts]).astype(float)
+            record["tender"] = clip_box(box_of(view.project(points)), view.size)
+    record |= {"kind": job.kind, "split": job.split, "room": job.room, "job": job.number}
+    if job.guide is not None:
+        record["variation"] = {"guide": job.guide, "id": job.variation}
+    return record
+
+
+def _framed(
+    rng: np.random.Generator,
+    picture: NDArray[np.uint8],
+    mask: NDArray[np.uint8],
+    truth: dict[str, Any],
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8], dict[str, Any]]:
+    """Lay a print's or a listing's border round some pictures; move mask and label with it."""
+    if rng.random() > _BORDER_SHARE:
+        return picture, mask, truth
+    framed, offset, factor = camera.frame(rng, picture)
+    move = np.array([[factor, 0, offset[0]], [0, factor, offset[1]]], dtype=np.float64)
+    size = (framed.shape[1], framed.shape[0])
+    mask = cv2.warpAffine(mask, move, size, flags=cv2.INTER_NEAREST)
+
+    def point(x: float, y: float) -> list[float]:
+        return np.round(move @ (x, y, 1.0), 1).tolist()
+
+    def box(edges: list[float] | None) -> list[float] | None:
+        return point(*edges[:2]) + point(*edges[2:]) if edges else None
+
+    truth["size"] = list(size)
+    for owner in ("locomotive", "tender"):
+        truth[owner] = box(truth.get(owner))
+    regions = truth.get("regions", {})
+    truth["regions"] = {name: [point(x, y) for x, y in quad] for name, quad in regions.items()}
+    for cue in truth.get("cues", {}).values():
+        cue["where"] = box(cue["where"])
+    return framed, mask, truth

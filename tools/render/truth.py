@@ -1,0 +1,252 @@
+"""What a picture of a known scene shows: boxes, regions, visibility and cue states.
+
+Everything here is geometry and ray casts against the very scene that was rendered;
+nothing is read back from the picture.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tools.parts import Model, Part
+from tools.render.raytrace import FirstHits, Stage, project
+
+CORNERS = ("front_top", "rear_top", "rear_bottom", "front_bottom")
+REGIONS = ("boiler_top", "side_rods", "running_board")
+CUE_REGION = {
+    "switch_lever": "boiler_top",
+    "side_linkage": "side_rods",
+    "edge_stripe": "running_board",
+}
+# Rows of the region, as shares of its height, whose sight lines decide whether it can be
+# seen: above the boiler's line (its lower part lies inside the boiler), the rods' band,
+# and the edge itself.
+_BANDS = {"boiler_top": (0.42, 0.66), "side_rods": (0.15, 0.85), "running_board": (0.40, 0.60)}
+# A sight line ends at a region's plane; the engine's own surface lies this share of its
+# length before it at most.
+_TOLERANCE = 0.012
+_MIN_SHARE = 0.6  # of the region in sight for a cue to count as visible; chosen
+_MIN_LENGTH_PX = 70.0  # region length in the picture; by eye, a lever is then 4 px high
+_MIN_FACING = 0.17  # sine of 10 degrees between the sight line and a side's plane
+# Fewest pixels of a present part, and the smallest share of its surface points in sight.
+_MIN_PART_PX = {"switch_lever": 6, "side_linkage": 25, "edge_stripe": 20}
+_MIN_PART_SHARE = {"switch_lever": 0.22, "side_linkage": 0.18, "edge_stripe": 0.12}
+
+
+# Bits of the mask that lies beside each picture.
+MASK_BITS = {
+    "switch_lever": 1,
+    "side_linkage": 2,
+    "edge_stripe": 4,
+    "locomotive": 8,
+    "tender": 16,
+    "cab_number": 32,
+    "tender_lamp": 64,
+    "other": 128,
+}
+
+
+class View:
+    """One camera on one stage, with the ray casts that its truth needs."""
+
+    def __init__(self, stage: Stage, pose: Any, fov_deg: float, size: tuple[int, int]) -> None:
+        self.stage, self.pose, self.fov, self.size = stage, pose, fov_deg, size
+        self.hits: FirstHits = stage.first_hits(pose, fov_deg, size)
+        self.origin = np.asarray(pose.origin, float)
+
+    def project(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        return project(points, self.pose, self.fov, self.size)[0]
+
+    def in_sight(self, points: NDArray[np.float64], tolerance: float) -> NDArray[np.bool_]:
+        """Which points are inside the frame with nothing more than `tolerance` m before them."""
+        pixels, depth = project(points, self.pose, self.fov, self.size)
+        inside = (depth > 0) & np.all((pixels >= 0) & (pixels < self.size), axis=1)
+        offsets = points - self.origin
+        distance = np.linalg.norm(offsets, axis=1)
+        _, reach = self.stage.cast(
+            np.broadcast_to(self.origin, offsets.shape), offsets / distance[:, None]
+        )
+        seen: NDArray[np.bool_] = inside & (reach > distance - tolerance)
+        return seen
+
+    def pixels_of(self, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Mask of the pixels that show one of the chosen parts of the stage."""
+        return np.append(chosen, False)[self.hits.part]
+
+
+def mask_of(view: View) -> NDArray[np.uint8]:
+    """Which pixels show what, as a sum of MASK_BITS, shape (height, width)."""
+    bits = [
+        MASK_BITS.get(part.owner, 0)
+        | (MASK_BITS.get(part.name, 0) if part.owner in ("locomotive", "tender") else 0)
+        for part in view.stage.parts
+    ]
+    mask: NDArray[np.uint8] = np.array([*bits, 0], dtype=np.uint8)[view.hits.part]
+    return mask
+
+
+def box_of(pixels: NDArray[np.float64]) -> list[float]:
+    low, high = pixels.min(axis=0), pixels.max(axis=0)
+    return [float(low[0]), float(low[1]), float(high[0]), float(high[1])]
+
+
+def clip_box(box: list[float], size: tuple[int, int]) -> list[float] | None:
+    left, right = (float(np.clip(v, 0, size[0])) for v in (box[0], box[2]))
+    top, bottom = (float(np.clip(v, 0, size[1])) for v in (box[1], box[3]))
+    if right - left < 4 or bottom - top < 4:
+        return None
+    return [round(v, 1) for v in (left, top, right, bottom)]
+
+
+def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[str, Any]:
+    """The label of one picture of an engine: see DEVELOPERS.md for the fields."""
+    length = float(np.asarray(model.truth["length"]))
+    near = _near_side(view, model)
+    record: dict[str, Any] = {"size": list(view.size), "side": near}
+    for owner in ("locomotive", "tender"):
+        record[owner], record[f"{owner}_share"] = _extent(view, model, owner)
+    record["faces"] = _faces(view, model)
+    record["whole"] = record["locomotive_share"] >= 0.85
+    record["regions"], record["visible"] = {}, {}
+    for region in REGIONS:
+        quad = _corners(model, region, near)
+        record["regions"][region] = np.round(view.project(quad), 1).tolist()
+        record["visible"][region] = round(_share_visible(view, quad, region, length), 3)
+    record["cues"] = {
+        cue: _cue(view, model, cue, side=near, record=record) for cue in CUE_REGION
+    }
+    record["cab_number"] = model.truth.get("cab_number")
+    record["cab_number_px"] = _height_px(view, model, "cab_number", near)
+    tender_seen = record["tender"] is not None and record["tender_share"] > 0.5
+    record["tender_axles"] = model.truth.get("tender_axles") if tender_seen else None
+    record["tender_lamps"] = model.truth.get("tender_lamps") if tender_seen else None
+    for key in ("family", "wheels"):
+        record[key] = model.truth.get(key)
+    record["occluder"] = bool(room_truth.get("occluder", False))
+    return record
+
+
+def _corners(model: Model, region: str, side: str) -> NDArray[np.float64]:
+    return np.stack([model.landmarks[f"{region}_{side}_{corner}"] for corner in CORNERS])
+
+
+def _near_side(view: View, model: Model) -> str:
+    left = _corners(model, "side_rods", "left").mean(axis=0)
+    right = _corners(model, "side_rods", "right").mean(axis=0)
+    nearer_left = np.linalg.norm(left - view.origin) < np.linalg.norm(right - view.origin)
+    return "left" if nearer_left else "right"
+
+
+def _axes(model: Model) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Forward and sideways (to the engine's left) unit vectors of the placed engine."""
+    quad = _corners(model, "side_rods", "left")
+    forward = quad[0] - quad[1]
+    sideways = quad.mean(axis=0) - _corners(model, "side_rods", "right").mean(axis=0)
+    return forward / np.linalg.norm(forward), sideways / np.linalg.norm(sideways)
+
+
+def _faces(view: View, model: Model) -> str:
+    """Heading by where the chimney end points; end-on when within 30 degrees of the axis."""
+    forward, _ = _axes(model)
+    centre = _corners(model, "boiler_top", "left").mean(axis=0)
+    sight = centre - view.origin
+    sight[2] = 0.0
+    along = float(forward @ sight / np.linalg.norm(sight))
+    if abs(along) > np.cos(np.radians(30)):
+        return "away" if along > 0 else "toward"
+    quad = view.project(_corners(model, "boiler_top", "left"))
+    return "left" if quad[0, 0] < quad[1, 0] else "right"
+
+
+def _extent(view: View, model: Model, owner: str) -> tuple[list[float] | None, float]:
+    """Clipped box of the owner's parts and the share of its surface points not hidden by others."""
+    parts = [p for p in model.parts if p.owner == owner]
+    if not parts:
+        return None, 0.0
+    points = np.concatenate([p.vertices for p in parts]).astype(float)
+    _, depth = project(points, view.pose, view.fov, view.size)
+    ahead = points[depth > 0.01]
+    if len(ahead) < 10:
+        return None, 0.0
+    box = clip_box(box_of(view.project(ahead)), view.size)
+    if box is None:
+        return None, 0.0
+    # Sight lines to a thin sample of the surface; the object's own far side counts as seen.
+    sample = points[:: max(1, len(points) // 400)]
+    offsets = sample - view.origin
+    distance = np.linalg.norm(offsets, axis=1)
+    part, reach = view.stage.cast(
+        np.broadcast_to(view.origin, offsets.shape), offsets / distance[:, None]
+    )
+    own = np.array([p.owner in ("locomotive", "tender") for p in view.stage.parts] + [False])
+    pixels, depth = project(sample, view.pose, view.fov, view.size)
+    inside = (depth > 0) & np.all((pixels >= 0) & (pixels < view.size), axis=1)
+    open_ = inside & (own[part] | (reach > distance - 1e-3))
+    return box, round(float(open_.mean()), 3)
+
+
+def _share_visible(view: View, quad: NDArray[np.float64], region: str, length: float) -> float:
+    if region != "boiler_top" and _facing(view, quad) < _MIN_FACING:
+        return 0.0
+    top, bottom = _BANDS[region]
+    across = np.linspace(0.03, 0.97, 24)
+    down = np.linspace(top, bottom, 5)
+    u, v = (axis.ravel()[:, None] for axis in np.meshgrid(across, down))
+    points = (
+        quad[0] * (1 - u) * (1 - v) + quad[1] * u * (1 - v) + quad[2] * u * v + quad[3] * (1 - u) * v
+    )
+    return float(view.in_sight(points, _TOLERANCE * length).mean())
+
+
+def _facing(view: View, quad: NDArray[np.float64]) -> float:
+    normal = np.cross(quad[1] - quad[0], quad[3] - quad[0])
+    sight = quad.mean(axis=0) - view.origin
+    return abs(float(normal @ sight)) / float(np.linalg.norm(normal) * np.linalg.norm(sight))
+
+
+def _cue(
+    view: View, model: Model, cue: str, *, side: str, record: dict[str, Any]
+) -> dict[str, Any]:
+    """State, visibility, pixels and place of one cue on the near side."""
+    region = CUE_REGION[cue]
+    quad = np.asarray(record["regions"][region])
+    length_px = float(np.linalg.norm(quad[0] - quad[1]))
+    visible = record["visible"][region] >= _MIN_SHARE and length_px >= _MIN_LENGTH_PX
+    state = str(model.truth[cue])
+    chosen = np.array([_belongs(p, cue, side) for p in view.stage.parts])
+    mask = view.pixels_of(chosen)
+    count = int(mask.sum())
+    where = None
+    if state == "present":
+        points = np.concatenate(
+            [p.vertices for p in model.parts if _belongs(p, cue, side)]
+        ).astype(float)
+        sample = points[:: max(1, len(points) // 200)]
+        seen = view.in_sight(sample, 0.002 * float(np.asarray(model.truth["length"])))
+        enough = count >= _MIN_PART_PX[cue] and float(seen.mean()) >= _MIN_PART_SHARE[cue]
+        visible = visible and enough
+        where = clip_box(box_of(view.project(points)), view.size)
+    return {
+        "state": state,
+        "visible": bool(visible),
+        "pixels": count,
+        "where": where,
+        "length_px": round(length_px, 1),
+    }
+
+
+def _belongs(part: Part, cue: str, side: str) -> bool:
+    return part.name == cue and part.owner == "locomotive" and part.side in (side, "both")
+
+
+def _height_px(view: View, model: Model, name: str, side: str) -> float:
+    parts = [p for p in model.parts if p.name == name and p.side in (side, "both")]
+    if not parts:
+        return 0.0
+    chosen = np.array([p.name == name and p.side in (side, "both") for p in view.stage.parts])
+    rows = np.flatnonzero(view.pixels_of(chosen).any(axis=1))
+    return float(rows[-1] - rows[0] + 1) if len(rows) else 0.0

@@ -1,0 +1,138 @@
+"""Train the networks: python -m tools.train --data DIR --out DIR --only finder --seconds 200.
+
+Writes NAME.pt (averaged weights) and NAME.json (settings, losses, pictures seen).
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import json
+import math
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import torch
+from torch import Tensor, nn
+
+from tools.train import tasks
+from tools.train.networks import Finder, Judge, Poser
+from tools.train.pictures import REGIONS, Pictures, load
+
+_BATCH = {"finder": 64, "poser": 128, "judge": 192}
+_PEAK_RATE = {"finder": 2e-3, "poser": 2e-3, "judge": 2.5e-3}
+_DECAY = 0.02
+_AVERAGE = 0.999  # weight averaging, per step; the first steps average faster
+
+
+def main() -> None:
+    """Parse the arguments, load the pictures once, train what was asked for."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--only", nargs="+", default=["finder", "poser", *REGIONS])
+    parser.add_argument("--seconds", type=float, nargs="+", default=[200.0], help="per network")
+    parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--without", nargs="*", default=[], help="ingredients to switch off")
+    arguments = parser.parse_args()
+    arguments.out.mkdir(parents=True, exist_ok=True)
+    torch.backends.cuda.matmul.allow_tf32 = True
+    torch.backends.cudnn.allow_tf32 = True
+    torch.backends.cudnn.benchmark = True
+    pictures = load(arguments.data, arguments.device)
+    print(f"{len(pictures.files)} pictures loaded", flush=True)
+    settings = tasks.Settings()
+    for name in arguments.without:
+        value = getattr(settings, name)
+        setattr(settings, name, False if isinstance(value, bool) else 0.0)
+    budgets = arguments.seconds * len(arguments.only)
+    for name, seconds in zip(arguments.only, budgets, strict=False):
+        net, report = train(name, pictures, settings, seconds=seconds, seed=arguments.seed)
+        torch.save(net.state_dict(), arguments.out / f"{name}.pt")
+        report |= {"settings": vars(settings), "pictures": len(pictures.files)}
+        (arguments.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
+
+
+def step_of(
+    name: str, pictures: Pictures, settings: tasks.Settings
+) -> tuple[nn.Module, Callable[[nn.Module, Tensor, torch.Generator], Tensor], Tensor, int]:
+    """The network of that name, its loss over rows, the rows to draw from, and the batch size."""
+    everything = torch.arange(len(pictures.files), device=pictures.pixels.device)
+    if name == "finder":
+
+        def finder(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
+            return tasks.finder_loss(net, tasks.finder_batch(pictures, rows, generator, settings))
+
+        return Finder(), finder, everything, _BATCH["finder"]
+    if name == "poser":
+
+        def poser(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
+            return tasks.poser_loss(net, tasks.poser_batch(pictures, rows, generator, settings))
+
+        return Poser(), poser, everything, _BATCH["poser"]
+    region = REGIONS.index(name)
+
+    def judge(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
+        batch = tasks.judge_batch(pictures, rows, generator, settings, region)
+        return tasks.judge_loss(net, batch, teach_place=settings.teach_place)
+
+    # Regions turned away teach the judge to say so, but need not fill a third of its time.
+    share = pictures.share[:, region]
+    rare = torch.arange(len(share), device=share.device) % 4 == 0
+    along = (pictures.corners[:, region, 0] - pictures.corners[:, region, 1]).norm(dim=1)
+    usable = pictures.has_engine & ((share > 0.2) | rare) & (along > 8) & (along < 4000)
+    return Judge(), judge, everything[usable], _BATCH["judge"]
+
+
+def train(
+    name: str, pictures: Pictures, settings: tasks.Settings, *, seconds: float, seed: int
+) -> tuple[nn.Module, dict[str, object]]:
+    """Train one network for a time, with a one-cycle rate and averaged weights."""
+    torch.manual_seed(seed)
+    device = pictures.pixels.device
+    generator = torch.Generator(device=device)
+    generator.manual_seed(seed)
+    net, loss_of, rows, batch = step_of(name, pictures, settings)
+    net = net.to(device, memory_format=torch.channels_last).train()
+    average = copy.deepcopy(net).eval()
+    decayed = [p for p in net.parameters() if p.ndim > 1]
+    plain = [p for p in net.parameters() if p.ndim <= 1]
+    peak = _PEAK_RATE["judge" if name in REGIONS else name]
+    optimiser = torch.optim.AdamW(
+        [{"params": decayed, "weight_decay": _DECAY}, {"params": plain, "weight_decay": 0.0}],
+        lr=peak,
+    )
+    started, step, losses = time.monotonic(), 0, []
+    while (done := (time.monotonic() - started) / seconds) < 1.0:
+        rate = peak * min(1.0, done / 0.08) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
+        for group in optimiser.param_groups:
+            group["lr"] = rate
+        chosen = rows[torch.randint(len(rows), (batch,), device=device, generator=generator)]
+        loss = loss_of(net, chosen, generator)
+        optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 5.0)
+        optimiser.step()
+        step += 1
+        _follow(average, net, min(_AVERAGE, step / (step + 20.0)))
+        if step % 50 == 0:
+            losses.append(round(float(loss), 4))
+        if step % 1000 == 0:
+            print(f"{name} step {step} loss {sum(losses[-20:]) / 20:.4f}", flush=True)
+    print(f"{name}: {step} steps of {batch}, last losses {losses[-5:]}", flush=True)
+    return average, {"steps": step, "batch": batch, "seconds": seconds, "losses": losses}
+
+
+@torch.no_grad()
+def _follow(average: nn.Module, net: nn.Module, keep: float) -> None:
+    """Move the averaged weights towards the current ones; running statistics are copied."""
+    mine, theirs = list(average.parameters()), [p.detach() for p in net.parameters()]
+    torch._foreach_lerp_(mine, theirs, 1.0 - keep)
+    for kept, current in zip(average.buffers(), net.buffers(), strict=True):
+        kept.copy_(current)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,138 @@
+"""Photometric and occluding changes to a batch of crops, on the card.
+
+Strong augmentation is the first ingredient that carries rendered pictures over to real
+ones. Each change hits a random part of the batch, with its own strength per picture.
+"""
+
+from __future__ import annotations
+
+import math
+
+import torch
+from torch import Tensor
+from torch.nn import functional as F
+
+
+def _some(batch: Tensor, share: float, generator: torch.Generator) -> Tensor:
+    chosen = torch.rand(len(batch), device=batch.device, generator=generator) < share
+    return chosen.float().view(-1, 1, 1, 1)
+
+
+def _uniform(batch: Tensor, low: float, high: float, generator: torch.Generator) -> Tensor:
+    drawn = torch.rand(len(batch), 1, 1, 1, device=batch.device, generator=generator)
+    return low + (high - low) * drawn
+
+
+def photometric(batch: Tensor, generator: torch.Generator, *, strength: float = 1.0) -> Tensor:
+    """Light, colour, blur, noise and JPEG blocks over RGB in 0..1, shape (B, 3, H, W)."""
+    batch = _light(batch, generator, strength)
+    batch = _colour(batch, generator, strength)
+    batch = _blur(batch, generator, strength)
+    batch = _noise(batch, generator, strength)
+    return _blocks(batch, generator, strength).clamp(0, 1)
+
+
+def _light(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
+    gamma = torch.exp(_uniform(batch, -0.6, 0.6, generator) * strength)
+    batch = batch.clamp(1e-4, 1) ** gamma
+    gain = torch.exp(_uniform(batch, -0.45, 0.45, generator) * strength)
+    mean = batch.mean(dim=(1, 2, 3), keepdim=True)
+    contrast = torch.exp(_uniform(batch, -0.5, 0.4, generator) * strength)
+    batch = ((batch - mean) * contrast + mean) * gain
+    # A slope of light across the picture: a window at one side, a lamp at the other.
+    rows, cols = batch.shape[2:]
+    x = torch.linspace(-1, 1, cols, device=batch.device).view(1, 1, 1, -1)
+    y = torch.linspace(-1, 1, rows, device=batch.device).view(1, 1, -1, 1)
+    slope = _uniform(batch, -0.35, 0.35, generator) * x + _uniform(batch, -0.35, 0.35, generator) * y
+    batch = batch * (1 + slope * _some(batch, 0.5, generator) * strength)
+    haze = _uniform(batch, 0.0, 0.5, generator) * _some(batch, 0.12, generator) * strength
+    return batch * (1 - haze) + haze * _uniform(batch, 0.5, 1.0, generator)
+
+
+def _colour(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
+    drawn = torch.rand(len(batch), 3, 1, 1, device=batch.device, generator=generator)
+    batch = batch * torch.exp((drawn - 0.5) * 0.5 * strength)
+    grey = (batch * batch.new_tensor([0.299, 0.587, 0.114]).view(1, 3, 1, 1)).sum(1, keepdim=True)
+    saturation = _uniform(batch, 1 - 0.7 * strength, 1 + 0.7 * strength, generator)
+    saturation = saturation * (1 - _some(batch, 0.1, generator))
+    batch = grey + (batch - grey) * saturation
+    # Turning the hue of paint: a network must not learn that engines are black and green.
+    angle = _uniform(batch, -math.pi, math.pi, generator) * _some(batch, 0.35, generator) * strength
+    cos, sin = torch.cos(angle).view(-1, 1, 1), torch.sin(angle).view(-1, 1, 1)
+    third = batch.new_full((3, 3), 1 / 3)
+    root = math.sqrt(1 / 3)
+    cross = batch.new_tensor([[0, -root, root], [root, 0, -root], [-root, root, 0]])
+    turn = cos * torch.eye(3, device=batch.device) + (1 - cos) * third + sin * cross
+    return torch.einsum("bij,bjhw->bihw", turn, batch)
+
+
+def _blur(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
+    for sigma in (0.7, 1.2, 2.0):
+        share = 0.16 * strength if sigma < 2 else 0.07 * strength
+        axis = torch.arange(-5, 6, device=batch.device, dtype=batch.dtype)
+        kernel = torch.exp(-(axis**2) / (2 * sigma**2))
+        kernel = (kernel / kernel.sum()).view(1, 1, 1, -1).expand(3, 1, 1, -1)
+        blurred = F.conv2d(batch, kernel, padding=(0, 5), groups=3)
+        blurred = F.conv2d(blurred, kernel.transpose(2, 3), padding=(5, 0), groups=3)
+        chosen = _some(batch, share, generator)
+        batch = batch + chosen * (blurred - batch)
+    # Unsharp masking, the halo a phone draws round everything.
+    soft = F.avg_pool2d(F.pad(batch, (1, 1, 1, 1), mode="replicate"), 3, 1)
+    amount = _uniform(batch, 0.2, 1.6, generator) * _some(batch, 0.3, generator) * strength
+    return batch + amount * (batch - soft)
+
+
+def _noise(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
+    level = _uniform(batch, 0.0, 0.09, generator) ** 1.5 * 2 * _some(batch, 0.5, generator) * strength
+    noise = torch.randn(batch.shape, device=batch.device, generator=generator)
+    coarse = torch.randn(
+        len(batch), 3, batch.shape[2] // 2, batch.shape[3] // 2, device=batch.device, generator=generator
+    )
+    noise = noise + F.interpolate(coarse, size=batch.shape[2:], mode="bilinear")
+    return batch + noise * level
+
+
+def _blocks(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
+    """Quantise 8 by 8 cosine blocks as JPEG does (ITU-T T.81, table K.1 for brightness)."""
+    table = batch.new_tensor(_K1).view(8, 8) / 255.0
+    k = torch.arange(8, device=batch.device, dtype=batch.dtype)
+    basis = torch.cos((2 * k[None, :] + 1) * k[:, None] * math.pi / 16) * 0.5
+    basis[0] *= math.sqrt(0.5)
+    count, channels, rows, cols = batch.shape
+    tiles = (batch - 0.5).view(count, channels, rows // 8, 8, cols // 8, 8).permute(0, 1, 2, 4, 3, 5)
+    cosines = basis @ tiles @ basis.T
+    step = table * torch.exp(_uniform(batch, -1.5, 1.3, generator)).view(-1, 1, 1, 1, 1, 1)
+    tiles = basis.T @ (torch.round(cosines / step) * step) @ basis
+    coded = tiles.permute(0, 1, 2, 4, 3, 5).reshape(batch.shape) + 0.5
+    chosen = _some(batch, 0.35 * strength, generator)
+    return batch + chosen * (coded - batch)
+
+
+_K1 = (
+    [16, 11, 10, 16, 24, 40, 51, 61, 12, 12, 14, 19, 26, 58, 60, 55]
+    + [14, 13, 16, 24, 40, 57, 69, 56, 14, 17, 22, 29, 51, 87, 80, 62]
+    + [18, 22, 37, 56, 68, 109, 103, 77, 24, 35, 55, 64, 81, 104, 113, 92]
+    + [49, 64, 78, 87, 103, 121, 120, 101, 72, 92, 95, 98, 112, 100, 103, 99]
+)  # fmt: skip
+
+
+def patches(
+    batch: Tensor, generator: torch.Generator, *, share: float, largest: float
+) -> tuple[Tensor, Tensor]:
+    """Lay a rectangle of another picture of the batch over some pictures.
+
+    Returns the batch and the covered pixels (B, 1, H, W) as 0 or 1: a finger, a box
+    corner, a price tag. `largest` bounds its sides as a share of the crop's.
+    """
+    count, _, rows, cols = batch.shape
+    other = batch[torch.randperm(count, device=batch.device, generator=generator)].flip(3)
+    tint = torch.rand(count, 3, 1, 1, device=batch.device, generator=generator)
+    plain = _some(batch, 0.5, generator)
+    cover = plain * (0.25 * other + 0.75 * tint) + (1 - plain) * other
+    drawn = torch.rand(4, count, 1, 1, 1, device=batch.device, generator=generator)
+    x = torch.arange(cols, device=batch.device).view(1, 1, 1, -1) / cols
+    y = torch.arange(rows, device=batch.device).view(1, 1, -1, 1) / rows
+    half_w, half_h = drawn[0] * largest / 2 + 0.03, drawn[1] * max(largest, 0.5) / 2 + 0.05
+    inside = ((x - drawn[2]).abs() < half_w) & ((y - drawn[3]).abs() < half_h)
+    covered = inside.float() * _some(batch, share, generator)
+    return batch * (1 - covered) + cover * covered, covered

@@ -1,0 +1,169 @@
+"""The networks: a finder over the whole photo, a poser over the engine, a judge per region.
+
+All share one kind of block (inverted residuals with depthwise convolutions: Sandler et
+al. 2018, "MobileNetV2"), drawn small because one core must run them all within the time
+of two or three quarter-scale decodes of a phone's photo. No weights come from anywhere
+but this training.
+"""
+
+from __future__ import annotations
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional as F
+
+# (width, height) of each network's input in pixels.
+FINDER_SIZE = (448, 336)
+POSER_SIZE = (384, 192)
+CROP_SIZES = {"boiler_top": (384, 112), "side_rods": (384, 128), "running_board": (512, 64)}
+# How much of the engine's box, on every side, the poser sees beyond it.
+POSER_PADDING = 0.15
+HEADINGS = ("left", "right", "toward", "away")
+
+
+class Block(nn.Module):
+    """Inverted residual: widen, filter each channel in space, narrow."""
+
+    def __init__(self, inputs: int, outputs: int, *, stride: int = 1, widen: int = 3) -> None:
+        super().__init__()
+        hidden = inputs * widen
+        self.layers = nn.Sequential(
+            nn.Conv2d(inputs, hidden, 1, bias=False),
+            nn.BatchNorm2d(hidden),
+            nn.ReLU(inplace=True),
+            nn.Conv2d(hidden, hidden, 5, stride, 2, groups=hidden, bias=False),
+            nn.BatchNorm2d(hidden),
+            nn.ReLU(inplace=True),
+            nn.Conv2d(hidden, outputs, 1, bias=False),
+            nn.BatchNorm2d(outputs),
+        )
+        self.keeps = stride == 1 and inputs == outputs
+
+    def forward(self, x: Tensor) -> Tensor:
+        y = self.layers(x)
+        return x + y if self.keeps else y
+
+
+class Trunk(nn.Module):
+    """Features at strides 4, 8, 16 and 32, each mapped to `width` channels and merged top-down."""
+
+    def __init__(self, channels: tuple[int, ...], depths: tuple[int, ...], width: int) -> None:
+        super().__init__()
+        self.stem = nn.Sequential(
+            nn.Conv2d(3, channels[0], 3, 2, 1, bias=False),
+            nn.BatchNorm2d(channels[0]),
+            nn.ReLU(inplace=True),
+        )
+        stages = []
+        for inputs, outputs, depth in zip(channels[:-1], channels[1:], depths, strict=True):
+            blocks = [Block(inputs, outputs, stride=2)]
+            blocks += [Block(outputs, outputs) for _ in range(depth - 1)]
+            stages.append(nn.Sequential(*blocks))
+        self.stages = nn.ModuleList(stages)
+        self.lateral = nn.ModuleList(nn.Conv2d(c, width, 1) for c in channels[1:])
+
+    def forward(self, x: Tensor) -> tuple[list[Tensor], Tensor]:
+        """Merged maps from fine to coarse, and the coarsest raw map."""
+        x = self.stem(x)
+        maps = []
+        for stage in self.stages:
+            x = stage(x)
+            maps.append(x)
+        merged = [self.lateral[-1](maps[-1])]
+        for lateral, fine in zip(list(self.lateral)[-2::-1], maps[-2::-1], strict=True):
+            coarse = F.interpolate(merged[0], scale_factor=2.0, mode="nearest")
+            merged.insert(0, lateral(fine) + coarse)
+        return merged, x
+
+
+def _head(width: int, outputs: int) -> nn.Sequential:
+    return nn.Sequential(
+        nn.Conv2d(width, width, 3, 1, 1, groups=width, bias=False),
+        nn.Conv2d(width, width, 1, bias=False),
+        nn.BatchNorm2d(width),
+        nn.ReLU(inplace=True),
+        nn.Conv2d(width, outputs, 1),
+    )
+
+
+class Finder(nn.Module):
+    """Whole photo in, dense boxes out at stride 8.
+
+    Output (B, 12, H/8, W/8): locomotive centre logit, tender centre logit, locomotive
+    box and tender box as distances left, top, right, bottom from the cell's centre in
+    units of the input's width, and locomotive and tender mask logits.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.trunk = Trunk((20, 32, 48, 112, 192), (2, 3, 4, 3), 64)
+        self.head = _head(64, 12)
+        nn.init.constant_(self.head[-1].bias[:2], -4.0)
+
+    def forward(self, x: Tensor) -> Tensor:
+        merged, _ = self.trunk(x)
+        raw = self.head(merged[1])
+        return torch.cat([raw[:, :2], F.softplus(raw[:, 2:10]), raw[:, 10:]], dim=1)
+
+
+class Poser(nn.Module):
+    """A padded, stretched crop of one engine in; corners, heading, box and sight out.
+
+    Output: corners (B, 12, 2) as shares of the crop's width and height (three regions of
+    four corners), heading logits (B, 4), region visibility (B, 3) logits, box (B, 4)
+    left, top, right, bottom as shares of the crop, engine logit (B, 1).
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.trunk = Trunk((20, 32, 48, 112, 192), (2, 3, 4, 3), 64)
+        self.heat = _head(64, 12)
+        self.offset = nn.Linear(192, 24)
+        self.rest = nn.Linear(192, 4 + 3 + 4 + 1)
+        nn.init.zeros_(self.offset.weight)
+        nn.init.zeros_(self.offset.bias)
+
+    def forward(self, x: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor, Tensor]:
+        merged, coarse = self.trunk(x)
+        heat = self.heat(merged[1])
+        batch, _, rows, cols = heat.shape
+        weight = torch.softmax(heat.flatten(2).float(), dim=2).view(batch, 12, rows, cols)
+        across = (torch.arange(cols, device=x.device, dtype=torch.float32) + 0.5) / cols
+        down = (torch.arange(rows, device=x.device, dtype=torch.float32) + 0.5) / rows
+        expected = torch.stack(
+            [(weight.sum(2) * across).sum(2), (weight.sum(3) * down).sum(2)], dim=2
+        )
+        pooled = coarse.mean(dim=(2, 3)).float()
+        # The offset lets a corner lie beyond the crop, where no cell of the heat map is.
+        corners = expected + self.offset(pooled).view(batch, 12, 2)
+        heading, sight, box, engine = self.rest(pooled).split([4, 3, 4, 1], dim=1)
+        return corners, heading, sight, box, engine
+
+
+class Judge(nn.Module):
+    """One rectified region in; is the part there, can it be seen, and where, out.
+
+    Output: logits (B, 2) present and visible; heat map logits (B, 1, H/4, W/4) of the
+    part's place. The decision looks where the heat map looks: under image labels alone a
+    lever stays at chance.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.trunk = Trunk((20, 32, 48, 112), (2, 3, 4), 64)
+        self.heat = _head(64, 1)
+        self.features = nn.Sequential(_head(64, 64), nn.ReLU(inplace=True))
+        self.decide = nn.Sequential(
+            nn.Linear(64 + 112 + 2, 64), nn.ReLU(inplace=True), nn.Dropout(0.1), nn.Linear(64, 2)
+        )
+
+    def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
+        merged, coarse = self.trunk(x)
+        heat = self.heat(merged[0])
+        features = self.features(merged[0]).flatten(2).float()
+        flat = heat.flatten(2).float()
+        weight = torch.softmax(flat, dim=2)
+        looked = (features * weight).sum(dim=2)
+        summary = torch.cat([flat.amax(dim=2), torch.logsumexp(flat, dim=2) / 8.0], dim=1)
+        pooled = coarse.mean(dim=(2, 3)).float()
+        return self.decide(torch.cat([looked, pooled, summary], dim=1)), heat

@@ -1,0 +1,140 @@
+"""Everything one photo offers on one cue, as named numbers, before any of it is weighed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.features import (
+    measure_boiler_top,
+    measure_exposure,
+    measure_running_board,
+    measure_sharpness,
+    measure_side_rods,
+)
+from vision.network import Networks
+from vision.records import (
+    REGION_OF_CUE,
+    Box,
+    Measurement,
+    Photo,
+    Pixels,
+    Region,
+    Sighting,
+)
+from vision.rectify import region_crop
+
+_MEASURES: Mapping[str, Callable[[Pixels], tuple[Measurement, ...]]] = {
+    "boiler_top": measure_boiler_top,
+    "side_rods": measure_side_rods,
+    "running_board": measure_running_board,
+}
+# Heat map cells above this share of the peak are shown as the part's place; by eye.
+_PLACE_SHARE = 0.5
+_LOGIT_LIMIT = 9.0  # a network's own certainty counts up to odds of about 8,000 to 1
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What was measured for one cue.
+
+    Attributes
+    ----------
+    cue, region : str
+    values : mapping of str to float
+        Named numbers; the fitted model picks those it knows. Only "inside" where the
+        region cannot be straightened at all.
+    where : Box | None
+        Place of the part (or of the whole region), pixels of the upright photo.
+    """
+
+    cue: str
+    region: str
+    values: Mapping[str, float]
+    where: Box | None
+
+
+def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Evidence:
+    """Straighten the cue's region, run its judge and the classical measurements on it."""
+    region = REGION_OF_CUE[cue]
+    quad = sighting.regions[region]
+    network = networks[region]
+    inside = share_inside(quad, photo.size)
+    try:
+        crop = region_crop(photo, quad, network.size)
+    except ValueError:
+        return Evidence(cue, region, {"inside": inside}, None)
+    out = network.run(crop.pixels)
+    heat = out["heat"][0]
+    measured = _measured(region, crop.pixels)
+    values = {
+        "judge_present": _limited(float(out["decision"][0])),
+        "judge_visible": _limited(float(out["decision"][1])),
+        "heat_peak": _limited(logit(float(heat.max()))),
+        "sight": _limited(logit(sighting.visible[region])),
+        "engine": _limited(logit(sighting.score)),
+        "inside": inside,
+        "log_length": math.log(max(region_length(quad), 1.0)),
+        "log_slenderness": math.log(max(slenderness(quad), 1e-3)),
+        **measured,
+    }
+    where = crop.photo_box(_place(heat, network.size)) if values["judge_present"] > 0 else None
+    if where is None:
+        where = crop.photo_box(Box(0, 0, *map(float, network.size)))
+    return Evidence(cue, region, values, where.clipped(*photo.size))
+
+
+def _measured(region: str, pixels: Pixels) -> dict[str, float]:
+    found = _MEASURES[region](pixels) + measure_sharpness(pixels) + measure_exposure(pixels)
+    values = {m.name: m.value for m in found}
+    values["log_sharpness"] = math.log1p(values["sharpness_laplacian_variance"])
+    return values
+
+
+def logit(p: float) -> float:
+    """Log odds of a probability, finite for 0 and 1."""
+    p = min(max(p, 1e-6), 1 - 1e-6)
+    return math.log(p / (1 - p))
+
+
+def _limited(value: float) -> float:
+    return min(max(value, -_LOGIT_LIMIT), _LOGIT_LIMIT)
+
+
+def region_length(quad: Region) -> float:
+    """Length of a region from front to rear in pixels of the photo."""
+    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = quad
+    return (math.hypot(x1 - x0, y1 - y0) + math.hypot(x2 - x3, y2 - y3)) / 2.0
+
+
+def slenderness(quad: Region) -> float:
+    """Length of a region over its height: small where the engine is seen end-on."""
+    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = quad
+    height = (math.hypot(x3 - x0, y3 - y0) + math.hypot(x2 - x1, y2 - y1)) / 2.0
+    return region_length(quad) / max(height, 1e-6)
+
+
+def share_inside(quad: Region, size: tuple[int, int]) -> float:
+    """Share of a grid of points over the region that lies inside a picture of `size`."""
+    u, v = np.meshgrid(np.linspace(0.05, 0.95, 13), np.linspace(0.25, 0.75, 5))
+    weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)
+    points = weights.reshape(-1, 4) @ np.asarray(quad, dtype=np.float64)
+    return float(np.mean(np.all((points >= 0) & (points < np.asarray(size)), axis=1)))
+
+
+def _place(heat: NDArray[np.float32], size: tuple[int, int]) -> Box:
+    """Bounding box, in crop pixels, of the heat map's strong cells joined to its peak."""
+    rows, cols = heat.shape
+    strong = heat >= _PLACE_SHARE * float(heat.max())
+    down, across = np.nonzero(strong)
+    cell_w, cell_h = size[0] / cols, size[1] / rows
+    return Box(
+        float(across.min()) * cell_w,
+        float(down.min()) * cell_h,
+        float(across.max() + 1) * cell_w,
+        float(down.max() + 1) * cell_h,
+    )

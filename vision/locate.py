@@ -1,0 +1,131 @@
+"""From a photo to the locomotive, its tender and its three regions, or why not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.network import Networks
+from vision.records import Box, Heading, NotFound, Photo, Point, Region, Sighting
+from vision.rectify import Crop, box_crop, whole
+
+REGIONS = ("boiler_top", "side_rods", "running_board")
+HEADINGS = (Heading.LEFT, Heading.RIGHT, Heading.TOWARD, Heading.AWAY)
+
+# Share of the engine's box added on every side for the second look, as in training.
+_PADDING = 0.15
+# A box narrower than this (pixels of the full-size photo) shows no part of an engine.
+_MIN_WIDTH_PX = 40.0
+_STRIDE = 8  # input pixels per cell of the finder's map
+# Cells round the peak whose boxes are averaged, weighted by their score; by eye this
+# steadies the box by a few pixels against single-cell noise.
+_PEAK_RADIUS = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Glimpse:
+    """What the finder sees in the whole photo: boxes with scores, before the second look."""
+
+    locomotive: Box
+    score: float
+    tender: Box
+    tender_score: float
+
+
+def locate(photo: Photo, networks: Networks) -> Sighting | NotFound:
+    """Find the engine in a photo and the regions that date it.
+
+    Parameters
+    ----------
+    photo : Photo
+    networks : Networks
+        "finder" and "poser" are used, and the thresholds in their fitted coefficients.
+
+    Returns
+    -------
+    Sighting | NotFound
+        Boxes and regions in pixels of the upright full-size photo.
+    """
+    limits = networks.fusion["locate"]
+    glimpse = find(photo, networks)
+    if glimpse.score < float(limits["finder"]):
+        return NotFound("no steam locomotive was recognised in the picture", glimpse.score)
+    if glimpse.locomotive.width < _MIN_WIDTH_PX:
+        return NotFound(
+            f"the engine is only {glimpse.locomotive.width:.0f} pixels wide; move closer",
+            glimpse.score,
+        )
+    sighting = pose(photo, glimpse, networks)
+    if sighting.score < float(limits["engine"]):
+        return NotFound(
+            "something like a rail vehicle is there, but not clearly a steam locomotive",
+            sighting.score,
+        )
+    return sighting
+
+
+def find(photo: Photo, networks: Networks) -> Glimpse:
+    """The most likely engine and tender in the whole photo."""
+    network = networks["finder"]
+    view = whole(photo, network.size)
+    maps = network.run(view.pixels)["maps"]
+    locomotive, score = _peak(maps[0], maps[2:6], view)
+    tender, tender_score = _peak(maps[1], maps[6:10], view)
+    width, height = photo.size
+    return Glimpse(
+        locomotive.clipped(width, height), score, tender.clipped(width, height), tender_score
+    )
+
+
+def _peak(
+    scores: NDArray[np.float32], sides: NDArray[np.float32], view: Crop
+) -> tuple[Box, float]:
+    row, col = np.unravel_index(int(np.argmax(scores)), scores.shape)
+    rows = slice(max(0, row - _PEAK_RADIUS), row + _PEAK_RADIUS + 1)
+    cols = slice(max(0, col - _PEAK_RADIUS), col + _PEAK_RADIUS + 1)
+    weight = scores[rows, cols].astype(np.float64)
+    weight = weight / weight.sum()
+    down, across = np.mgrid[rows, cols]
+    x, y = (across + 0.5) * _STRIDE, (down + 0.5) * _STRIDE
+    left, top, right, bottom = sides[:, rows, cols] * view.pixels.shape[1]
+    edges = [float((weight * e).sum()) for e in (x - left, y - top, x + right, y + bottom)]
+    box = Box(edges[0], edges[1], max(edges[0], edges[2]), max(edges[1], edges[3]))
+    return view.photo_box(box), float(scores[row, col])
+
+
+def pose(photo: Photo, glimpse: Glimpse, networks: Networks) -> Sighting:
+    """Look again, closer: corners of the regions, heading, a tighter box."""
+    network = networks["poser"]
+    limits = networks.fusion["locate"]
+    crop = box_crop(photo, glimpse.locomotive.padded(_PADDING), network.size)
+    out = network.run(crop.pixels)
+    width, height = network.size
+    corners = crop.photo_points([(x * width, y * height) for x, y in out["corners"].tolist()])
+    regions = {name: _region(corners[4 * i : 4 * i + 4]) for i, name in enumerate(REGIONS)}
+    left, top, right, bottom = (float(v) for v in out["box"])
+    tight = crop.photo_box(
+        Box(left * width, top * height, max(left, right) * width, max(top, bottom) * height)
+    )
+    # Two looks of the same engine err apart; their mean errs less than either.
+    box = _mean(tight, glimpse.locomotive).clipped(*photo.size)
+    tender = glimpse.tender if glimpse.tender_score >= float(limits["tender"]) else None
+    return Sighting(
+        locomotive=box,
+        tender=tender,
+        faces=HEADINGS[int(np.argmax(out["heading"]))],
+        regions=regions,
+        visible={name: float(p) for name, p in zip(REGIONS, out["sight"], strict=True)},
+        score=float(np.sqrt(glimpse.score * float(out["engine"][0]))),
+    )
+
+
+def _region(points: tuple[Point, ...]) -> Region:
+    front_top, rear_top, rear_bottom, front_bottom = points
+    return front_top, rear_top, rear_bottom, front_bottom
+
+
+def _mean(one: Box, two: Box) -> Box:
+    pairs = zip(one.as_tuple(), two.as_tuple(), strict=True)
+    return Box(*((a + b) / 2.0 for a, b in pairs))

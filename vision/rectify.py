@@ -1,0 +1,165 @@
+"""Cutting straightened crops out of a photo, and carrying points both ways.
+
+Whoever resizes the picture also maps the coordinates: one homography per crop serves the
+pixels, the points and their way back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.records import Box, Photo, Pixels, Point, Region
+
+# Grey beyond the edge of the picture, as in training.
+_BORDER = (114, 114, 114)
+# Source pixels per crop pixel above which averaging must come before sampling.
+_ALIASING = 1.4
+
+
+@dataclass(frozen=True, slots=True)
+class Crop:
+    """A straightened piece of a photo.
+
+    Attributes
+    ----------
+    pixels : ndarray, shape (height, width, 3), uint8 RGB
+    to_photo : ndarray, shape (3, 3)
+        Homography from the crop's pixels to those of the full-size upright photo.
+    magnification : float
+        Crop pixels per full-size photo pixel, along the crop's horizontal.
+    """
+
+    pixels: Pixels
+    to_photo: NDArray[np.float64]
+    magnification: float
+
+    def photo_points(self, points: Sequence[Point]) -> tuple[Point, ...]:
+        """Points of the crop in pixels of the full-size photo."""
+        return _through(self.to_photo, points)
+
+    def crop_points(self, points: Sequence[Point]) -> tuple[Point, ...]:
+        """Points of the full-size photo in pixels of the crop."""
+        inverse = np.asarray(np.linalg.inv(self.to_photo), dtype=np.float64)
+        return _through(inverse, points)
+
+    def photo_box(self, box: Box) -> Box:
+        """The upright box round a box of the crop, in pixels of the full-size photo."""
+        corners = self.photo_points(
+            (
+                (box.left, box.top),
+                (box.right, box.top),
+                (box.right, box.bottom),
+                (box.left, box.bottom),
+            )
+        )
+        xs, ys = zip(*corners, strict=True)
+        return Box(min(xs), min(ys), max(xs), max(ys))
+
+
+def whole(photo: Photo, size: tuple[int, int]) -> Crop:
+    """The whole photo, shrunk or enlarged to fit `size` (width, height), grey beyond."""
+    height, width = photo.pixels.shape[:2]
+    factor = min(size[0] / width, size[1] / height)
+    fitted = (
+        min(size[0], max(1, round(width * factor))),
+        min(size[1], max(1, round(height * factor))),
+    )
+    method = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
+    resized = cv2.resize(photo.pixels, fitted, interpolation=method)
+    pixels = np.full((size[1], size[0], 3), _BORDER[0], dtype=np.uint8)
+    pixels[: fitted[1], : fitted[0]] = resized
+    to_photo = np.diag([photo.size[0] / fitted[0], photo.size[1] / fitted[1], 1.0])
+    return Crop(pixels, to_photo, fitted[0] / photo.size[0])
+
+
+def box_crop(photo: Photo, box: Box, size: tuple[int, int]) -> Crop:
+    """A box of the full-size photo stretched over `size` (width, height)."""
+    corners = (
+        (box.left, box.top),
+        (box.right, box.top),
+        (box.right, box.bottom),
+        (box.left, box.bottom),
+    )
+    return region_crop(photo, corners, size)
+
+
+def region_crop(photo: Photo, region: Region, size: tuple[int, int]) -> Crop:
+    """A region straightened over `size` (width, height), its front at the left edge.
+
+    Raises
+    ------
+    ValueError
+        The region is folded or has no area, so that no homography carries it.
+    """
+    width, height = size
+    target = np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=np.float32)
+    corners = np.asarray(region, dtype=np.float32)
+    if _twisted(corners):
+        raise ValueError(f"region: a convex quadrilateral expected, got {region}")
+    to_photo = cv2.getPerspectiveTransform(target, corners).astype(np.float64)
+    along = float(np.linalg.norm(corners[1] - corners[0]) + np.linalg.norm(corners[2] - corners[3]))
+    down = float(np.linalg.norm(corners[3] - corners[0]) + np.linalg.norm(corners[2] - corners[1]))
+    magnification = 2.0 * width / max(along, 1e-6)
+    # Shrinking: average first, or thin parts vanish between the samples.
+    reduction = photo.scale * min(along / width, down / height) / 2.0
+    pixels = _sample(photo, to_photo, size=size, reduction=reduction)
+    return Crop(pixels, to_photo, magnification)
+
+
+def _sample(
+    photo: Photo, to_photo: NDArray[np.float64], *, size: tuple[int, int], reduction: float
+) -> Pixels:
+    source, offset, factor = photo.pixels, (0.0, 0.0), photo.scale
+    if reduction > _ALIASING:
+        source, offset, shrink = _reduced_patch(photo, to_photo, size=size, reduction=reduction)
+        factor *= shrink
+    # Pixel centres lie at halves in our coordinates and at whole numbers in OpenCV's.
+    half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1.0]])
+    to_source = np.array([[factor, 0, -offset[0]], [0, factor, -offset[1]], [0, 0, 1.0]])
+    matrix = np.linalg.inv(half) @ to_source @ to_photo @ half
+    return np.asarray(
+        cv2.warpPerspective(
+            source,
+            matrix,
+            size,
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_CONSTANT,
+            borderValue=_BORDER,
+        ),
+        dtype=np.uint8,
+    )
+
+
+def _reduced_patch(
+    photo: Photo, to_photo: NDArray[np.float64], *, size: tuple[int, int], reduction: float
+) -> tuple[Pixels, tuple[float, float], float]:
+    """The part of the photo under the crop, shrunk; its offset after shrinking, and the factor."""
+    width, height = size
+    outline = np.array(_through(to_photo, ((0, 0), (width, 0), (width, height), (0, height))))
+    rows, cols = photo.pixels.shape[:2]
+    low = np.floor(outline.min(axis=0) * photo.scale - 4).astype(int)
+    high = np.ceil(outline.max(axis=0) * photo.scale + 4).astype(int)
+    low, high = np.clip(low, 0, (cols - 1, rows - 1)), np.clip(high, 1, (cols, rows))
+    high = np.maximum(high, low + 1)
+    patch = photo.pixels[low[1] : high[1], low[0] : high[0]]
+    shrunk = np.maximum(1, np.round((high - low) / reduction)).astype(int)
+    factor = float(shrunk[0]) / float(high[0] - low[0])
+    pixels = cv2.resize(patch, (int(shrunk[0]), int(shrunk[1])), interpolation=cv2.INTER_AREA)
+    return np.asarray(pixels, dtype=np.uint8), (low[0] * factor, low[1] * factor), factor
+
+
+def _twisted(corners: NDArray[np.float32]) -> bool:
+    sides = np.roll(corners, -1, axis=0) - corners
+    following = np.roll(sides, -1, axis=0)
+    turns = sides[:, 0] * following[:, 1] - sides[:, 1] * following[:, 0]
+    return not (np.all(turns > 1e-3) or np.all(turns < -1e-3))
+
+
+def _through(matrix: NDArray[np.float64], points: Sequence[Point]) -> tuple[Point, ...]:
+    rows = np.column_stack([np.asarray(points, dtype=np.float64), np.ones(len(points))]) @ matrix.T
+    return tuple((float(x / w), float(y / w)) for x, y, w in rows)
