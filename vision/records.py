@@ -281,12 +281,17 @@ class Conflict:
 
 @dataclass(frozen=True, slots=True)
 class NextLook:
-    """What to look at next: a cue no photo settled, or a hands-on check."""
+    """What to look at next: a cue no photo settled, or a hands-on check.
+
+    `candidates_left` is the effective number of variations ("other" counts as one)
+    that are expected to remain after the look: 2 to the power of the entropy in bits.
+    """
 
     name: str
     instruction: str
     gain_bits: float
     hands_on: bool
+    candidates_left: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ VARIATION_KEYS = {"id": str, "years": str, "edge_stripe_colour": str, "output": 
 RATES = ("other", "reproduction", "tender_swapped", "number_changed", "recoloured")
 RATED_PARTS = (*BINARY_CUES, "tender_lamps")
 STATES = ("present", "absent")
-# What the answer itself uses as a name, so that no variation may.
+# What the answer itself uses as a name, so that nothing in a guide may.
 RESERVED = ("other",)
 
 _KINDS = {str: "text in quotes", float: "a number", int: "a whole number"}
@@ -172,7 +172,7 @@ class _Review:
                 continue
             if id.casefold() in seen:
                 self.say("error", path, f'{kind} "{id}" is there twice; ids must differ')
-            elif not _ID.fullmatch(id) or (kind == "variation" and id.casefold() in RESERVED):
+            elif not _ID.fullmatch(id) or id.casefold() in RESERVED:
                 self.say("error", path, f'{kind} id "{id}" cannot be used; try letters and figures')
             seen[id.casefold()] = id
 

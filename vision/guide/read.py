@@ -149,7 +149,9 @@ def _variation(
         edtf=row["years"],
         years=years_of(row["years"]),
         expects=MappingProxyType({name: State(row[name]) for name in names if name in row}),
-        stripe_colour=row.get("edge_stripe_colour"),
+        stripe_colour=str(row["edge_stripe_colour"]).lower()
+        if "edge_stripe_colour" in row
+        else None,
         numbers=tuple(dict.fromkeys(str(number).upper() for number in numbers)),
         tenders=tuple(dict.fromkeys(tender for tender in belonging if tender is not None)),
         output=float(row.get("output", 1.0)),

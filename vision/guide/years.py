@@ -26,7 +26,6 @@ _LEVELS_0_AND_1 = frozenset(
         "Season",
     ]
 )
-)
 
 
 @cache

@@ -1,0 +1,269 @@
+"""Cues and a guide to years, variations and the whole argument: exact enumeration.
+
+Hypotheses are the pairs of variation and year, with ids such as "W1@1931", and
+"other" for an engine of no variation of the guide. There is one path, and it always
+explains: the posterior is nothing but `replay` of the prior and the steps.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from vision.estimate.factors import OTHER, TENDER, TENDER_CUES, Factor, Row, factors_of, reading
+from vision.estimate.strength import strength_words
+from vision.guide import Guide, write_years
+from vision.records import VALUED_CUES, Candidate, Cue, EvidenceError, State, Step
+
+# Share of the posterior that the stated years hold.
+YEARS_MASS = 0.9
+# EDTF for a year of which no figure is known: what is said when the engine is more
+# probably in no variation of the guide than in all of them together.
+YEAR_UNKNOWN = "XXXX"
+# Mixed into every probability so that none is ever exactly 0 or 1.
+FLOOR = 1e-12
+# Years whose probabilities differ by less than this part are equal: the rest is rounding.
+_EQUAL = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One factor, the cues that speak of it, and what they weigh.
+
+    Attributes
+    ----------
+    factor : Factor
+    cues : tuple of Cue
+        Those that count.
+    superseded : tuple of Cue
+        Photo readings that a person has corrected.
+    reading : tuple of float
+        P(evidence | state) for each state of the factor.
+    """
+
+    factor: Factor
+    cues: tuple[Cue, ...]
+    superseded: tuple[Cue, ...]
+    reading: Row
+
+    def likelihood(self, id: str) -> float:
+        """P(evidence | variation or "other")."""
+        row = self.factor.table[id]
+        return math.fsum(p * r for p, r in zip(row, self.reading, strict=True))
+
+
+def prior(guide: Guide) -> dict[str, float]:
+    """Probability of every hypothesis before any evidence.
+
+    Every year of a variation counts by its output, so that a variation made for two
+    years has twice the engines of one made for one; "other" has the guide's shares of
+    other engines and reproductions.
+
+    Returns
+    -------
+    dict of hypothesis id to float
+        Sums to 1, in the order of the guide, "other" last.
+    """
+    outside = min(max(guide.rates.outside, FLOOR), 1.0 - FLOOR)
+    weights = {f"{v.id}@{year}": v.output for v in guide.variations for year in v.years}
+    total = math.fsum(weights.values())
+    return {id: (1.0 - outside) * w / total for id, w in weights.items()} | {OTHER: outside}
+
+
+def replay(guide: Guide, steps: Sequence[Step]) -> dict[str, float]:
+    """Posterior of every hypothesis from the prior and the steps alone.
+
+    Parameters
+    ----------
+    guide : Guide
+    steps : sequence of Step
+        Each with a likelihood more than 0 for every hypothesis id.
+
+    Returns
+    -------
+    dict of hypothesis id to float
+        Sums to 1; none is exactly 0 or 1.
+
+    Raises
+    ------
+    ValueError
+        A step that lacks a hypothesis of this guide.
+    """
+    before = prior(guide)
+    if any(step.likelihoods.keys() != before.keys() for step in steps):
+        raise ValueError("steps: likelihoods for exactly the hypotheses of this guide expected")
+    logs = {
+        id: math.log(p) + math.fsum(math.log(step.likelihoods[id]) for step in steps)
+        for id, p in before.items()
+    }
+    most = max(logs.values())
+    weights = {id: math.exp(log - most) for id, log in logs.items()}
+    total = math.fsum(weights.values())
+    n = len(weights)
+    return {id: (w / total + FLOOR) / (1.0 + n * FLOOR) for id, w in weights.items()}
+
+
+def by_variation(posterior: Mapping[str, float]) -> dict[str, float]:
+    """Posterior summed over the years of each variation; "other" stays."""
+    parts: dict[str, list[float]] = {}
+    for id, p in posterior.items():
+        parts.setdefault(id.rpartition("@")[0] or id, []).append(p)
+    return {id: math.fsum(ps) for id, ps in parts.items()}
+
+
+def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
+    """Sort cues to the factors of a guide; a person's word replaces a photo's.
+
+    Raises
+    ------
+    EvidenceError
+        A cue that is neither a photo cue nor a check of this guide.
+    """
+    factors = factors_of(guide)
+    known = {factor.name for factor in factors} | set(VALUED_CUES) | {TENDER}
+    for cue in cues:
+        if cue.name not in known:
+            raise EvidenceError(f"{cue.name}: the guide {guide.name} has no such cue or check")
+    # One order whatever order the cues came in, so that the sums round alike.
+    ordered = sorted(cues, key=lambda c: (c.name, c.source, c.state, c.value or "", repr(c)))
+    gathered = []
+    for factor in factors:
+        names = TENDER_CUES if factor.name == TENDER else (factor.name,)
+        mine = [cue for cue in ordered if cue.name in names]
+        spoken = {c.name for c in mine if c.source == "person" and c.state is not State.UNSEEN}
+        counted = tuple(c for c in mine if c.source == "person" or c.name not in spoken)
+        replaced = tuple(c for c in mine if c not in counted)
+        gathered.append(Evidence(factor, counted, replaced, reading(factor, guide, counted)))
+    return tuple(gathered)
+
+
+def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tuple[Evidence, ...]]:
+    """The argument, one step for each part that has something to say.
+
+    Cues that are unseen, superseded, or of a tender in a guide without tenders get a
+    step of their own with equal likelihoods.
+    """
+    evidence = gather(guide, cues)
+    silent: list[Step] = []
+    weighed: list[tuple[Evidence, tuple[Cue, ...]]] = []
+    even = dict.fromkeys(prior(guide), 1.0)
+    for item in evidence:
+        seen = tuple(cue for cue in item.cues if cue.state is not State.UNSEEN)
+        if seen:
+            weighed.append((item, seen))
+        for cue in item.cues:
+            if cue.state is State.UNSEEN:
+                why = f": {cue.because}" if cue.because else ""
+                text = f"{cue.name} not seen{why}; nothing follows from that"
+                silent.append(Step("unseen", cue.name, text, even))
+        for cue in item.superseded:
+            text = f"{cue.name}: what the photo shows ({read_out(cue)}) gives way to what was seen"
+            silent.append(Step("superseded", cue.name, text, even))
+    if not guide.tenders:
+        for cue in sorted((c for c in cues if c.name in TENDER_CUES), key=repr):
+            text = f"{cue.name}: the guide lists no tender, so it tells nothing"
+            silent.append(Step("unused", cue.name, text, even))
+    plain = tuple(_step(guide, item, seen, "") for item, seen in weighed)
+    summed = by_variation(replay(guide, plain))
+    leader = max(summed, key=lambda id: summed[id])
+    steps = tuple(_step(guide, item, seen, leader) for item, seen in weighed)
+    return steps + tuple(silent), evidence
+
+
+def years_and_mass(posterior: Mapping[str, float]) -> tuple[str, float]:
+    """The smallest set of years that holds `YEARS_MASS`, as EDTF, and its mass.
+
+    Years that the evidence cannot tell apart go in together. Where "other" leaves
+    less than that to the years, the set holds that share of what it leaves, and the
+    mass says how little it is. Where "other" has half or more, no year is said:
+    "XXXX", with the probability of "other".
+    """
+    other = posterior[OTHER]
+    if other >= 0.5:
+        return YEAR_UNKNOWN, other
+    parts: dict[int, list[float]] = {}
+    for id, p in posterior.items():
+        if id != OTHER:
+            parts.setdefault(int(id.rpartition("@")[2]), []).append(p)
+    masses = {year: math.fsum(ps) for year, ps in parts.items()}
+    wanted = YEARS_MASS if 1.0 - other >= YEARS_MASS else YEARS_MASS * (1.0 - other)
+    chosen: list[int] = []
+    held = last = 0.0
+    for year in sorted(masses, key=lambda y: (-masses[y], y)):
+        if held >= wanted and masses[year] < last * (1.0 - _EQUAL):
+            break
+        chosen.append(year)
+        last = masses[year]
+        held = math.fsum(masses[y] for y in chosen)
+    return write_years(tuple(chosen)), min(held, 1.0 - FLOOR)
+
+
+def candidates(guide: Guide, posterior: Mapping[str, float]) -> tuple[Candidate, ...]:
+    """Every variation and "other", likeliest first."""
+    summed = by_variation(posterior)
+    years = {v.id: v.edtf for v in guide.variations} | {OTHER: YEAR_UNKNOWN}
+    ids = sorted(summed, key=lambda id: -summed[id])
+    return tuple(Candidate(id, years[id], min(summed[id], 1.0 - FLOOR)) for id in ids)
+
+
+def read_out(cue: Cue) -> str:
+    """State or value of one cue, for a sentence."""
+    if cue.state is State.UNSEEN:
+        return "not seen"
+    if cue.name in VALUED_CUES or cue.name == TENDER:
+        best = max(cue.values, key=lambda v: cue.values[v]) if cue.values else None
+        return cue.value or best or "read"
+    return f"{cue.state.value}, {cue.value}" if cue.value else cue.state.value
+
+
+def percent(p: float) -> str:
+    """Return a probability in whole per cent, never "0 %" or "100 %"."""
+    if p < 0.01:
+        return "<1 %"
+    return ">99 %" if p > 0.99 else f"{100 * p:.0f} %"
+
+
+def _step(guide: Guide, item: Evidence, seen: tuple[Cue, ...], leader: str) -> Step:
+    by_id = {id: item.likelihood(id) for id in item.factor.table}
+    before = prior(guide)
+    likelihoods = {id: by_id[id.rpartition("@")[0] or id] for id in before}
+    kind = {"cab_number": "number", TENDER: "tender"}.get(item.factor.name, "cue")
+    kind = "check" if item.factor.name in guide.check_names else kind
+    text = "; ".join(_saying(cue) for cue in seen)
+    fits = _fits(item)
+    text += f" — {fits}" if fits else ""
+    if not leader:
+        return Step(kind, item.factor.name, text, likelihoods)
+    summed = by_variation(before)
+    rest = [id for id in summed if id != leader]
+    mean = math.fsum(summed[id] * by_id[id] for id in rest) / math.fsum(summed[id] for id in rest)
+    name = "no variation here" if leader == OTHER else leader
+    words = strength_words(by_id[leader] / mean)
+    strength = words if words.startswith("no support") else f"{words} for {name}"
+    strength = strength.replace(" against for ", " against ")
+    return Step(kind, item.factor.name, text, likelihoods, strength)
+
+
+def _saying(cue: Cue) -> str:
+    if cue.source == "person":
+        return f"{cue.name} {read_out(cue)}, as seen by a person"
+    sure = cue.confidence
+    if cue.p_present is not None and cue.name not in VALUED_CUES:
+        sure = cue.p_present if cue.state is State.PRESENT else 1.0 - cue.p_present
+    elif cue.values and not cue.confidence:
+        sure = max(cue.values.values())
+    return f"{cue.name} {read_out(cue)} ({percent(sure)})"
+
+
+def _fits(item: Evidence) -> str:
+    """Which variations were made as the reading most probably says."""
+    best = max(item.reading)
+    shown = {s for s, r in zip(item.factor.states, item.reading, strict=True) if r >= best * 0.5}
+    belongs = [id for id, made in item.factor.made.items() if made & shown]
+    strange = [id for id in item.factor.made if id not in belongs]
+    if not strange:
+        return "as every variation was made" if belongs else ""
+    if not belongs:
+        return "as no variation was made"
+    return f"as {', '.join(belongs)}, not {', '.join(strange)}"

@@ -1,0 +1,234 @@
+"""Evidence that does not belong together, with the likely stories.
+
+The stories get their probabilities from the same model as the dating: for each
+hypothesis, a part either is as made or was altered at the guide's rates, and the
+reading weighs both.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import combinations
+
+from vision.estimate.argument import Evidence, by_variation, percent, read_out
+from vision.estimate.factors import ABSENT, OTHER, PRESENT, TENDER, UNLISTED, reading
+from vision.guide import Guide
+from vision.records import Conflict, State
+
+# A state counts as read where its share among all states is at least this, and a
+# contradiction where all its states together are. Chosen.
+SURE = 0.8
+SURE_TOGETHER = 0.5
+# Mass of contradiction between two readings of one part, from which they disagree:
+# 1 - sum over states of the product of their shares (the K of Dempster's rule). Chosen.
+DISAGREEMENT = 0.8
+# More contradictions than this say the same thing again.
+MOST_CONFLICTS = 3
+MOST_PARTS_AT_ONCE = 4
+
+
+def find_conflicts(
+    guide: Guide, evidence: Sequence[Evidence], posterior: Mapping[str, float]
+) -> tuple[Conflict, ...]:
+    """Every conflict in the evidence.
+
+    Returns
+    -------
+    tuple of Conflict
+        Kinds: "readings" (two readings of one part exclude each other), "number" (a
+        number of one variation with features of another), "no_variation" (states that
+        no variation has together), "engine_tender" (they never left the works
+        together).
+
+    Notes
+    -----
+    Two sure readings that exclude each other are reported, not averaged away: L. A.
+    Zadeh, On the validity of Dempster's rule of combination of evidence, University
+    of California Memorandum M79/24, 1979; A mathematical theory of evidence (book
+    review), AI Magazine 5 (3), 1984.
+    """
+    weights = by_variation(posterior)
+    engine = [item for item in evidence if item.factor.name != TENDER]
+    tender = [item for item in evidence if item.factor.name == TENDER]
+    conflicts = _disagreements(guide, evidence)
+    conflicts += _contradictions(guide, engine, weights)
+    for item in tender:
+        conflicts += _strange_tender(guide, item, _without(weights, item))
+    return tuple(conflicts)
+
+
+def altered(item: Evidence, id: str) -> float:
+    """P(the part is not as made | variation, evidence), by the guide's own rates."""
+    if id not in item.factor.made:
+        return 0.0
+    return 1.0 - _share(item, id, item.factor.made[id])
+
+
+def _share(item: Evidence, id: str, states: frozenset[str]) -> float:
+    row = item.factor.history[id]
+    weighed = [p * r for p, r in zip(row, item.reading, strict=True)]
+    chosen = [w for w, state in zip(weighed, item.factor.states, strict=True) if state in states]
+    return math.fsum(chosen) / math.fsum(weighed)
+
+
+def _shares(row: Sequence[float]) -> list[float]:
+    total = math.fsum(row)
+    return [r / total for r in row]
+
+
+def _seen(item: Evidence) -> bool:
+    return any(cue.state is not State.UNSEEN for cue in item.cues)
+
+
+def _disagreements(guide: Guide, evidence: Sequence[Evidence]) -> list[Conflict]:
+    found = []
+    for item in evidence:
+        every = [c for c in (*item.cues, *item.superseded) if c.state is not State.UNSEEN]
+        for first, second in combinations(every, 2):
+            if first.name != second.name:
+                continue
+            rows = [_shares(reading(item.factor, guide, [cue])) for cue in (first, second)]
+            agreed = math.fsum(a * b for a, b in zip(*rows, strict=True))
+            if 1.0 - agreed >= DISAGREEMENT:
+                text = (
+                    f"two readings of {first.name} exclude each other: {read_out(first)} "
+                    f"({first.source}) and {read_out(second)} ({second.source}); "
+                    "look again, or they are of two engines"
+                )
+                found.append(Conflict("readings", (first.name,), text))
+    return found
+
+
+def _contradictions(
+    guide: Guide, engine: Sequence[Evidence], weights: Mapping[str, float]
+) -> list[Conflict]:
+    """Smallest sets of states that no variation was made with."""
+    read: dict[str, tuple[Evidence, str, float]] = {}
+    for item in engine:
+        shares = _shares(item.reading)
+        best = max(range(len(shares)), key=lambda i: shares[i])
+        if _seen(item) and shares[best] >= SURE:
+            read[item.factor.name] = (item, item.factor.states[best], shares[best])
+    found: list[tuple[float, tuple[str, ...]]] = []
+    for size in range(1, min(len(read), MOST_PARTS_AT_ONCE) + 1):
+        for names in combinations(read, size):
+            if any(set(smaller) <= set(names) for _, smaller in found):
+                continue
+            sure = math.prod(read[name][2] for name in names)
+            fits = any(
+                all(read[n][1] in read[n][0].factor.made.get(v.id, {read[n][1]}) for n in names)
+                for v in guide.variations
+            )
+            if not fits and sure >= SURE_TOGETHER:
+                found.append((sure, names))
+    found.sort(key=lambda entry: (-entry[0], entry[1]))
+    return [
+        _tell(guide, [read[name][:2] for name in names], weights)
+        for _, names in found[:MOST_CONFLICTS]
+    ]
+
+
+def _tell(
+    guide: Guide, parts: Sequence[tuple[Evidence, str]], weights: Mapping[str, float]
+) -> Conflict:
+    names = tuple(item.factor.name for item, _ in parts)
+    states = [f"{_label(item, state)}{_whose(item, state)}" for item, state in parts]
+    subject = " with ".join(states)
+    lead = f"{subject}: no variation has {'both' if len(parts) == 2 else 'all of these'}"
+    lead = f"{subject}: no variation has this" if len(parts) == 1 else lead
+    stories = [(_happened(item, state), _expected(weights, item, state)) for item, state in parts]
+    misread = math.fsum(
+        weights[v.id] * math.prod(1.0 - altered(item, v.id) for item, _ in parts)
+        for v in guide.variations
+    )
+    stories.append(("misread" if len(parts) == 1 else "one of them misread", misread))
+    stories += outside_stories(guide, weights[OTHER])
+    kind = "number" if "cab_number" in names else "no_variation"
+    return Conflict(kind, names, f"{lead}. Stories: {_listed(stories)}")
+
+
+def _expected(weights: Mapping[str, float], item: Evidence, state: str) -> float:
+    """P(the part is in that state and was not made so | evidence)."""
+    return math.fsum(
+        weights[id] * _share(item, id, frozenset({state}))
+        for id, made in item.factor.made.items()
+        if state not in made
+    )
+
+
+def outside_stories(guide: Guide, other: float) -> list[tuple[str, float]]:
+    """Split the probability of "other" as the guide's rates do."""
+    rates = guide.rates
+    share = rates.reproduction / rates.outside if rates.outside else 0.0
+    return [
+        ("a variation that the guide lacks", other * (1.0 - share)),
+        ("a reproduction, or put together from several engines", other * share),
+    ]
+
+
+def _listed(stories: Sequence[tuple[str, float]]) -> str:
+    ranked = sorted(stories, key=lambda story: -story[1])
+    return "; ".join(f"{text} ({percent(p)})" for text, p in ranked)
+
+
+def _label(item: Evidence, state: str) -> str:
+    shown = state
+    if state == UNLISTED:
+        shown = next(read_out(c) for c in item.cues if c.state is not State.UNSEEN)
+    if item.factor.name == "edge_stripe" and state != ABSENT:
+        shown = f"{PRESENT}, {state}"
+    return f"{item.factor.name} {shown}"
+
+
+def _whose(item: Evidence, state: str) -> str:
+    if item.factor.name != "cab_number":
+        return ""
+    owners = [id for id, made in item.factor.made.items() if state in made]
+    return f" (of {', '.join(owners)})" if owners else ""
+
+
+def _happened(item: Evidence, state: str) -> str:
+    name = item.factor.name
+    if name == "cab_number":
+        return "the cab number was changed"
+    if name == "edge_stripe":
+        return "repainted, the stripe lost" if state == ABSENT else "the stripe repainted or added"
+    return f"{name} lost or replaced" if state == ABSENT else f"{name} added with a later part"
+
+
+def _without(weights: Mapping[str, float], item: Evidence) -> dict[str, float]:
+    """Probabilities of the engine alone, the tender's word taken out again."""
+    engine = {id: p / item.likelihood(id) for id, p in weights.items() if id != OTHER}
+    total = math.fsum(engine.values())
+    return {id: w / total for id, w in engine.items()}
+
+
+def _strange_tender(guide: Guide, item: Evidence, engine: Mapping[str, float]) -> list[Conflict]:
+    if not _seen(item):
+        return []
+    swapped = math.fsum(p * altered(item, id) for id, p in engine.items())
+    leader = max(engine, key=lambda id: engine[id])
+    weighed = {
+        state: math.fsum(p * _share(item, id, frozenset({state})) for id, p in engine.items())
+        for state in item.factor.states
+    }
+    tender = max(weighed, key=lambda state: weighed[state])
+    belonging = guide.variation(leader).tenders
+    if swapped < 0.5 or not belonging or tender in belonging:
+        return []
+    owners = [v.id for v in guide.variations if tender in v.tenders]
+    if tender == OTHER:
+        whose = "a tender of none of the guide's kinds"
+    elif owners:
+        whose = f"tender {tender}, sold with {', '.join(owners)}"
+    else:
+        whose = f"tender {tender}, sold with no variation here"
+    stories = [("a tender from another engine", swapped), ("the tender misread", 1.0 - swapped)]
+    text = (
+        f"{whose}; the engine by itself is {leader} ({percent(engine[leader])}), and to it "
+        f"belongs {' or '.join(belonging)}: they never left the works together. The engine "
+        f"is dated by the engine. Stories: {_listed(stories)}"
+    )
+    names = tuple(dict.fromkeys(c.name for c in item.cues if c.state is not State.UNSEEN))
+    return [Conflict("engine_tender", names, text)]

@@ -1,0 +1,159 @@
+"""What to look at next: expected information gain, in bits, of every look not yet taken."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
+
+from vision.estimate.argument import Evidence, by_variation
+from vision.estimate.factors import (
+    AXLE_COUNTS,
+    LAMP_COUNTS,
+    PERSON_RELIABILITY,
+    TENDER,
+    Row,
+    lamps_shown,
+)
+from vision.guide import Guide
+from vision.records import NextLook, State
+
+# How often a better photo of one part will be read right. Chosen; the measured figure
+# is that of the cues' own evaluation.
+PHOTO_RELIABILITY = 0.95
+# A reading less sure than this is worth another look. Chosen.
+LOOK_AGAIN = 0.9
+
+PHRASES: Mapping[str, str] = MappingProxyType(
+    {
+        "switch_lever": "Photograph the boiler top from the side and slightly above, between "
+        "chimney and cab: does a lever stand up through a slot?",
+        "side_linkage": "Photograph the wheels squarely from the side, at rail height and in "
+        "soft light: does a linkage run behind the coupling rods?",
+        "edge_stripe": "Photograph the edge of the running board from the side, without flash: "
+        "does a painted line run along it, and in which colour?",
+        "cab_number": "Photograph the cab side squarely, close enough for the figures to fill "
+        "a quarter of the picture: which number does it carry?",
+        "tender_axles": "Photograph the tender squarely from the side: how many axles are there?",
+        "tender_lamps": "Photograph the rear of the tender: how many lamps are there?",
+    }
+)
+
+Outcomes = tuple[Row, ...]
+
+
+def rank_looks(
+    guide: Guide, evidence: Sequence[Evidence], posterior: Mapping[str, float]
+) -> tuple[NextLook, ...]:
+    """Every cue that no photo settled and every open check, the most telling first.
+
+    The gain is the mutual information between what the look will show and the
+    hypotheses (variation and year, or other), given all evidence so far and with the
+    look itself sometimes wrong.
+
+    Returns
+    -------
+    tuple of NextLook
+        By falling gain; of equal gains, photos before checks.
+    """
+    weights = by_variation(posterior)
+    checks = {check.id: check for check in guide.checks}
+    looks = []
+    for item in evidence:
+        for name in _open(item):
+            check = checks.get(name)
+            sure = PERSON_RELIABILITY if check else PHOTO_RELIABILITY
+            outcomes = _outcomes(guide, item, name, sure)
+            gain, left = information(weights, _given(item, outcomes))
+            instruction = check.instruction if check else PHRASES[name]
+            looks.append(
+                NextLook(name, instruction, gain, hands_on=check is not None, candidates_left=left)
+            )
+    return tuple(sorted(looks, key=lambda look: (-look.gain_bits, look.hands_on)))
+
+
+def information(weights: Mapping[str, float], given: Mapping[str, Row]) -> tuple[float, float]:
+    """Mutual information of hypothesis and outcome, and the candidates left after it.
+
+    Parameters
+    ----------
+    weights : mapping of hypothesis to float
+        Summing to 1.
+    given : mapping of hypothesis to row
+        P(outcome | hypothesis), each row summing to 1.
+
+    Returns
+    -------
+    gain : float
+        Bits, at least 0.
+    left : float
+        Effective number of hypotheses: 2 to the power of the entropy that is expected
+        to remain.
+    """
+    before = _entropy(weights.values())
+    after = 0.0
+    for outcome in range(len(next(iter(given.values())))):
+        joint = [p * given[id][outcome] for id, p in weights.items()]
+        total = math.fsum(joint)
+        if total > 0:
+            after += total * _entropy(j / total for j in joint)
+    return max(0.0, before - after), 2.0**after
+
+
+def _entropy(shares: Iterable[float]) -> float:
+    return -math.fsum(p * math.log2(p) for p in shares if p > 0)
+
+
+def _open(item: Evidence) -> tuple[str, ...]:
+    names = ("tender_axles", "tender_lamps") if item.factor.name == TENDER else (item.factor.name,)
+    if any(cue.name == TENDER and cue.state is not State.UNSEEN for cue in item.cues):
+        return ()
+    settled = {
+        cue.name
+        for cue in item.cues
+        if cue.state is not State.UNSEEN
+        and (cue.source == "person" or _confidence(item, cue.confidence) >= LOOK_AGAIN)
+    }
+    return tuple(name for name in names if name not in settled)
+
+
+def _confidence(item: Evidence, stated: float) -> float:
+    return max(stated, max(item.reading) / math.fsum(item.reading))
+
+
+def _given(item: Evidence, outcomes: Outcomes) -> dict[str, Row]:
+    """P(outcome | variation, readings so far), by way of the hidden state."""
+    given = {}
+    for id, row in item.factor.table.items():
+        weighed = [p * r for p, r in zip(row, item.reading, strict=True)]
+        total = math.fsum(weighed)
+        given[id] = tuple(
+            math.fsum(w * row[k] for w, row in zip(weighed, outcomes, strict=True)) / total
+            for k in range(len(outcomes[0]))
+        )
+    return given
+
+
+def _outcomes(guide: Guide, item: Evidence, name: str, sure: float) -> Outcomes:
+    """P(outcome | state) of one look, a row for each state of the factor."""
+    if item.factor.name != TENDER:
+        n = len(item.factor.states)
+        return tuple(_blurred(tuple(float(i == j) for j in range(n)), sure) for i in range(n))
+    usual = AXLE_COUNTS if name == "tender_axles" else LAMP_COUNTS
+    counts = {str(t.axles if name == "tender_axles" else t.lamps) for t in guide.tenders}
+    domain = tuple(sorted({*usual, *counts}, key=int))
+    rates = guide.rates.of("tender_lamps")
+    rows = []
+    for tender in guide.tenders:
+        if name == "tender_axles":
+            shown = {str(tender.axles): 1.0}
+        else:
+            shown = lamps_shown(tender.lamps, rates, domain)
+        rows.append(_blurred(tuple(shown.get(count, 0.0) for count in domain), sure))
+    return (*rows, tuple(1.0 / len(domain) for _ in domain))
+
+
+def _blurred(row: Row, sure: float) -> Row:
+    """Return the row after a look that shows another outcome in 1 - sure of all cases."""
+    n = len(row)
+    return tuple(sure * p + (1.0 - sure) * (1.0 - p) / (n - 1) for p in row)

@@ -1,0 +1,107 @@
+"""What a person saw: NAME=STATE to a cue."""
+
+from __future__ import annotations
+
+import re
+from difflib import get_close_matches
+from types import MappingProxyType
+
+from vision.estimate.factors import (
+    ANOTHER_COLOUR,
+    OTHER,
+    PERSON_RELIABILITY,
+    TENDER,
+)
+from vision.guide import Guide, base_tender
+from vision.records import BINARY_CUES, VALUED_CUES, Cue, EvidenceError, State
+
+BECAUSE = "seen by a person"
+
+
+def saw(guide: Guide, statement: str) -> Cue:
+    """Parse one statement of a person who has the engine before them.
+
+    Parameters
+    ----------
+    guide : Guide
+    statement : str
+        "NAME=STATE": a photo cue or a hands-on check of the guide with "present",
+        "absent" or "unseen"; "edge_stripe" with a colour; "cab_number", "tender_axles"
+        or "tender_lamps" with what is there; "tender" with a tender of the guide, or
+        "other".
+
+    Returns
+    -------
+    Cue
+        With `source` "person".
+
+    Raises
+    ------
+    EvidenceError
+        Not NAME=STATE, or a name or state that the guide does not know.
+    """
+    name, equals, state = (part.strip() for part in statement.partition("="))
+    if not (name and equals and state):
+        raise EvidenceError(f'"{statement}": write NAME=STATE, such as switch_lever=present')
+    tender = (TENDER,) if guide.tenders else ()
+    known = (*BINARY_CUES, *VALUED_CUES, *tender, *guide.check_names)
+    if name not in known:
+        raise EvidenceError(f'"{name}" is no cue or check of {guide.name}{_hint(name, known)}')
+    if state.lower() == State.UNSEEN.value:
+        return Cue(name, State.UNSEEN, because=BECAUSE, source="person")
+    if name in VALUED_CUES or name == TENDER:
+        return _valued(name, _value(guide, name, state))
+    return _binary(guide, name, state.lower())
+
+
+def _binary(guide: Guide, name: str, state: str) -> Cue:
+    colours = (*guide.stripe_colours, ANOTHER_COLOUR) if name == "edge_stripe" else ()
+    states = (State.PRESENT.value, State.ABSENT.value, State.UNSEEN.value, *colours)
+    if state not in states:
+        raise EvidenceError(f'{name} cannot be "{state}"{_hint(state, states)}')
+    if state in colours:
+        cue = _valued(name, state)
+        p = PERSON_RELIABILITY
+        return Cue(name, cue.state, p, state, p, None, BECAUSE, cue.values, "person")
+    p = PERSON_RELIABILITY if state == State.PRESENT else 1.0 - PERSON_RELIABILITY
+    return Cue(
+        name,
+        State(state),
+        p_present=p,
+        confidence=PERSON_RELIABILITY,
+        because=BECAUSE,
+        source="person",
+    )
+
+
+def _valued(name: str, value: str) -> Cue:
+    return Cue(
+        name,
+        State.PRESENT,
+        value=value,
+        confidence=PERSON_RELIABILITY,
+        because=BECAUSE,
+        values=MappingProxyType({value: PERSON_RELIABILITY}),
+        source="person",
+    )
+
+
+def _value(guide: Guide, name: str, state: str) -> str:
+    if name == TENDER:
+        ids = tuple(tender.id for tender in guide.tenders)
+        tender = OTHER if state.lower() == OTHER else base_tender(state, ids)
+        if tender is None:
+            raise EvidenceError(f'"{state}" is no tender of {guide.name}{_hint(state, ids)}')
+        return tender
+    if name == "cab_number":
+        if not re.fullmatch(r"[0-9A-Za-z]{1,8}", state):
+            raise EvidenceError(f'cab_number must be figures or letters, got "{state}"')
+        return state.upper()
+    if not re.fullmatch(r"[0-9]", state):
+        raise EvidenceError(f'{name} must be a count from 0 to 9, got "{state}"')
+    return state
+
+
+def _hint(name: str, known: tuple[str, ...]) -> str:
+    close = get_close_matches(name, known, n=1)
+    return f'; did you mean "{close[0]}"?' if close else f"; known: {', '.join(known)}"
