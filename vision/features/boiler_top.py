@@ -25,14 +25,17 @@ FULL_EDGE_DE = 23.0
 # Share of a full edge from which the line counts as supported in a column: about
 # three just noticeable differences.
 SUPPORT = 0.3
+# An edge must also rise above the crop's own texture: this many times the median step.
+# Chosen on drawn noise.
+EDGE_OVER_CLUTTER = 2.0
 # Worth lost for each crop height away from EXPECTED_ROW, in full edges. Chosen on
 # drawings: settles blank crops and ties, never outweighs a visible edge.
 PRIOR_PER_HEIGHT = 1.0
 # Cost of one row up or down, in full edges of one group of columns: the boiler's line
-# must not climb a dome (60 columns wide, 25 rows high); the silhouette must climb a
-# chimney (14 columns wide, 30 rows high). Chosen on those drawings.
-BOILER_BEND_COST = 2.0
-SILHOUETTE_BEND_COST = 0.1
+# must not climb a dome (60 px wide, 25 high); the silhouette must climb a chimney (14
+# px wide, 45 high). Chosen on those drawings.
+BOILER_BEND_COST = 1.0
+SILHOUETTE_BEND_COST = 0.04
 # Worth of staying on the boiler's line without an edge, in full edges, so that the
 # silhouette of a blank crop is the line.
 STAY = 0.05
@@ -57,7 +60,9 @@ def measure_boiler_top(crop: NDArray[Any]) -> tuple[Measurement, ...]:
         boiler_line_contrast [delta E CIE76], mean across the line;
         boiler_line_support [share of columns] with an edge under the line;
         boiler_line_bend [px], rows between its highest and lowest point;
-        background_clutter [share of pixels] above the line with thin upright texture;
+        background_clutter [delta E CIE76], median of thin upright texture above the
+        line; background_thin [share of pixels] above it under thin things that do not
+        stand on it;
         thin_count, protrusions no wider than a lever, and of the one that scores best:
         thin_height [px], along its own axis; thin_width [px], across it; thin_x [px],
         of its foot; thin_tilt [radian], positive leaning right, to the rear;
@@ -82,15 +87,16 @@ def measure_boiler_top(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     line, silhouette = _line_and_silhouette(step)
     across = step[line, np.arange(line.size)]
     every_column = np.minimum(np.arange(width) // COLUMNS_JOINED, line.size - 1)
-    thin, clutter = thin_protrusions(pixels, line[every_column])
-    supported = float((across >= SUPPORT * FULL_EDGE_DE).mean())
+    things = thin_protrusions(pixels, line[every_column])
+    supported = float((across >= _edge_floor(step)).mean())
     return (
         Measurement("boiler_line_row", float(np.median(line)), "px"),
         Measurement("boiler_line_contrast", float(across.mean()), "delta E CIE76"),
         Measurement("boiler_line_support", supported, "share of columns"),
         Measurement("boiler_line_bend", float(np.ptp(line)), "px"),
-        Measurement("background_clutter", clutter, "share of pixels"),
-        *_thin_measurements(thin),
+        Measurement("background_clutter", things.clutter, "delta E CIE76"),
+        Measurement("background_thin", things.floating, "share of pixels"),
+        *_thin_measurements(things.standing),
         *_wide_measurements(step, line, silhouette),
     )
 
@@ -105,13 +111,20 @@ def _step_down(pixels: Pixels) -> NDArray[np.float32]:
     return length_of(np.asarray(step, dtype=np.float32))
 
 
+def _edge_floor(step: NDArray[np.float32]) -> float:
+    """Colour difference from which a step is an edge in this crop, CIE76."""
+    return max(SUPPORT * FULL_EDGE_DE, EDGE_OVER_CLUTTER * float(np.median(step)))
+
+
 def _line_and_silhouette(
     step: NDArray[np.float32],
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     height = step.shape[0]
     rows = np.arange(height)[:, None]
     expected = EXPECTED_ROW * height
-    gain = np.minimum(step / FULL_EDGE_DE, 1.0)
+    # Less the texture that is everywhere, or a path would wander along it.
+    texture = EDGE_OVER_CLUTTER * float(np.median(step))
+    gain = np.clip((step - texture) / FULL_EDGE_DE, 0.0, 1.0)
     prior = PRIOR_PER_HEIGHT / height * np.abs(rows - expected)
     line = best_path(gain - prior, BOILER_BEND_COST, start_row=int(expected))
     gain[line, np.arange(line.size)] += STAY
@@ -159,7 +172,7 @@ def _wide_boxes(
     crop_height = step.shape[0]
     rise = line - silhouette
     # A path may cross the sky without an edge; only what has one is a thing.
-    edged = step[silhouette, np.arange(line.size)] >= SUPPORT * FULL_EDGE_DE
+    edged = step[silhouette, np.arange(line.size)] >= _edge_floor(step)
     high = np.flatnonzero(np.diff(rise >= WIDE_MIN_HEIGHT * crop_height, prepend=0, append=0))
     boxes = []
     for start, stop in zip(high[::2], high[1::2], strict=True):

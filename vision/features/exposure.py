@@ -31,9 +31,8 @@ def measure_sharpness(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     tuple of Measurement
         sharpness_laplacian_variance [grey level squared], of the 4-neighbour Laplacian;
         sharpness_ratio [1], the same over the variance of the grey levels themselves,
-        which does not grow with contrast (4 to 20 for white noise, near 0 for blur; 0
-        for a flat crop);
-        sharpness_gradient [grey level per px], the 95th percentile of the gradient.
+        which does not grow with contrast (20 for white noise, near 0 for blur; 0
+        for a flat crop).
 
     Raises
     ------
@@ -45,17 +44,12 @@ def measure_sharpness(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     Variance of the Laplacian: Pech-Pacheco, Cristobal, Chamorro-Martinez &
     Fernandez-Valdivia, "Diatom autofocusing in brightfield microscopy", ICPR 2000.
     """
-    levels = grey(checked_crop(crop)).astype(np.float32)
-    laplacian_variance = float(cv2.Laplacian(levels, cv2.CV_32F, ksize=1).var())
-    variance = float(levels.var())
-    # Sobel weighs its three rows 1, 2, 1 over a distance of 2: an eighth is per pixel.
-    across = cv2.Sobel(levels, cv2.CV_32F, 1, 0, ksize=3, scale=0.125)
-    down = cv2.Sobel(levels, cv2.CV_32F, 0, 1, ksize=3, scale=0.125)
-    gradient = float(np.percentile(cv2.magnitude(across, down), 95))
+    levels = grey(checked_crop(crop))
+    laplacian_variance = _variance(cv2.Laplacian(levels, cv2.CV_32F, ksize=1))
+    variance = _variance(levels)
     return (
         Measurement("sharpness_laplacian_variance", laplacian_variance, "grey level^2"),
         Measurement("sharpness_ratio", laplacian_variance / variance if variance else 0.0, "1"),
-        Measurement("sharpness_gradient", gradient, "grey level/px"),
     )
 
 
@@ -85,15 +79,21 @@ def measure_exposure(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     RMS contrast: Peli, "Contrast in complex images", J. Opt. Soc. Am. A 7(10), 1990.
     """
     pixels = checked_crop(crop)
-    brightest = pixels.max(axis=2)
+    brightest = cv2.max(cv2.max(pixels[..., 0], pixels[..., 1]), pixels[..., 2])
     levels = grey(pixels)
-    low, high = np.percentile(levels, (5, 95))
+    # The levels' own histogram gives the percentiles in a tenth of the time of a sort.
+    below = np.cumsum(np.bincount(levels.ravel(), minlength=256)) / levels.size
+    low, high = (int(np.searchsorted(below, share)) for share in (0.05, 0.95))
+    clipped = float((brightest >= CLIPPED_FROM_LEVEL).mean())
+    near_black = float((brightest <= NEAR_BLACK_TO_LEVEL).mean())
     return (
-        Measurement("exposure_clipped", float((brightest >= CLIPPED_FROM_LEVEL).mean()), "share"),
-        Measurement(
-            "exposure_near_black", float((brightest <= NEAR_BLACK_TO_LEVEL).mean()), "share"
-        ),
-        Measurement("exposure_contrast", float(levels.std() / 255.0), "1"),
-        Measurement("exposure_range", float((high - low) / 255.0), "1"),
-        Measurement("exposure_mean", float(levels.mean() / 255.0), "1"),
+        Measurement("exposure_clipped", clipped, "share"),
+        Measurement("exposure_near_black", near_black, "share"),
+        Measurement("exposure_contrast", _variance(levels) ** 0.5 / 255.0, "1"),
+        Measurement("exposure_range", (high - low) / 255.0, "1"),
+        Measurement("exposure_mean", float(levels.mean()) / 255.0, "1"),
     )
+
+
+def _variance(values: NDArray[Any]) -> float:
+    return float(cv2.meanStdDev(values)[1][0, 0]) ** 2

@@ -62,22 +62,33 @@ class Protrusion:
     where: Box
 
 
-def thin_protrusions(
-    pixels: Pixels, line: NDArray[np.intp]
-) -> tuple[tuple[Protrusion, ...], float]:
-    """Thin things that stand on a line, and how much of the sky is thin texture.
+@dataclass(frozen=True, slots=True)
+class ThinThings:
+    """What is thin and upright above a line.
+
+    Attributes
+    ----------
+    standing : tuple of Protrusion
+        Those that stand on the line, in order of falling score.
+    floating : float
+        Share of the sky's pixels under thin things that stand on nothing.
+    clutter : float
+        Median over the sky of the thin contrast, CIE76.
+    """
+
+    standing: tuple[Protrusion, ...]
+    floating: float
+    clutter: float
+
+
+def thin_protrusions(pixels: Pixels, line: NDArray[np.intp]) -> ThinThings:
+    """Thin things that stand on a line, and how thin the texture behind them is.
 
     Parameters
     ----------
     pixels : ndarray, shape (H, W, 3), uint8, RGB
     line : ndarray, shape (W,), int
         Row of the line in each column; the sky is above it.
-
-    Returns
-    -------
-    tuple of Protrusion, in order of falling score
-    float
-        Share of the sky's pixels under thin things that stand on nothing.
 
     Notes
     -----
@@ -90,12 +101,25 @@ def thin_protrusions(
     sky = np.arange(height)[:, None] < line[None, :]
     in_sky = contrast[sky]
     if in_sky.size == 0:
-        return (), 0.0
-    floor = max(THIN_MIN_DE, THIN_OVER_CLUTTER * float(np.median(in_sky)))
-    mask = ((contrast >= floor) & sky).astype(np.uint8)
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    found: list[Protrusion] = []
-    clutter = int(mask.sum())
+        return ThinThings((), 0.0, 0.0)
+    clutter = float(np.median(in_sky))
+    mask = (contrast >= max(THIN_MIN_DE, THIN_OVER_CLUTTER * clutter)) & sky
+    bars, covered = _standing_bars(mask, contrast, line)
+    floating = (int(mask.sum()) - covered) / in_sky.size
+    quiet = max(0.0, 1.0 - floating / CLUTTER_LIMIT)
+    rated = [_rated(bar, height, quiet) for bar in bars]
+    rated.sort(key=lambda thing: (-thing.score, thing.x))
+    return ThinThings(tuple(rated), floating, clutter)
+
+
+def _standing_bars(
+    mask: NDArray[np.bool_], contrast: NDArray[np.float32], line: NDArray[np.intp]
+) -> tuple[list[Protrusion], int]:
+    """The mask's pieces that reach down to the line and are bars, and their pixels."""
+    height = mask.shape[0]
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    bars: list[Protrusion] = []
+    covered = 0
     for index in np.flatnonzero(stats[:, cv2.CC_STAT_HEIGHT] >= THIN_MIN_HEIGHT * height):
         left, top, wide, high, area = (int(number) for number in stats[index])
         foot = int(line[left : left + wide].max())
@@ -105,13 +129,10 @@ def thin_protrusions(
         window = (slice(top, top + high), slice(left, left + wide))
         box = Box(left, top, left + wide, top + high)
         bar = _bar(labels[window] == index, contrast[window], box, line)
-        if bar is not None:
-            found.append(_rated(bar, height))
-            clutter -= area
-    share = clutter / in_sky.size
-    quiet = max(0.0, 1.0 - share / CLUTTER_LIMIT)
-    alone = [replace(thing, score=thing.score * quiet) for thing in found]
-    return tuple(sorted(alone, key=lambda thing: (-thing.score, thing.x))), share
+        if bar is not None and bar.width <= THIN_MAX_WIDTH * height:
+            bars.append(bar)
+            covered += area
+    return bars, covered
 
 
 def _thin_contrast(pixels: Pixels, widest: int) -> NDArray[np.float32]:
@@ -133,14 +154,18 @@ def _bar(
 
     The score here is only wholeness and straightness; `_rated` adds the rest.
     """
-    widths = mask.sum(axis=1)
-    rows = np.flatnonzero(widths)
-    middles = (mask[rows] @ np.arange(mask.shape[1])) / widths[rows]
+    rows = np.flatnonzero(mask.any(axis=1))
+    shown = np.where(mask[rows], contrast[rows], 0.0)
+    whole = shown.sum(axis=1)
+    middles = (shown @ np.arange(mask.shape[1])) / whole
     slope, start = np.polyfit(rows, middles, 1)
     cosine = float(1.0 / np.hypot(1.0, slope))
-    width = float(np.median(widths[rows])) * cosine
-    foot_x = float(box.left + start + slope * (mask.shape[0] - 1))
-    rise = float(line[int(np.clip(round(foot_x), 0, line.size - 1))] - box.top)
+    # The mask reaches into the blur of both edges; the width that would hold the same
+    # contrast at its peak does not.
+    width = float(np.median(whole / shown.max(axis=1))) * cosine
+    # Columns are counted at their middles, lengths from their edges.
+    foot_x = float(box.left + start + slope * (mask.shape[0] - 1)) + 0.5
+    rise = float(line[int(np.clip(foot_x, 0, line.size - 1))] - box.top)
     if rise <= 0.0 or rise / cosine < THIN_MIN_ASPECT * width:
         return None
     wander = float(np.sqrt(np.mean(np.square(middles - (start + slope * rows)))))
@@ -151,7 +176,7 @@ def _bar(
     return Protrusion(rise / cosine, width, foot_x, tilt, strength, score, box)
 
 
-def _rated(bar: Protrusion, crop_height: int) -> Protrusion:
+def _rated(bar: Protrusion, crop_height: int, quiet: float) -> Protrusion:
     strong = 1.0 - float(np.exp(-bar.contrast / SCORE_DE))
     high = min(1.0, bar.height / (FULL_SCORE_HEIGHT * crop_height))
-    return replace(bar, score=bar.score * strong * high)
+    return replace(bar, score=bar.score * strong * high * quiet)

@@ -30,6 +30,9 @@ STRIPED_DE = 10.0
 # The same in medians of what rises from row to row all over the crop: in gravel or
 # foliage some path of bright specks can always be found. Chosen on drawn noise.
 STRIPED_OVER_CLUTTER = 2.0
+# How much lighter, or otherwise coloured, than both sides a stripe must be, so that a
+# shadow between two light rows is none: two just noticeable differences. Chosen.
+LIGHTER_OR_HUED_DE = 5.0
 # Cost of one row up or down, in full ridges of one group of columns: a stepped running
 # board must be worth following, noise not. Chosen on drawings.
 BEND_COST = 0.5
@@ -48,6 +51,7 @@ class _Profile:
     stripe: NDArray[np.float32]
     contrast: NDArray[np.float32]
     thickness: NDArray[np.float64]
+    rows: NDArray[np.intp]
 
 
 def measure_running_board(crop: NDArray[Any]) -> tuple[Measurement, ...]:
@@ -64,8 +68,9 @@ def measure_running_board(crop: NDArray[Any]) -> tuple[Measurement, ...]:
         stripe_continuity [share of columns] that are striped: contrast of at least
         STRIPED_DE and of twice the crop's own clutter;
         stripe_longest_run [share of columns]; stripe_gaps, count between its ends;
-        stripe_contrast [delta E CIE76], median over all columns of the lesser of the
-        contrasts with the rows above and below (an edge has none on one side);
+        stripe_contrast [delta E CIE76], median over all columns of the contrast with
+        the rows above and below: the lesser of both, 0 for a mixture of them (an edge)
+        and for what is merely darker;
         stripe_contrast_spread [delta E CIE76], between the quartiles of that (a
         reflection waxes and wanes, paint does not);
         stripe_thickness [px], median of the striped columns, 0 without any;
@@ -90,7 +95,7 @@ def measure_running_board(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     path, clutter = _ridge_path(joined)
     profile = _profile(cielab(joined), path)
     striped = profile.contrast >= max(STRIPED_DE, STRIPED_OVER_CLUTTER * clutter)
-    where = _where(path, striped, profile.thickness)
+    where = _where(profile.rows, striped, profile.thickness)
     return (
         *_continuity(striped, where),
         *_contrast(profile.contrast, where),
@@ -119,37 +124,61 @@ def _ridge_path(pixels: Pixels) -> tuple[NDArray[np.intp], float]:
 
 def _profile(lab: NDArray[np.float32], path: NDArray[np.intp]) -> _Profile:
     """Stripe, contrast and thickness for each column of `lab`."""
-    height, columns = lab.shape[:2]
-    reach = odd(THICKEST * height)
-    offsets = np.arange(-reach, reach + 1)
-    rows = np.clip(path[None, :] + offsets[:, None], 0, height - 1)
-    band = lab[rows, np.arange(columns)[None, :]]
-    # First against the far rows, where even the thickest stripe has ended.
-    far = band[[0, 1, -2, -1]].reshape(2, 2, columns, 3).mean(axis=1)
-    thickness = _thickness(band, far, reach)
-    typical = int(np.ceil(np.median(thickness)))
+    reach = odd(THICKEST * lab.shape[0])
+    band = _band(lab, path, reach)
+    # First against the far rows, where even the thickest stripe has ended, to find the
+    # stripe's middle: the path may ride on its edge, above all where it has stepped.
+    far = np.stack((band[:2].mean(axis=0), band[-2:].mean(axis=0)))
+    up, down = _run_lengths(band, far, reach)
+    shift = np.clip(np.rint((down - up) / 2.0), -reach // 2, reach // 2).astype(np.intp)
+    band = _band(lab, path + shift, reach)
+    typical = float(np.median(up + down - 1.0))
     # Then against the rows just outside: farther ones may hold boiler or wheels.
-    edge = min(typical // 2 + 1 + BLUR_PX, reach - NEIGHBOUR_ROWS + 1)
+    edge = min(int(typical) // 2 + 1 + BLUR_PX, reach - NEIGHBOUR_ROWS + 1)
     above = band[reach - edge - NEIGHBOUR_ROWS + 1 : reach - edge + 1].mean(axis=0)
     below = band[reach + edge : reach + edge + NEIGHBOUR_ROWS].mean(axis=0)
-    near = np.stack((above, below))
-    core = max(0, (typical - BLUR_PX) // 2)
+    core = max(0, (int(typical) - BLUR_PX) // 2)
     stripe = np.asarray(band[reach - core : reach + core + 1].mean(axis=0), dtype=np.float32)
-    contrast = np.sqrt(np.square(stripe - near).sum(axis=2)).min(axis=0)
-    return _Profile(stripe, contrast, _thickness(band, near, reach))
+    up, down = _run_lengths(band, np.stack((above, below)), reach)
+    contrast = _ridge_contrast(stripe, above, below)
+    lighter = stripe[:, 0] - np.maximum(above[:, 0], below[:, 0])
+    hued = _ridge_contrast(stripe[:, 1:], above[:, 1:], below[:, 1:])
+    contrast[np.maximum(lighter, hued) < LIGHTER_OR_HUED_DE] = 0.0
+    return _Profile(stripe, contrast, np.maximum(up + down - 1.0, 0.0), path + shift)
 
 
-def _thickness(
+def _band(lab: NDArray[np.float32], path: NDArray[np.intp], reach: int) -> NDArray[np.float32]:
+    """Rows from `reach` above to `reach` below the path: (2 reach + 1, columns, 3)."""
+    height, columns = lab.shape[:2]
+    rows = path[None, :] + np.arange(-reach, reach + 1)[:, None]
+    band = lab[np.clip(rows, 0, height - 1), np.arange(columns)[None, :]]
+    return np.asarray(band, dtype=np.float32)
+
+
+def _ridge_contrast(
+    stripe: NDArray[np.float32], above: NDArray[np.float32], below: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """The lesser contrast with both sides, 0 for any mixture of the two.
+
+    The Gromov product of the sides as seen from the stripe: where above and below are
+    alike it is the contrast with them; for the blend at a mere edge it is nothing.
+    """
+    both = length_of(stripe - above) + length_of(stripe - below)
+    return np.asarray((both - length_of(above - below)) / 2.0, dtype=np.float32)
+
+
+def _run_lengths(
     band: NDArray[np.float32], sides: NDArray[np.float32], centre: int
-) -> NDArray[np.float64]:
-    """Rows about the centre that are more like it than like either side."""
-    middle = band[centre]
-    rows = np.zeros(band.shape[1])
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Rows from the centre up, and down, that are more like it than like that side.
+
+    Both count the centre row; 0 where it is no different from that side.
+    """
+    runs = []
     for side, outward in ((sides[0], band[centre::-1]), (sides[1], band[centre:])):
-        own = np.square(outward - middle).sum(axis=2) <= np.square(outward - side).sum(axis=2)
-        rows += np.logical_and.accumulate(own, axis=0).sum(axis=0)
-    # The centre row was counted from both sides.
-    return np.asarray(rows - 1.0)
+        own = length_of(outward - band[centre]) < length_of(outward - side)
+        runs.append(np.logical_and.accumulate(own, axis=0).sum(axis=0).astype(np.float64))
+    return runs[0], runs[1]
 
 
 def _where(

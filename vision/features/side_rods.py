@@ -37,9 +37,11 @@ ROD_REACH = 0.17
 # A level piece longer than this share of the crop width, above the rods, is slide bar
 # or running board, not linkage.
 LONG_LEVEL = 0.30
-# A piece is rim where both ends lie this near the circle, and spoke where its line
-# passes this near the centre, shares of the radius.
-RIM_BAND = 0.14
+# Where rims lie, shares of the radius: from the inner edge of a heavy rim to a flange;
+# and how much nearer than its ends a rim's piece comes to the centre, being a chord.
+RIM_FROM, RIM_TO = 0.68, 1.16
+RIM_SAGITTA = 0.12
+# A piece is spoke where its line passes this near the centre, share of the radius.
 SPOKE_BAND = 0.22
 
 
@@ -214,11 +216,12 @@ def _on_wheels(segments: NDArray[np.float64], wheels: tuple[Wheel, ...]) -> NDAr
     for wheel in wheels:
         ends = segments.reshape(-1, 2, 2) - (wheel.x, wheel.y)
         far = np.hypot(ends[..., 0], ends[..., 1]) / wheel.radius
-        on |= (np.abs(far - 1.0) <= RIM_BAND).all(axis=1)
         # Twice the triangle of centre and piece, over the piece: distance to its line.
         cross = ends[:, 0, 0] * along[:, 1] - ends[:, 0, 1] * along[:, 0]
-        near = np.abs(cross) / np.hypot(along[:, 0], along[:, 1]) <= SPOKE_BAND * wheel.radius
-        on |= near & (far <= 1.0 + RIM_BAND).all(axis=1)
+        near = np.abs(cross) / np.hypot(along[:, 0], along[:, 1]) / wheel.radius
+        round_it = far.max(axis=1) - near <= RIM_SAGITTA
+        on |= round_it & ((far >= RIM_FROM) & (far <= RIM_TO)).all(axis=1)
+        on |= (near <= SPOKE_BAND) & (far <= RIM_TO).all(axis=1)
     return on
 
 

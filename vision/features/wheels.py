@@ -34,6 +34,10 @@ MOST_WHEELS = 8
 # Wheels of one side do not overlap: least distance over the sum of radii.
 LEAST_SPACING = 0.85
 RIM_SAMPLES = 72
+# How far outside the circle first found the tread may lie, over its radius; and how
+# clear its edge must be beside the clearest. Chosen on drawn wheels.
+TYRE = 1.16
+CLEAR_RING = 0.4
 # Cosine of 20 degrees: how square to the radius an edge of the rim must be.
 SQUARE_COSINE = 0.94
 
@@ -97,13 +101,48 @@ def find_wheels(levels: Pixels) -> tuple[Wheel, ...]:
     treads = 2.0 * (candidates[:, 1] + candidates[:, 2])
     candidates = candidates[np.abs(treads - height) <= RAIL_TOLERANCE * height]
     rims = _rims_shown(across, down, candidates, upper / 2.0)
-    # Pixel centres: half-size index i covers full-size indices 2 i and 2 i + 1.
+    # The middle of half-size pixel i lies at 2 i + 1 in full-size lengths.
     found = [
-        Wheel(2.0 * x + 0.5, 2.0 * y + 0.5, 2.0 * radius, rim)
+        Wheel(2.0 * x + 1.0, 2.0 * y + 1.0, 2.0 * _tread(across, down, (x, y, radius)), rim)
         for (x, y, radius), rim in zip(candidates.tolist(), rims.tolist(), strict=True)
         if rim >= LEAST_RIM
     ]
     return _apart(found)
+
+
+def _tread(across: NDArray[Any], down: NDArray[Any], circle: tuple[float, float, float]) -> float:
+    """Radius of the outermost clear ring about a circle, px of the half-size picture.
+
+    The vote often goes to the line between tyre and rim, which is the stronger edge.
+    """
+    x, y, radius = circle
+    radii = np.arange(radius - 2.0, TYRE * radius + 1.0, 0.5)
+    outward, _ = _outward(across, down, np.array([[x, y]]), radii[None, :])
+    ring = np.abs(outward[0].mean(axis=1))
+    peaks = np.flatnonzero((ring[1:-1] >= ring[:-2]) & (ring[1:-1] > ring[2:])) + 1
+    clear = peaks[ring[peaks] >= CLEAR_RING * ring.max()]
+    return float(radii[clear[-1]]) if clear.size else radius
+
+
+def _outward(
+    across: NDArray[Any],
+    down: NDArray[Any],
+    centres: NDArray[np.float64],
+    radii: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Gradient along the radius, and its whole strength.
+
+    Shapes (circles, radii, RIM_SAMPLES), for `centres` (circles, 2), `radii` (circles,
+    radii of each); 0 outside the picture.
+    """
+    angles = np.linspace(0.0, 2.0 * np.pi, RIM_SAMPLES, endpoint=False)
+    cosines, sines = np.cos(angles), np.sin(angles)
+    columns = np.rint(centres[:, 0, None, None] + radii[..., None] * cosines).astype(int)
+    rows = np.rint(centres[:, 1, None, None] + radii[..., None] * sines).astype(int)
+    inside = (rows >= 0) & (rows < down.shape[0]) & (columns >= 0) & (columns < down.shape[1])
+    rows, columns = np.where(inside, rows, 0), np.where(inside, columns, 0)
+    x, y = np.where(inside, across[rows, columns], 0.0), np.where(inside, down[rows, columns], 0.0)
+    return x * cosines + y * sines, np.hypot(x, y)
 
 
 def _rims_shown(
@@ -113,17 +152,9 @@ def _rims_shown(
 
     What the crop cuts off counts as hidden: half a wheel is half a proof.
     """
-    angles = np.linspace(0.0, 2.0 * np.pi, RIM_SAMPLES, endpoint=False)
-    cosines, sines = np.cos(angles), np.sin(angles)
     # The radius is whole at half size: the rim may lie one pixel to either side.
-    reach = circles[:, None, 2:] + np.array([-1.0, 0.0, 1.0])[:, None]
-    columns = np.rint(circles[:, None, :1] + reach * cosines).astype(int)
-    rows = np.rint(circles[:, None, 1:2] + reach * sines).astype(int)
-    inside = (rows >= 0) & (rows < down.shape[0]) & (columns >= 0) & (columns < down.shape[1])
-    rows, columns = np.where(inside, rows, 0), np.where(inside, columns, 0)
-    x, y = across[rows, columns], down[rows, columns]
-    strength = np.where(inside, np.hypot(x, y), 0.0)
-    outward = x * cosines + y * sines
+    radii = circles[:, 2:] + np.array([-1.0, 0.0, 1.0])
+    outward, strength = _outward(across, down, circles[:, :2], radii)
     clear = strength >= floor
     # Texture has edges of both senses; a tyre against its ground mostly has one.
     senses = [
