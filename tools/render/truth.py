@@ -121,9 +121,9 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
     }
     record["cab_number"] = model.truth.get("cab_number")
     record["cab_number_px"] = _height_px(view, model, "cab_number", near)
-    tender_seen = record["tender"] is not None and record["tender_share"] > 0.5
-    record["tender_axles"] = model.truth.get("tender_axles") if tender_seen else None
-    record["tender_lamps"] = model.truth.get("tender_lamps") if tender_seen else None
+    record["tender_axles"] = model.truth.get("tender_axles") if record["tender"] else None
+    record["tender_lamps"] = model.truth.get("tender_lamps") if record["tender"] else None
+    record["axles_visible"], record["lamps_visible"] = _tender_sight(view, model, record, near)
     for key in ("family", "wheels"):
         record[key] = model.truth.get(key)
     record["occluder"] = bool(room_truth.get("occluder", False))
@@ -237,6 +237,23 @@ def _cue(
         "where": where,
         "length_px": round(length_px, 1),
     }
+
+
+def _tender_sight(
+    view: View, model: Model, record: dict[str, Any], side: str
+) -> tuple[bool, bool]:
+    """Whether the tender's axles can be counted, and its rear lamps, in this view."""
+    box = record["tender"]
+    if box is None or record["tender_share"] < 0.8 or box[2] - box[0] < 50:
+        return False, False
+    flank = _corners(model, "tender_side", side)
+    axles = _facing(view, flank) > 0.3
+    rear = _corners(model, "tender_rear", side)
+    forward, _ = _axes(model)
+    sight = rear.mean(axis=0) - view.origin
+    # From the side one lamp hides the other: the rear must be turned towards the camera.
+    lamps = float(forward @ sight) / float(np.linalg.norm(sight)) > 0.2
+    return bool(axles), bool(lamps)
 
 
 def _belongs(part: Part, cue: str, side: str) -> bool:

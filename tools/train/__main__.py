@@ -17,11 +17,13 @@ import torch
 from torch import Tensor, nn
 
 from tools.train import tasks
-from tools.train.networks import Finder, Judge, Poser
+from tools.train.networks import Counter, Finder, Judge, Poser
 from tools.train.pictures import REGIONS, Pictures, load
+from tools.train.settings import Settings
+from tools.train.tender import counter_batch, counter_loss
 
-_BATCH = {"finder": 64, "poser": 128, "judge": 192}
-_PEAK_RATE = {"finder": 2e-3, "poser": 2e-3, "judge": 2.5e-3}
+_BATCH = {"finder": 64, "poser": 128, "judge": 192, "tender": 128}
+_PEAK_RATE = {"finder": 2e-3, "poser": 2e-3, "judge": 2.5e-3, "tender": 2e-3}
 _DECAY = 0.02
 _AVERAGE = 0.999  # weight averaging, per step; the first steps average faster
 
@@ -31,7 +33,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--only", nargs="+", default=["finder", "poser", *REGIONS])
+    parser.add_argument("--only", nargs="+", default=["finder", "poser", *REGIONS, "tender"])
     parser.add_argument("--seconds", type=float, nargs="+", default=[200.0], help="per network")
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     parser.add_argument("--seed", type=int, default=1)
@@ -43,7 +45,7 @@ def main() -> None:
     torch.backends.cudnn.benchmark = True
     pictures = load(arguments.data, arguments.device)
     print(f"{len(pictures.files)} pictures loaded", flush=True)
-    settings = tasks.Settings()
+    settings = Settings()
     for name in arguments.without:
         value = getattr(settings, name)
         setattr(settings, name, False if isinstance(value, bool) else 0.0)
@@ -56,7 +58,7 @@ def main() -> None:
 
 
 def step_of(
-    name: str, pictures: Pictures, settings: tasks.Settings
+    name: str, pictures: Pictures, settings: Settings
 ) -> tuple[nn.Module, Callable[[nn.Module, Tensor, torch.Generator], Tensor], Tensor, int]:
     """The network of that name, its loss over rows, the rows to draw from, and the batch size."""
     everything = torch.arange(len(pictures.files), device=pictures.pixels.device)
@@ -72,6 +74,13 @@ def step_of(
             return tasks.poser_loss(net, tasks.poser_batch(pictures, rows, generator, settings))
 
         return Poser(), poser, everything, _BATCH["poser"]
+    if name == "tender":
+
+        def counter(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
+            return counter_loss(net, counter_batch(pictures, rows, generator, settings))
+
+        tendered = pictures.has_tender & pictures.has_engine
+        return Counter(), counter, everything[tendered], _BATCH["tender"]
     region = REGIONS.index(name)
 
     def judge(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
@@ -87,7 +96,7 @@ def step_of(
 
 
 def train(
-    name: str, pictures: Pictures, settings: tasks.Settings, *, seconds: float, seed: int
+    name: str, pictures: Pictures, settings: Settings, *, seconds: float, seed: int
 ) -> tuple[nn.Module, dict[str, object]]:
     """Train one network for a time, with a one-cycle rate and averaged weights."""
     torch.manual_seed(seed)

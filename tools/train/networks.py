@@ -15,6 +15,10 @@ from torch.nn import functional as F
 # (width, height) of each network's input in pixels.
 FINDER_SIZE = (448, 336)
 POSER_SIZE = (384, 192)
+TENDER_SIZE = (256, 160)
+TENDER_PADDING = 0.12
+AXLE_COUNTS = (2, 3, 4, 5, 6, 7, 8)
+LAMP_COUNTS = (0, 1, 2)
 CROP_SIZES = {"boiler_top": (384, 112), "side_rods": (384, 128), "running_board": (512, 64)}
 # How much of the engine's box, on every side, the poser sees beyond it.
 POSER_PADDING = 0.15
@@ -167,3 +171,33 @@ class Judge(nn.Module):
         summary = torch.cat([flat.amax(dim=2), torch.logsumexp(flat, dim=2) / 8.0], dim=1)
         pooled = coarse.mean(dim=(2, 3)).float()
         return self.decide(torch.cat([looked, pooled, summary], dim=1)), heat
+
+
+class Counter(nn.Module):
+    """A padded crop of the tender in; axle and lamp counts out.
+
+    Output: axle logits (B, 7) over AXLE_COUNTS, lamp logits (B, 3) over LAMP_COUNTS, and
+    logits (B, 2) that axles and lamps can be counted at all.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.trunk = Trunk((20, 32, 48, 112), (2, 3, 4), 64)
+        self.features = nn.Sequential(_head(64, 64), nn.ReLU(inplace=True))
+        # Columns are kept apart to the end: an axle is counted by where it stands.
+        self.along = nn.Sequential(
+            nn.Conv1d(64 * 4, 96, 5, 2, 2), nn.ReLU(inplace=True), nn.Conv1d(96, 48, 5, 2, 2)
+        )
+        self.decide = nn.Sequential(
+            nn.Linear(48 * 8 + 112, 96), nn.ReLU(inplace=True), nn.Dropout(0.1), nn.Linear(96, 12)
+        )
+
+    def forward(self, x: Tensor) -> tuple[Tensor, Tensor, Tensor]:
+        merged, coarse = self.trunk(x)
+        features = self.features(merged[1])
+        batch, channels, rows, cols = features.shape
+        bands = features.view(batch, channels, 4, rows // 4, cols).mean(3)
+        strip = torch.relu(self.along(bands.flatten(1, 2))).flatten(1)
+        pooled = coarse.mean(dim=(2, 3))
+        axles, lamps, seen = self.decide(torch.cat([strip, pooled], 1)).float().split([7, 3, 2], 1)
+        return axles, lamps, seen

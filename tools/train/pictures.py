@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from torch import Tensor
 from torch.nn import functional as F
 
-from tools.train.networks import HEADINGS
+from tools.train.networks import AXLE_COUNTS, HEADINGS, LAMP_COUNTS
 
 STORED = (640, 480)
 REGIONS = ("boiler_top", "side_rods", "running_board")
@@ -44,6 +44,8 @@ class Pictures:
     share: Tensor  # (N, 3) visible share of each region
     present: Tensor  # (N, 3) float
     visible: Tensor  # (N, 3) float
+    counts: Tensor  # (N, 2) long: indices into AXLE_COUNTS and LAMP_COUNTS
+    countable: Tensor  # (N, 2) float
 
 
 def read_labels(folder: Path) -> list[dict[str, Any]]:
@@ -78,6 +80,10 @@ def load(folder: Path, device: str, *, threads: int = 16) -> Pictures:
         share=tensor([[r.get("visible", {}).get(k, 0.0) for k in REGIONS] for r in records]),
         present=tensor([[_cue(r, c, "state") == "present" for c in CUES] for r in records]),
         visible=tensor([[bool(_cue(r, c, "visible")) for c in CUES] for r in records]),
+        counts=torch.tensor([_counts(r) for r in records], device=device),
+        countable=tensor(
+            [[bool(r.get(k)) for k in ("axles_visible", "lamps_visible")] for r in records]
+        ),
     )
 
 
@@ -104,6 +110,14 @@ def _corners(record: dict[str, Any], factor: float) -> NDArray[np.float32]:
     if not regions:
         return np.zeros((3, 4, 2), np.float32)
     return np.asarray([regions[name] for name in REGIONS], np.float32) * factor
+
+
+def _counts(record: dict[str, Any]) -> list[int]:
+    axles, lamps = record.get("tender_axles"), record.get("tender_lamps")
+    return [
+        AXLE_COUNTS.index(axles) if axles in AXLE_COUNTS else 0,
+        LAMP_COUNTS.index(lamps) if lamps in LAMP_COUNTS else 0,
+    ]
 
 
 def _cue(record: dict[str, Any], cue: str, field: str) -> Any:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import torch
 from torch import Tensor
 from torch.nn import functional as F
@@ -27,21 +25,11 @@ from tools.train.pictures import (
     quad_transform,
     through,
 )
+from tools.train.settings import Settings
 
 # A corner this far beyond the crop (share of its size) says nothing about the crop.
 _CORNER_REACH = 0.35
 _VISIBLE_SHARE = 0.6
-
-
-@dataclass
-class Settings:
-    """Ingredients of the training that an ablation switches off."""
-
-    photometric: float = 1.0
-    patches: float = 0.25
-    paste: float = 0.25
-    teach_place: bool = True
-    jitter: float = 1.0
 
 
 def _normal(shape: tuple[int, ...], generator: torch.Generator) -> Tensor:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from vision.cues.evidence import Evidence, gather
 from vision.cues.fuse import weigh
+from vision.cues.tender import count, weigh_counts
 from vision.network import Networks
-from vision.records import BINARY_CUES, VALUED_CUES, Cue, Photo, Sighting, State
+from vision.records import BINARY_CUES, Cue, Photo, Sighting, State
 
-__all__ = ["Evidence", "gather", "read_cues", "weigh"]
+__all__ = ["Evidence", "count", "gather", "read_cues", "weigh", "weigh_counts"]
 
 
 def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, ...]:
@@ -33,13 +34,17 @@ def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue
     binary = tuple(
         weigh(gather(photo, sighting, networks, name), networks.fusion) for name in BINARY_CUES
     )
-    return binary + tuple(_unread(name, sighting) for name in VALUED_CUES)
+    number = Cue(
+        "cab_number",
+        State.UNSEEN,
+        because="numbers are not read from photos yet; say what you read with --saw",
+    )
+    return (*binary, *_tender(photo, sighting, networks), number)
 
 
-def _unread(name: str, sighting: Sighting) -> Cue:
-    if name.startswith("tender") and sighting.tender is None:
-        because = "no tender is in the picture"
-    else:
-        because = "not read from photos yet; look and say it with --saw"
-    where = sighting.tender if name.startswith("tender") else None
-    return Cue(name, State.UNSEEN, where=where, because=because)
+def _tender(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, ...]:
+    if sighting.tender is None:
+        names = ("tender_axles", "tender_lamps")
+        return tuple(Cue(n, State.UNSEEN, because="no tender is in the picture") for n in names)
+    counts = count(photo, sighting.tender, networks)
+    return weigh_counts(counts, sighting.tender, networks.fusion)
