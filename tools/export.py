@@ -17,7 +17,16 @@ import onnxruntime
 import torch
 from torch import Tensor, nn
 
-from tools.train.networks import CROP_SIZES, FINDER_SIZE, POSER_SIZE, Finder, Judge, Poser
+from tools.train.networks import (
+    CROP_SIZES,
+    FINDER_SIZE,
+    POSER_SIZE,
+    TENDER_SIZE,
+    Counter,
+    Finder,
+    Judge,
+    Poser,
+)
 from vision.network import FORMAT, NAMES
 
 # Largest difference allowed between torch and onnxruntime, absolute, on outputs of order 1.
@@ -26,6 +35,7 @@ _OUTPUTS = {
     "finder": ["maps"],
     "poser": ["corners", "heading", "sight", "box", "engine"],
     "judge": ["decision", "heat"],
+    "tender": ["axles", "lamps", "countable"],
 }
 
 
@@ -44,6 +54,9 @@ class _Shipped(nn.Module):
         if isinstance(self.net, Poser):
             corners, heading, sight, box, engine = out
             return corners, torch.softmax(heading, 1), torch.sigmoid(sight), box, torch.sigmoid(engine)
+        if isinstance(self.net, Counter):
+            axles, lamps, seen = out
+            return torch.softmax(axles, 1), torch.softmax(lamps, 1), torch.sigmoid(seen)
         decision, heat = out
         return decision, torch.sigmoid(heat)
 
@@ -54,6 +67,8 @@ def kind_of(name: str) -> tuple[nn.Module, tuple[int, int], str]:
         return Finder(), FINDER_SIZE, "finder"
     if name == "poser":
         return Poser(), POSER_SIZE, "poser"
+    if name == "tender":
+        return Counter(), TENDER_SIZE, "tender"
     return Judge(), CROP_SIZES[name], "judge"
 
 

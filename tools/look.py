@@ -16,7 +16,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from vision.cues import gather
+from vision.cues import count, gather
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
 from vision.photo import open_photo
@@ -50,6 +50,12 @@ def look(path: Path, networks: Networks) -> dict[str, Any]:
     for cue in BINARY_CUES:
         evidence = gather(photo, sighting, networks, cue)
         seen["cues"][cue] = {name: round(value, 4) for name, value in evidence.values.items()}
+    if glimpse.tender.width > 2 and glimpse.tender.height > 2:
+        counts = count(photo, glimpse.tender, networks)
+        seen["counts"] = {
+            name: [round(p, 5) for p in getattr(counts, name)]
+            for name in ("axles", "lamps", "countable")
+        }
     return seen | {"ms": round(1000 * (time.perf_counter() - started), 1)}
 
 
