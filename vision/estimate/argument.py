@@ -11,7 +11,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from vision.estimate.factors import OTHER, TENDER, TENDER_CUES, Factor, Row, factors_of, reading
+from vision.estimate.factors import OTHER, TENDER, TENDER_CUES, Factor, Row, factors_of
+from vision.estimate.reading import reading
 from vision.estimate.strength import strength_words
 from vision.guide import Guide, write_years
 from vision.records import VALUED_CUES, Candidate, Cue, EvidenceError, State, Step

@@ -12,7 +12,8 @@ from collections.abc import Mapping, Sequence
 from itertools import combinations
 
 from vision.estimate.argument import Evidence, by_variation, percent, read_out
-from vision.estimate.factors import ABSENT, OTHER, PRESENT, TENDER, UNLISTED, reading
+from vision.estimate.factors import ABSENT, OTHER, PRESENT, TENDER, UNLISTED
+from vision.estimate.reading import reading
 from vision.guide import Guide
 from vision.records import Conflict, State
 

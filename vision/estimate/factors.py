@@ -1,18 +1,17 @@
 """Each part of an engine as one hidden state: how it was made, and how it reads now.
 
-A factor holds P(state today | variation) from the guide, and a reading gives
+A factor holds P(state today | variation) from the guide, and `reading` gives
 P(evidence | state today). Given the variation, factors are independent of each
 other; several readings of one part meet in one factor, so no part is counted twice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from vision.estimate.numbers import reading_likelihood, unlisted_likelihood
-from vision.guide import Guide, PartRates
-from vision.records import BINARY_CUES, Cue, State
+from vision.guide import Guide
+from vision.records import BINARY_CUES, State
 
 OTHER = "other"
 ABSENT = State.ABSENT.value
@@ -22,15 +21,6 @@ UNLISTED = "unlisted"
 TENDER = "tender"
 TENDER_CUES = (TENDER, "tender_axles", "tender_lamps")
 
-# A probability from a photo is never taken as more certain than this. Chosen: an
-# odds of 10,000 is beyond what any calibration set here can show.
-PHOTO_LIMIT = 1e-4
-# How often a person who looks is right. Chosen.
-PERSON_RELIABILITY = 0.98
-# Share of value readings that are wrong altogether and tell nothing. Chosen. Without
-# it two sure readings that contradict each other would crown whatever neither
-# excludes (Zadeh 1979; 1984).
-BLUNDER = 0.02
 # Share of engines of no variation here that carry a number of the guide all the same:
 # makers sold one casting under a number to several lines, and the reverse. Chosen.
 OTHER_WITH_LISTED_NUMBER = 0.1
@@ -40,8 +30,6 @@ FOREIGN_TENDER = 0.3
 # than another: an engine is dated by the engine. Chosen below what one clear cue of
 # the engine is worth (about 6 at a probability of 0.9 and the default rates).
 TENDER_MAX_RATIO = 4.0
-AXLE_COUNTS = ("2", "3", "4", "5", "6", "8")
-LAMP_COUNTS = ("0", "1", "2", "3")
 
 Row = tuple[float, ...]
 
@@ -79,81 +67,6 @@ def factors_of(guide: Guide) -> tuple[Factor, ...]:
     if guide.tenders:
         factors.append(_tender(guide))
     return (*factors, *(_part(guide, name) for name in guide.check_names))
-
-
-def reading(factor: Factor, guide: Guide, cues: Sequence[Cue]) -> Row:
-    """P(evidence | state) for each state of a factor, up to a common scale.
-
-    Parameters
-    ----------
-    factor : Factor
-    guide : Guide
-    cues : sequence of Cue
-        Readings of this factor, taken as independent of each other given the state.
-
-    Returns
-    -------
-    tuple of float
-        One for each state, more than 0; all 1 without any reading.
-    """
-    likelihoods = [1.0] * len(factor.states)
-    for cue in cues:
-        if cue.state is State.UNSEEN:
-            continue
-        if factor.name == "cab_number":
-            row = _read_number(factor, cue)
-        elif factor.name == TENDER:
-            row = _read_tender(factor, guide, cue)
-        elif factor.name == "edge_stripe":
-            row = _read_stripe(factor, cue)
-        else:
-            p = presence(cue)
-            row = (p, 1.0 - p)
-        likelihoods = [a * b for a, b in zip(likelihoods, row, strict=True)]
-    return tuple(likelihoods)
-
-
-def presence(cue: Cue) -> float:
-    """Probability that the part is there, within what its source can claim."""
-    if cue.source == "person":
-        return PERSON_RELIABILITY if cue.state is State.PRESENT else 1.0 - PERSON_RELIABILITY
-    p = cue.p_present
-    if p is None:
-        p = cue.confidence if cue.state is State.PRESENT else 1.0 - cue.confidence
-    return min(max(p, PHOTO_LIMIT), 1.0 - PHOTO_LIMIT)
-
-
-def value_shares(cue: Cue) -> dict[str, float]:
-    """Probability of each value that a cue names; may sum to less than 1."""
-    if cue.source == "person" and cue.value is not None:
-        return {cue.value: PERSON_RELIABILITY}
-    if cue.values:
-        shares = {value: max(0.0, p) for value, p in cue.values.items()}
-        total = sum(shares.values())
-        return {value: p / max(total, 1.0) for value, p in shares.items()}
-    return {} if cue.value is None else {cue.value: min(max(cue.confidence, 0.0), 1.0)}
-
-
-def axle_likelihood(axles: int, shares: Mapping[str, float]) -> float:
-    """P(axle reading | tender with that many axles), 1 being a reading that tells nothing."""
-    return _weight(str(axles), shares, _domain(AXLE_COUNTS, shares, axles))
-
-
-def lamp_likelihood(lamps: int, rates: PartRates, shares: Mapping[str, float]) -> float:
-    """P(lamp reading | tender made with that many lamps), 1 being one that tells nothing."""
-    domain = _domain(LAMP_COUNTS, shares, lamps)
-    shown = lamps_shown(lamps, rates, domain)
-    return sum(p * _weight(count, shares, domain) for count, p in shown.items())
-
-
-def lamps_shown(lamps: int, rates: PartRates, domain: Sequence[str]) -> dict[str, float]:
-    """P(lamps there today | lamps as made), for each count of `domain`."""
-    fewer = [count for count in domain if int(count) < lamps]
-    more = [count for count in domain if int(count) > lamps]
-    shown = {count: rates.lost / len(fewer) for count in fewer}
-    shown |= {count: rates.added / len(more) for count in more}
-    shown[str(lamps)] = 1.0 - sum(shown.values())
-    return shown
 
 
 def tender_pool(guide: Guide) -> dict[str, float]:
@@ -248,69 +161,3 @@ def _tender(guide: Guide) -> Factor:
     made = {v.id: frozenset(v.tenders) for v in guide.variations if v.tenders}
     table, history = rows_at(dating_swap_rate(guide)), rows_at(guide.rates.tender_swapped)
     return Factor(TENDER, tuple(pool), table, history, made)
-
-
-def _domain(usual: Sequence[str], shares: Mapping[str, float], own: int) -> tuple[str, ...]:
-    counts = {value for value in shares if value.isdigit()}
-    return tuple(sorted({*usual, *counts, str(own)}, key=int))
-
-
-def _weight(value: str, shares: Mapping[str, float], domain: Sequence[str]) -> float:
-    named = shares.get(value, 0.0)
-    unsaid = 1.0 - sum(shares.values())
-    k = len(domain)
-    return k * ((1.0 - BLUNDER) * named) + (1.0 - BLUNDER) * unsaid + BLUNDER
-
-
-def _read_number(factor: Factor, cue: Cue) -> Row:
-    shares = value_shares(cue)
-    k = len(factor.states)
-    unsaid = 1.0 - sum(shares.values())
-    row = [((1.0 - BLUNDER) * unsaid + BLUNDER) / k] * k
-    for text, share in shares.items():
-        text = text.upper()
-        if cue.source == "person":
-            known = text if text in factor.states else UNLISTED
-            fits = [1.0 if state == known else 0.0 for state in factor.states]
-        else:
-            fits = [
-                unlisted_likelihood(text) if state == UNLISTED else reading_likelihood(text, state)
-                for state in factor.states
-            ]
-        total = sum(fits)
-        row = [r + (1.0 - BLUNDER) * share * fit / total for r, fit in zip(row, fits, strict=True)]
-    return tuple(row)
-
-
-def _read_stripe(factor: Factor, cue: Cue) -> Row:
-    p = presence(cue)
-    colours = factor.states[1:]
-    shares = dict.fromkeys(colours, 0.0)
-    said = value_shares(cue)
-    if cue.source != "person" and not cue.values and cue.value is not None:
-        # Confidence covers state and colour together; the colour alone is meant here.
-        said = {cue.value: min(1.0, cue.confidence / p)}
-    for colour, share in said.items():
-        known = colour.lower() if colour.lower() in shares else ANOTHER_COLOUR
-        shares[known] += share
-    unsaid = 1.0 - sum(shares.values())
-    k = len(colours)
-    weights = [
-        k * (1.0 - BLUNDER) * shares[c] + (1.0 - BLUNDER) * unsaid + BLUNDER for c in colours
-    ]
-    return (1.0 - p, *(p * weight for weight in weights))
-
-
-def _read_tender(factor: Factor, guide: Guide, cue: Cue) -> Row:
-    shares = value_shares(cue)
-    if cue.name == TENDER:
-        k = len(factor.states)
-        return tuple(_weight(state, shares, factor.states) / k for state in factor.states)
-    rates = guide.rates.of("tender_lamps")
-    row = []
-    for tender in guide.tenders:
-        if cue.name == "tender_axles":
-            row.append(axle_likelihood(tender.axles, shares))
-        else:
-            row.append(lamp_likelihood(tender.lamps, rates, shares))
-    return (*row, 1.0)

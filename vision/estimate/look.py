@@ -7,14 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 
 from vision.estimate.argument import Evidence, by_variation
-from vision.estimate.factors import (
-    AXLE_COUNTS,
-    LAMP_COUNTS,
-    PERSON_RELIABILITY,
-    TENDER,
-    Row,
-    lamps_shown,
-)
+from vision.estimate.factors import TENDER, Row
+from vision.estimate.reading import AXLE_COUNTS, LAMP_COUNTS, PERSON_RELIABILITY, lamps_shown
 from vision.guide import Guide
 from vision.records import NextLook, State
 

@@ -6,12 +6,8 @@ import re
 from difflib import get_close_matches
 from types import MappingProxyType
 
-from vision.estimate.factors import (
-    ANOTHER_COLOUR,
-    OTHER,
-    PERSON_RELIABILITY,
-    TENDER,
-)
+from vision.estimate.factors import ANOTHER_COLOUR, OTHER, TENDER
+from vision.estimate.reading import PERSON_RELIABILITY
 from vision.guide import Guide, base_tender
 from vision.records import BINARY_CUES, VALUED_CUES, Cue, EvidenceError, State
 

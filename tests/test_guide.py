@@ -1,0 +1,439 @@
+"""Guides: reading, checking line by line, years, gauges and wheel arrangements."""
+
+import doctest
+import tomllib
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import vision.guide.lines
+import vision.guide.trade
+import vision.guide.years
+from vision.guide import (
+    base_tender,
+    build_guide,
+    builtin_names,
+    builtin_text,
+    check_guide,
+    confusable,
+    find_gauge,
+    gauge_objections,
+    load_guide,
+    starter_text,
+    whyte_to_uic,
+    write_years,
+    year_bounds,
+    years_of,
+)
+from vision.guide.lines import key_lines
+from vision.records import GuideError, State
+
+# Extended Date/Time Format specification, Library of Congress, 4 February 2019,
+# https://www.loc.gov/standards/datetime/ : its examples, with the years they cover.
+LEVEL_0 = {
+    "1985-04-12": (1985, 1985),
+    "1985-04": (1985, 1985),
+    "1985": (1985, 1985),
+    "1985-04-12T23:20:30": (1985, 1985),
+    "1985-04-12T23:20:30Z": (1985, 1985),
+    "1985-04-12T23:20:30-04": (1985, 1985),
+    "1985-04-12T23:20:30+04:30": (1985, 1985),
+    "1964/2008": (1964, 2008),
+    "2004-06/2006-08": (2004, 2006),
+    "2004-02-01/2005-02-08": (2004, 2005),
+    "2004-02-01/2005-02": (2004, 2005),
+    "2004-02-01/2005": (2004, 2005),
+    "2005/2006-02": (2005, 2006),
+}
+LEVEL_1 = {
+    "2001-21": (2001, 2001),
+    "1984?": (1984, 1984),
+    "2004-06~": (2004, 2004),
+    "2004-06-11%": (2004, 2004),
+    "201X": (2010, 2019),
+    "20XX": (2000, 2099),
+    "2004-XX": (2004, 2004),
+    "1985-04-XX": (1985, 1985),
+    "1985-XX-XX": (1985, 1985),
+    "1984~/2004-06": (1984, 2004),
+    "1984/2004-06~": (1984, 2004),
+    "1984?/2004%": (1984, 2004),
+}
+LEVEL_1_OPEN = {
+    "1985-04-12/..": (1985, None),
+    "1985-04/..": (1985, None),
+    "1985/..": (1985, None),
+    "../1985-04-12": (None, 1985),
+    "../1985-04": (None, 1985),
+    "../1985": (None, 1985),
+    "1985-04-12/": (1985, None),
+    "1985-04/": (1985, None),
+    "1985/": (1985, None),
+    "/1985-04-12": (None, 1985),
+    "/1985-04": (None, 1985),
+    "/1985": (None, 1985),
+}
+LEVEL_1_LONG = {
+    "Y170000002": (170000002, 170000002),
+    "Y-170000002": (-170000002, -170000002),
+    "-1985": (-1985, -1985),
+}
+LEVEL_2 = ("[1667,1668,1670..1672]", "{1960,1961-12}", "156X-12-25", "[..1760-12-03]")
+
+
+@pytest.mark.parametrize(
+    ("text", "bounds"), (LEVEL_0 | LEVEL_1 | LEVEL_1_OPEN | LEVEL_1_LONG).items()
+)
+def test_edtf_levels_0_and_1_are_read(text, bounds):
+    assert year_bounds(text) == bounds
+
+
+@pytest.mark.parametrize(("text", "bounds"), (LEVEL_0 | LEVEL_1).items())
+def test_a_guide_takes_every_closed_edtf_value(text, bounds):
+    guide = builtin_text("wayfarer").replace('years = "1931/1932"', f'years = "{text}"')
+    assert not check_guide(guide)
+    years = build_guide(tomllib.loads(guide), "g").variations[0].years
+    assert (years[0], years[-1]) == bounds
+    assert years == tuple(range(bounds[0], bounds[1] + 1))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [*LEVEL_1_OPEN, *LEVEL_1_LONG, *LEVEL_2, "1932/1931", "1931-13", "thirties", "", "1931-1932"],
+)
+def test_a_guide_refuses_other_years_and_says_where(text):
+    lines = builtin_text("wayfarer").splitlines()
+    at = lines.index('years = "1931/1932"')
+    lines[at] = f'years = "{text}"'
+    findings = check_guide("\n".join(lines), "mine.toml")
+    assert [(f.severity, f.line) for f in findings] == [("error", at + 1)]
+    assert '"W1"' in findings[0].message
+
+
+@given(st.sets(st.integers(1804, 2100), min_size=1, max_size=12))
+def test_written_years_are_edtf_and_say_the_same_years(years):
+    text = write_years(tuple(years))
+    if text.startswith("["):
+        # ISO 8601-2 set, one of: the library reads it; its members are counted here.
+        import edtf
+
+        assert type(edtf.parse_edtf(text)).__name__ == "OneOfASet"
+        spans = [part.split("..") for part in text[1:-1].split(",")]
+        members = {y for span in spans for y in range(int(span[0]), int(span[-1]) + 1)}
+    else:
+        members = set(years_of(text))
+    assert members == years
+
+
+# Published equivalences of Whyte notation and UIC classification, as printed side by
+# side in encyclopaedias; from memory.
+@pytest.mark.parametrize(
+    ("whyte", "uic"),
+    [
+        ("0-4-0", "B"),
+        ("0-6-0", "C"),
+        ("0-6-0T", "C"),
+        ("0-6-2T", "C1'"),
+        ("0-8-0", "D"),
+        ("2-4-0", "1'B"),
+        ("2-4-2T", "1'B1'"),
+        ("2-6-0", "1'C"),
+        ("2-6-2", "1'C1'"),
+        ("2-8-0", "1'D"),
+        ("2-8-2", "1'D1'"),
+        ("2-10-0", "1'E"),
+        ("2-10-2", "1'E1'"),
+        ("4-4-0", "2'B"),
+        ("4-4-2", "2'B1'"),
+        ("4-6-0", "2'C"),
+        ("4-6-2", "2'C1'"),
+        ("4-6-4", "2'C2'"),
+        ("4-8-2", "2'D1'"),
+        ("4-8-4", "2'D2'"),
+        ("0-4-4-0", "B'B"),
+        ("2-8-8-2", "(1'D)D1'"),
+        ("4-8-8-4", "(2'D)D2'"),
+        ("2-6-0+0-6-2", "(1'C)+(C1')"),
+    ],
+)
+def test_whyte_to_uic(whyte, uic):
+    assert whyte_to_uic(whyte) == uic
+
+
+@pytest.mark.parametrize("whyte", ["", "4-6", "4-5-2", "2-0-0", "C1'", "4-6-2-", "a-b-c"])
+def test_what_is_not_whyte_notation_is_refused(whyte):
+    with pytest.raises(ValueError, match=r".+"):
+        whyte_to_uic(whyte)
+
+
+# NEM 010 (MOROP, 2011), table 1, standard-gauge row: nominal size, scale, track in mm.
+@pytest.mark.parametrize(
+    ("name", "scale", "track_mm"),
+    [
+        ("Z", 220, 6.5),
+        ("N", 160, 9),
+        ("TT", 120, 12),
+        ("H0", 87, 16.5),
+        ("S", 64, 22.5),
+        ("0", 45, 32),
+        ("I", 32, 45),
+        ("1", 32, 45),
+        ("II", 22.5, 64),
+        ("III", 16, 89),
+        # NMRA S-1: O scale, quarter inch to the foot, 1.25 inch track; from memory.
+        ("O", 48, 1.25 * 25.4),
+        # NEM 010, note 3.4: 7 mm to the foot is 1:43.5.
+        ("0", 304.8 / 7, 32),
+    ],
+)
+def test_gauges_of_the_standards_fit(name, scale, track_mm):
+    assert gauge_objections(name, track_mm, scale) == ()
+
+
+def test_wrong_gauge_figures_are_named_with_their_line():
+    text = builtin_text("brindle").replace("gauge_mm = 45", "gauge_mm = 32")
+    (finding,) = check_guide(text)
+    assert finding.severity == "warning"
+    assert finding.line == text.splitlines().index("gauge_mm = 32") + 1
+    assert "45 mm" in finding.message
+    assert "32 mm" in finding.message
+    assert find_gauge("17") is None
+    assert gauge_objections("17", 1.0, 1.0) == ()
+
+
+@pytest.mark.parametrize("name", builtin_names())
+def test_shipped_guides_have_nothing_to_say(name):
+    assert check_guide(builtin_text(name), name) == ()
+    guide = load_guide(name)
+    assert guide.name == name
+    assert len(guide.sha256) == 64
+    assert confusable(guide) == ()
+    assert not gauge_objections(guide.gauge, guide.gauge_mm, guide.scale)
+
+
+def test_the_default_guide_is_the_express():
+    assert load_guide() == load_guide("wayfarer")
+
+
+def test_starter_passes_its_own_check():
+    assert check_guide(starter_text(), "starter") == ()
+    assert starter_text().count("#") > 15
+
+
+def test_express_table():
+    """The table of the example, row by row."""
+    rows = {
+        v.id: (
+            v.edtf,
+            *v.numbers,
+            *(v.expects[c].value[0] for c in ("switch_lever", "side_linkage", "edge_stripe")),
+            v.stripe_colour,
+            "".join(v.tenders),
+            *(v.expects[c].value[0] for c in ("axle_magnets", "smoke_unit")),
+        )
+        for v in load_guide("wayfarer").variations
+    }
+    assert rows == {
+        "W1": ("1931/1932", "310", "p", "a", "a", None, "K", "a", "a"),
+        "W2": ("1933", "310", "p", "p", "a", None, "K", "a", "a"),
+        "W3": ("1934", "316", "a", "p", "p", "cream", "KL", "a", "a"),
+        "W4": ("1935/1936", "316", "a", "a", "p", "cream", "L", "p", "a"),
+        "W5": ("1937", "316", "p", "a", "p", "cream", "L", "p", "p"),
+        "W6": ("1938/1939", "322", "p", "p", "p", "red", "M", "p", "p"),
+    }
+
+
+def test_tank_engine_has_no_tender():
+    guide = load_guide("brindle")
+    assert guide.tenders == ()
+    assert all(v.tenders == () for v in guide.variations)
+    assert [v.numbers for v in guide.variations] == [("7",), ("7",), ("12",), ("12",), ("15",)]
+
+
+SLIPS = [
+    # (what stands there, what is written instead, line of which text, message has)
+    ('id = "W2"\n', "", '[[variation]]\nyears = "1933"', 'missing "id"'),
+    ("title = 'Ostrander & Fell \"Wayfarer\" express'\n", "", None, 'missing "title"'),
+    ('id = "W2"', 'id = "W1"', 'id = "W1"\nyears = "1933"', "there twice"),
+    ('id = "W2"', 'id = "Other"', 'id = "Other"', "cannot be used"),
+    ("smoke_unit = ", "smoke_unti = ", "smoke_unti = ", 'did you mean "smoke_unit"'),
+    ('switch_lever = "present"', 'switch_lever = "maybe"', 'switch_lever = "maybe"', "'maybe'"),
+    ('tenders = ["M"]', 'tenders = ["Q"]', 'tenders = ["Q"]', 'unknown tender "Q"'),
+    ('tenders = ["M"]', 'tenders = "M"', 'tenders = "M"', "as a list"),
+    ("axles = 4", 'axles = "four"', 'axles = "four"', "whole number"),
+    ("axles = 4", "axles = 40", "axles = 40", "1 to 9"),
+    ("other = 0.03", "other = 3", "other = 3", "share"),
+    ("other = 0.03", "othr = 0.03", "othr", 'did you mean "other"'),
+    ("lost = 0.05, added = 0.01", "lots = 0.05", "lots", 'did you mean "lost"'),
+    ('wheels = "4-6-2"', 'wheels = "462"', 'wheels = "462"', "Whyte"),
+    ('id = "axle_magnets"', 'id = "cab_number"', 'id = "cab_number"', "already used"),
+    ("gauge_mm = 32", "gauge_mm = -32", "gauge_mm = -32", "more than 0"),
+    ('cab_number = "322"', 'cab_number = "no. 322"', 'cab_number = "no. 322"', "figures or"),
+    ("[[tender]]", "[tender]", None, ""),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "where", "message"), SLIPS)
+def test_a_slip_is_found_on_its_line(old, new, where, message):
+    text = builtin_text("wayfarer")
+    assert old in text
+    text = text.replace(old, new, 1)
+    errors = [f for f in check_guide(text, "mine.toml") if f.severity == "error"]
+    assert errors
+    assert any(message in f.message for f in errors)
+    if where is not None:
+        line = text[: text.index(where)].count("\n") + 1
+        assert line in {f.line for f in errors}
+    with pytest.raises(GuideError, match="mine.toml|not TOML"):
+        _load_text(text)
+
+
+def _load_text(text):
+    errors = [f for f in check_guide(text, "mine.toml") if f.severity == "error"]
+    if errors:
+        raise GuideError(str(errors[0]))
+    return build_guide(tomllib.loads(text), "mine")
+
+
+def test_look_alikes_are_named_with_the_check_that_helps():
+    text = builtin_text("wayfarer").replace(
+        'edge_stripe = "present"\nedge_stripe_colour = "cream"\ntenders = ["L"]\n'
+        'axle_magnets = "present"\nsmoke_unit = "present"',
+        'edge_stripe = "present"\nedge_stripe_colour = "cream"\ntenders = ["L"]\n'
+        'axle_magnets = "present"\nsmoke_unit = "present"\ntext = "x"',
+    )
+    text = text.replace('switch_lever = "present"    # returns', 'switch_lever = "absent"  # ret')
+    (finding,) = check_guide(text)
+    assert finding.severity == "warning"
+    for word in ('"W4"', '"W5"', "smoke_unit"):
+        assert word in finding.message
+    (pair,) = confusable(_load_text(text))
+    assert (pair.first, pair.second, pair.told_apart_by) == ("W4", "W5", ("smoke_unit",))
+
+
+def test_look_alikes_that_nothing_tells_apart():
+    text = starter_text() + '\n[[variation]]\nid = "V3"\nyears = "1934"\ncab_number = "105"\n'
+    findings = check_guide(text)
+    assert [f.severity for f in findings] == ["warning"]
+    assert "nothing in this guide" in findings[0].message
+    assert "V2" in findings[0].message
+
+
+def test_a_tender_suffix_marks_lettering_alone():
+    """Common practice, no source: a dash number or suffix is the lettering only."""
+    text = builtin_text("wayfarer").replace('tenders = ["M"]', 'tenders = ["M-2", "M-W"]')
+    assert check_guide(text) == ()
+    assert _load_text(text).variation("W6").tenders == ("M",)
+    assert base_tender("K-2-W", ("K", "L")) == "K"
+    assert base_tender("K-2", ("K", "K-2")) == "K-2"
+    assert base_tender("Q-2", ("K",)) is None
+
+
+def test_the_same_casting_under_two_numbers():
+    """Common practice, no source: one casting sold under two numbers for two lines."""
+    text = builtin_text("wayfarer").replace('cab_number = "322"', 'cab_number = ["322", "323"]')
+    assert check_guide(text) == ()
+    assert _load_text(text).variation("W6").numbers == ("322", "323")
+
+
+def test_a_feature_may_lapse_and_return():
+    """Common practice, no source: a part lapses for lack of material and returns."""
+    levers = [v.expects["switch_lever"] for v in load_guide("wayfarer").variations]
+    p, a = State.PRESENT, State.ABSENT
+    assert levers == [p, p, a, a, p, p]
+
+
+def test_load_guide_from_a_file_with_a_byte_order_mark(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + starter_text().encode())
+    assert load_guide(path).name == "mine"
+    assert load_guide(str(path)).title == "My express"
+
+
+def test_load_guide_says_what_is_wrong(tmp_path):
+    with pytest.raises(GuideError, match="no such guide"):
+        load_guide(tmp_path / "none.toml")
+    (tmp_path / "latin.toml").write_bytes(b'title = "\xe9"')
+    with pytest.raises(GuideError, match="not UTF-8"):
+        load_guide(tmp_path / "latin.toml")
+    (tmp_path / "bad.toml").write_text('title = "x"\ngauge = \n', encoding="utf-8")
+    with pytest.raises(GuideError, match=r"bad\.toml:2: error: not TOML"):
+        load_guide(tmp_path / "bad.toml")
+    with pytest.raises(GuideError, match="cannot be read"):
+        load_guide(tmp_path)
+    (tmp_path / "two.toml").write_text(
+        starter_text().replace('"1933"', '"1933/"').replace('"4-6-2"', '"x"'), encoding="utf-8"
+    )
+    with pytest.raises(GuideError, match=r"two\.toml:11: .*1 more"):
+        load_guide(tmp_path / "two.toml")
+
+
+def test_key_lines_in_awkward_toml():
+    text = (
+        "a = 1 # [not] = a header\r\n"
+        's = """\r\n[[variation]]\r\nid = "x" """\r\n'
+        "t = '''\n# no \" comment '''\n"
+        "list = [ # one\n  1, # ]\n  2,\n]\n"
+        '"quoted = key".\'dotted\' = { b = "}" }\n'
+        "[ table . 'x y' ] # c\n"
+        "k = '#'\n"
+        "[[rows]]\nid = 1\n[rows.inner]\nz = 1\n[[rows]]\n[[rows.deep]]\nq = 2"
+    )
+    tomllib.loads(text)
+    assert key_lines(text) == {
+        ("a",): 1,
+        ("s",): 2,
+        ("t",): 5,
+        ("list",): 7,
+        ("quoted = key",): 11,
+        ("quoted = key", "dotted"): 11,
+        ("table", "x y"): 12,
+        ("table", "x y", "k"): 13,
+        ("rows",): 14,
+        ("rows", 0): 14,
+        ("rows", 0, "id"): 15,
+        ("rows", 0, "inner"): 16,
+        ("rows", 0, "inner", "z"): 17,
+        ("rows", 1): 18,
+        ("rows", 1, "deep"): 19,
+        ("rows", 1, "deep", 0): 19,
+        ("rows", 1, "deep", 0, "q"): 20,
+    }
+
+
+@pytest.mark.parametrize("name", builtin_names())
+def test_key_lines_point_at_every_key_of_a_guide(name):
+    text = builtin_text(name)
+    lines = text.splitlines()
+    found = key_lines(text)
+    for path, line in found.items():
+        key = next(part for part in reversed(path) if isinstance(part, str))
+        assert key in lines[line - 1]
+    rows = [path for path in found if path[0] == "variation" and len(path) == 3]
+    assert len(rows) == sum(len(v) for v in tomllib.loads(text)["variation"])
+
+
+@settings(max_examples=150)
+@given(st.data())
+def test_no_damage_to_a_guide_breaks_the_check(data):
+    """Whatever is deleted or changed: findings with a line of the file, or a usable guide."""
+    lines = builtin_text(data.draw(st.sampled_from(builtin_names()))).splitlines()
+    for _ in range(data.draw(st.integers(1, 4))):
+        at = data.draw(st.integers(0, len(lines) - 1))
+        junk = st.sampled_from(
+            ["", "7", "x = []", "id = 3", "[[check]]", "[rates]", '"', "a.b = 1"]
+        )
+        lines[at] = data.draw(st.one_of(junk, st.sampled_from(lines)))
+    text = "\n".join(lines)
+    findings = check_guide(text, "g")
+    assert all(1 <= f.line <= len(lines) for f in findings)
+    if not any(f.severity == "error" for f in findings):
+        assert build_guide(tomllib.loads(text), "g").variations
+
+
+@pytest.mark.parametrize("module", [vision.guide.lines, vision.guide.trade, vision.guide.years])
+def test_examples_in_docstrings(module):
+    result = doctest.testmod(module)
+    assert result.attempted > 0
+    assert result.failed == 0
