@@ -8,7 +8,9 @@ from tools.scene.shapes import Floats, blob, box, join, tube
 from tools.scene.stage import Stage
 
 # sRGB skin tones from pale to dark, chosen by eye.
-SKIN = np.array([[236, 198, 175], [222, 172, 140], [190, 134, 100], [141, 90, 62], [92, 58, 42]], float)
+SKIN = np.array(
+    [[236, 198, 175], [222, 172, 140], [190, 134, 100], [141, 90, 62], [92, 58, 42]], float
+)
 
 
 def _finger(tip: Floats, knuckle: Floats, radius: float) -> Floats:

@@ -6,7 +6,7 @@ import numpy as np
 
 from tools.scene import places
 from tools.scene.lighting import OUTDOORS, overcast, panorama, softboxes
-from tools.scene.shapes import box, sheet, wall
+from tools.scene.shapes import box, sheet
 from tools.scene.stage import Rect, Stage
 from tools.scene.textures import colour, surface
 from tools.scene.things import BENCH, LOW, SHELF, TABLE, carton, price_tag, scatter, tin
@@ -27,28 +27,44 @@ def shelf(stage: Stage) -> None:
     """A bookshelf or wall shelf, open to the front, boards above and aside."""
     rng = stage.rng
     span = 0.5 * stage.length + rng.uniform(0.15, 0.6)
-    back, front = 0.7 * stage.width + rng.uniform(0.03, 0.2), 0.7 * stage.width + rng.uniform(0.0, 0.1)
+    back, front = (
+        0.7 * stage.width + rng.uniform(0.03, 0.2),
+        0.7 * stage.width + rng.uniform(0.0, 0.1),
+    )
     kinds = ("wood", "wood", "plaster", "marble")
     places.table(stage, kinds, span=span, front=front, back=back, gloss=rng.uniform(0.1, 0.7))
     tall = max(1.3 * stage.height, 0.2) + rng.uniform(0.03, 0.25)
     boards = []
     if rng.random() < 0.75:
-        boards.append(box((2 * span, front + back, 0.02)).at(0, (front - back) / 2, stage.support_z + tall))
+        boards.append(
+            box((2 * span, front + back, 0.02)).at(0, (front - back) / 2, stage.support_z + tall)
+        )
     if rng.random() < 0.6:
         for x in (-span, span):
-            boards.append(box((0.02, front + back, tall)).at(x, (front - back) / 2, stage.support_z))
+            boards.append(
+                box((0.02, front + back, tall)).at(x, (front - back) / 2, stage.support_z)
+            )
     tone = colour(rng, (0.03, 0.12), (0.0, 0.7), (0.15, 0.95))
     for board in boards:
         stage.paint(board, tone, "satin", owner="room")
         stage.blocks(board)
     places.back_wall(stage, -back, ("wallpaper", "plaster", "wood"), drop=1.0)
-    places.own_track(stage, span)
+    places.own_track(stage, span - 0.02)
     places.beside(stage, _behind(stage, back, span), 0.2)
     for x0, x1 in ((-span, -0.6 * stage.length), (0.6 * stage.length, span)):
         scatter(stage, Rect(x0 + 0.02, x1 - 0.02, -back, front), SHELF, 4)
     scatter(stage, Rect(-span, span, -back, -0.65 * stage.width), SHELF, 3)
-    scatter(stage, Rect(-span, span, 0.65 * stage.width, front), (price_tag, tin), int(rng.integers(0, 3)))
-    places.light(stage, {"none": 2, "key": 3, "flash": 2, "spots": 1, "window": 1}, places.some_indoors(stage))
+    scatter(
+        stage,
+        Rect(-span, span, 0.65 * stage.width, front),
+        (price_tag, tin),
+        int(rng.integers(0, 3)),
+    )
+    places.light(
+        stage,
+        {"none": 2, "key": 3, "flash": 2, "spots": 1, "window": 1},
+        places.some_indoors(stage),
+    )
     stage.max_azimuth = 1.0 if len(boards) > 1 else 1.3
     stage.camera_low = (-3.0, front * 0.5, -0.15)
 
@@ -56,11 +72,27 @@ def shelf(stage: Stage) -> None:
 def wood_table(stage: Stage) -> None:
     """A kitchen, dining or coffee table with everyday things."""
     rng = stage.rng
-    span, front, back = 0.5 * stage.length + rng.uniform(0.3, 0.8), rng.uniform(0.25, 0.6), rng.uniform(0.25, 0.6)
-    places.table(stage, ("wood", "wood", "wood", "marble", "speckle", "plaster"), span=span, front=front, back=back, gloss=rng.uniform(0.2, 0.85))
+    span, front, back = (
+        0.5 * stage.length + rng.uniform(0.3, 0.8),
+        rng.uniform(0.25, 0.6),
+        rng.uniform(0.25, 0.6),
+    )
+    places.table(
+        stage,
+        ("wood", "wood", "wood", "marble", "speckle", "plaster"),
+        span=span,
+        front=front,
+        back=back,
+        gloss=rng.uniform(0.2, 0.85),
+    )
     places.floor(stage, ("wood", "carpet", "tiles", "speckle"))
     if rng.random() < 0.5:
-        places.back_wall(stage, -back - rng.uniform(0.0, 1.8), ("wallpaper", "plaster", "plaster", "brick", "wood"), pictures=int(rng.integers(0, 5)))
+        places.back_wall(
+            stage,
+            -back - rng.uniform(0.0, 1.8),
+            ("wallpaper", "plaster", "plaster", "brick", "wood"),
+            pictures=int(rng.integers(0, 5)),
+        )
     if rng.random() < 0.35:
         edge = rng.uniform(0.6, 1.4) * stage.length
         places.cover(stage, ("cloth", "paper", "card"), Rect(-edge, edge, -0.9 * back, 0.9 * front))
@@ -68,22 +100,39 @@ def wood_table(stage: Stage) -> None:
     places.beside(stage, _behind(stage, back, span), 0.35)
     scatter(stage, _behind(stage, back, span), TABLE + LOW, int(rng.integers(0, 9)))
     scatter(stage, _before(stage, 0.8 * span, front * 0.8), LOW, int(rng.integers(0, 5)))
-    places.light(stage, {"none": 3, "key": 3, "window": 2, "desk": 1, "flash": 1.5, "tubes": 1}, places.some_indoors(stage))
+    places.light(
+        stage,
+        {"none": 3, "key": 3, "window": 2, "desk": 1, "flash": 1.5, "tubes": 1},
+        places.some_indoors(stage),
+    )
 
 
 def felt(stage: Stage) -> None:
     """A draped table at a sale or a felt pad: plain cloth, a tag, a box."""
     rng = stage.rng
-    span, front, back = 0.5 * stage.length + rng.uniform(0.4, 1.2), rng.uniform(0.2, 0.5), rng.uniform(0.25, 0.7)
+    span, front, back = (
+        0.5 * stage.length + rng.uniform(0.4, 1.2),
+        rng.uniform(0.2, 0.5),
+        rng.uniform(0.25, 0.7),
+    )
     places.table(stage, ("felt", "felt", "cloth"), span=span, front=front, back=back, gloss=0.05)
     places.barge(stage, front, span, 0.6)
     if rng.random() < 0.35:
         places.back_wall(stage, -back - rng.uniform(0.01, 0.8), ("felt", "cloth", "plaster"))
     places.own_track(stage, min(span, rng.uniform(0.7, 1.8) * stage.length))
     places.beside(stage, _behind(stage, back, span), 0.6)
-    scatter(stage, _behind(stage, back, span), (carton, carton, price_tag, *TABLE), int(rng.integers(1, 8)))
-    scatter(stage, _before(stage, 0.7 * span, front * 0.7), (price_tag, *LOW), int(rng.integers(0, 4)))
-    places.light(stage, {"none": 2, "tubes": 3, "spots": 1, "flash": 2, "key": 1}, places.some_indoors(stage))
+    scatter(
+        stage,
+        _behind(stage, back, span),
+        (carton, carton, price_tag, *TABLE),
+        int(rng.integers(1, 8)),
+    )
+    scatter(
+        stage, _before(stage, 0.7 * span, front * 0.7), (price_tag, *LOW), int(rng.integers(0, 4))
+    )
+    places.light(
+        stage, {"none": 2, "tubes": 3, "spots": 1, "flash": 2, "key": 1}, places.some_indoors(stage)
+    )
 
 
 def carpet(stage: Stage) -> None:
@@ -97,7 +146,9 @@ def carpet(stage: Stage) -> None:
         stage.paint(skirting, colour(rng, (0.05, 0.12), (0, 0.6), (0.2, 1)), "satin", owner="room")
     for _ in range(int(rng.integers(0, 3))):
         size = (rng.uniform(0.4, 1.6), rng.uniform(0.3, 0.8), rng.uniform(0.25, 0.8))
-        sofa = box(size).at(rng.uniform(-1.5, 1.5), -rng.uniform(0.4, 2.0) - size[1], stage.support_z)
+        sofa = box(size).at(
+            rng.uniform(-1.5, 1.5), -rng.uniform(0.4, 2.0) - size[1], stage.support_z
+        )
         stage.paint(sofa, colour(rng, saturation=(0, 0.7), value=(0.1, 0.8)), "matt")
         stage.blocks(sofa)
     places.own_track(stage, rng.uniform(0.8, 4.0) * stage.length)
@@ -111,18 +162,39 @@ def carpet(stage: Stage) -> None:
 def workbench(stage: Stage) -> None:
     """A bench with tools, a mat and a pegboard or wall close behind."""
     rng = stage.rng
-    span, front, back = 0.5 * stage.length + rng.uniform(0.4, 0.8), rng.uniform(0.2, 0.4), rng.uniform(0.2, 0.45)
-    places.table(stage, ("wood", "wood", "card", "speckle"), span=span, front=front, back=back, gloss=rng.uniform(0.05, 0.4))
+    span, front, back = (
+        0.5 * stage.length + rng.uniform(0.4, 0.8),
+        rng.uniform(0.2, 0.4),
+        rng.uniform(0.2, 0.45),
+    )
+    places.table(
+        stage,
+        ("wood", "wood", "card", "speckle"),
+        span=span,
+        front=front,
+        back=back,
+        gloss=rng.uniform(0.05, 0.4),
+    )
     if rng.random() < 0.7:
-        places.back_wall(stage, -back, ("pegboard", "plaster", "wood", "brick"), pictures=int(rng.integers(0, 4)))
+        places.back_wall(
+            stage, -back, ("pegboard", "plaster", "wood", "brick"), pictures=int(rng.integers(0, 4))
+        )
     if rng.random() < 0.5:
         edge = 0.7 * stage.length
-        places.cover(stage, ("felt", "cloth", "paper", "card"), Rect(-edge, edge, -0.15 - stage.width, 0.15 + stage.width))
+        places.cover(
+            stage,
+            ("felt", "cloth", "paper", "card"),
+            Rect(-edge, edge, -0.15 - stage.width, 0.15 + stage.width),
+        )
     places.own_track(stage, min(span, rng.uniform(0.7, 1.5) * stage.length))
     places.beside(stage, _behind(stage, back, span), 0.3)
     scatter(stage, _behind(stage, back, span), BENCH + TABLE, int(rng.integers(5, 14)))
-    scatter(stage, _before(stage, 0.8 * span, front * 0.8), BENCH[:2] + LOW, int(rng.integers(1, 6)))
-    places.light(stage, {"desk": 3, "tubes": 2, "key": 2, "none": 1, "flash": 1}, places.some_indoors(stage))
+    scatter(
+        stage, _before(stage, 0.8 * span, front * 0.8), BENCH[:2] + LOW, int(rng.integers(1, 6))
+    )
+    places.light(
+        stage, {"desk": 3, "tubes": 2, "key": 2, "none": 1, "flash": 1}, places.some_indoors(stage)
+    )
 
 
 def paper_sweep(stage: Stage) -> None:
@@ -132,7 +204,9 @@ def paper_sweep(stage: Stage) -> None:
     tall = rng.uniform(1.2, 4.0) * stage.height + 0.1
     places.sweep(stage, ("paper", "cloth", "felt", "plaster"), depth=depth, tall=tall, white=False)
     places.own_track(stage, rng.uniform(0.6, 1.3) * stage.length)
-    scatter(stage, _before(stage, 0.5 * stage.length, 0.1), (*LOW, price_tag), int(rng.integers(0, 2)))
+    scatter(
+        stage, _before(stage, 0.5 * stage.length, 0.1), (*LOW, price_tag), int(rng.integers(0, 2))
+    )
     sky = softboxes(rng) if rng.random() < 0.5 else places.some_indoors(stage)
     places.light(stage, {"key": 3, "none": 2, "flash": 2, "desk": 1}, sky)
 
@@ -143,20 +217,34 @@ def white_product(stage: Stage) -> None:
     depth, tall = rng.uniform(1.5, 4.0) * stage.width + 0.05, 6 * stage.height + 0.3
     places.sweep(stage, ("paper",), depth=depth, tall=tall, white=True)
     places.own_track(stage, rng.uniform(0.55, 0.9) * stage.length)
-    sky = softboxes(rng) if rng.random() < 0.4 else np.full((64, 128, 3), rng.uniform(0.6, 1.2), np.float32)
+    sky = (
+        softboxes(rng)
+        if rng.random() < 0.4
+        else np.full((64, 128, 3), rng.uniform(0.6, 1.2), np.float32)
+    )
     places.light(stage, {"none": 3, "key": 2}, sky)
 
 
 def display_case(stage: Stage) -> None:
     """A cabinet: plinth or glass shelf, back panel, panes, small lamps."""
     rng = stage.rng
-    span, back = 0.55 * stage.length + rng.uniform(0.05, 0.5), 0.7 * stage.width + rng.uniform(0.02, 0.15)
+    span, back = (
+        0.55 * stage.length + rng.uniform(0.05, 0.5),
+        0.7 * stage.width + rng.uniform(0.02, 0.15),
+    )
     front = 0.7 * stage.width + rng.uniform(0.02, 0.1)
     if rng.random() < 0.5:
         lift = rng.uniform(0.008, 0.03)
         places.plinth(stage, (1.12 * stage.length, 1.15 * stage.width, lift))
         stage.lowered = lift
-    places.table(stage, ("wood", "felt", "plaster", "marble", "cloth"), span=span, front=front, back=back, gloss=rng.uniform(0.05, 0.8))
+    places.table(
+        stage,
+        ("wood", "felt", "plaster", "marble", "cloth"),
+        span=span,
+        front=front,
+        back=back,
+        gloss=rng.uniform(0.05, 0.8),
+    )
     places.back_wall(stage, -back, ("plaster", "felt", "wood", "wallpaper", "cloth"), drop=1.0)
     places.own_track(stage, 0.6 * stage.length)
     tall = 1.3 * stage.height + rng.uniform(0.05, 0.2)
@@ -168,13 +256,10 @@ def display_case(stage: Stage) -> None:
     stage.paint(lid, frame, "satin", owner="room")
     stage.blocks(lid)
     stage.truth["pane"] = bool(rng.random() < 0.5)
-    if stage.truth["pane"]:
-        from tools.parts import Material
-
-        key = stage.material("pane", Material(color=(0.95, 0.97, 0.96), glass=True, roughness=0.0))
-        stage.add(wall(2 * span, tall).at(0, front, stage.support_z), key, owner="glass")
     scatter(stage, _behind(stage, back, span), (tin, price_tag, carton), int(rng.integers(0, 4)))
-    scatter(stage, Rect(-span, span, 0.65 * stage.width, front), (price_tag,), int(rng.integers(0, 3)))
+    scatter(
+        stage, Rect(-span, span, 0.65 * stage.width, front), (price_tag,), int(rng.integers(0, 3))
+    )
     places.light(stage, {"spots": 4, "none": 1, "tubes": 1, "flash": 1}, places.some_indoors(stage))
     stage.max_azimuth, stage.camera_low = 1.0, (-2.0, front + 0.03, -0.1)
 
@@ -182,12 +267,25 @@ def display_case(stage: Stage) -> None:
 def windowsill(stage: Stage) -> None:
     """Held out: a sill against a bright window, the light from behind."""
     rng = stage.rng
-    span, back, front = 0.5 * stage.length + rng.uniform(0.2, 0.5), 0.7 * stage.width + 0.03, 0.7 * stage.width + rng.uniform(0, 0.1)
-    places.table(stage, ("plaster", "marble", "wood"), span=span, front=front, back=back, gloss=rng.uniform(0.3, 0.8))
+    span, back, front = (
+        0.5 * stage.length + rng.uniform(0.2, 0.5),
+        0.7 * stage.width + 0.03,
+        0.7 * stage.width + rng.uniform(0, 0.1),
+    )
+    places.table(
+        stage,
+        ("plaster", "marble", "wood"),
+        span=span,
+        front=front,
+        back=back,
+        gloss=rng.uniform(0.3, 0.8),
+    )
     tone = colour(rng, (0.05, 0.6), (0, 0.2), (0.7, 1))
     step = rng.uniform(0.3, 0.6)
     for x in np.arange(-1.5, 1.51, step):
-        stage.paint(box((0.05, 0.05, 1.3)).at(float(x), -back - 0.03, stage.support_z), tone, "satin")
+        stage.paint(
+            box((0.05, 0.05, 1.3)).at(float(x), -back - 0.03, stage.support_z), tone, "satin"
+        )
     for z in (0.0, rng.uniform(0.35, 0.6)):
         stage.paint(box((3.0, 0.05, 0.05)).at(0, -back - 0.03, stage.support_z + z), tone, "satin")
     places.own_track(stage, 0.7 * stage.length)
@@ -201,13 +299,26 @@ def windowsill(stage: Stage) -> None:
 def kitchen_tiles(stage: Stage) -> None:
     """Held out: a glossy worktop under glazed wall tiles."""
     rng = stage.rng
-    span, back, front = 0.5 * stage.length + rng.uniform(0.4, 0.8), rng.uniform(0.12, 0.4) + 0.6 * stage.width, rng.uniform(0.2, 0.4)
-    places.table(stage, ("speckle", "marble", "tiles"), span=span, front=front, back=back, gloss=rng.uniform(0.6, 0.9))
+    span, back, front = (
+        0.5 * stage.length + rng.uniform(0.4, 0.8),
+        rng.uniform(0.12, 0.4) + 0.6 * stage.width,
+        rng.uniform(0.2, 0.4),
+    )
+    places.table(
+        stage,
+        ("speckle", "marble", "tiles"),
+        span=span,
+        front=front,
+        back=back,
+        gloss=rng.uniform(0.6, 0.9),
+    )
     places.floor(stage, ("tiles", "wood"), drop=0.9)
     places.back_wall(stage, -back, ("tiles",), drop=0.9)
     places.own_track(stage, 0.8 * stage.length)
     scatter(stage, _behind(stage, back, span), (*TABLE[2:7], TABLE[1]), int(rng.integers(2, 7)))
-    places.light(stage, {"tubes": 2, "window": 2, "spots": 1, "none": 1}, places.some_indoors(stage))
+    places.light(
+        stage, {"tubes": 2, "window": 2, "spots": 1, "none": 1}, places.some_indoors(stage)
+    )
 
 
 def newspaper(stage: Stage) -> None:
@@ -224,5 +335,10 @@ def newspaper(stage: Stage) -> None:
     scatter(stage, _behind(stage, 0.5, 0.6), BENCH, 4)
     key = stage.textured("card", surface(rng, "card"), roughness=0.9)
     open_box = box((1.1 * stage.length, 1.4 * stage.width, 0.8 * stage.height))
-    stage.add(open_box.at(rng.normal(0, 0.2), -2.4 * stage.width - 0.05, stage.support_z, yaw=rng.normal(0, 0.2)), key)
+    stage.add(
+        open_box.at(
+            rng.normal(0, 0.2), -2.4 * stage.width - 0.05, stage.support_z, yaw=rng.normal(0, 0.2)
+        ),
+        key,
+    )
     places.light(stage, {"key": 2, "window": 2, "none": 1}, places.some_indoors(stage))

@@ -170,7 +170,12 @@ def lamps_over(rng: np.random.Generator, style: str, reach: float) -> tuple[Lamp
     u = rng.uniform
     if style == "key":
         h = u(0.04, 0.6)
-        add((u(-2, 2) * reach, u(-0.6, 2.5) * reach, u(1.2, 3) * reach), (h, h), u(3000, 6500), u(1.5, 7))
+        add(
+            (u(-2, 2) * reach, u(-0.6, 2.5) * reach, u(1.2, 3) * reach),
+            (h, h),
+            u(3000, 6500),
+            u(1.5, 7),
+        )
     elif style == "spots":
         for _ in range(int(rng.integers(1, 4))):
             at = (u(-1.5, 1.5) * reach, u(-0.5, 1.5) * reach, u(1, 2) * reach)

@@ -51,7 +51,9 @@ def _town(rng: np.random.Generator, picture: Field, foot: int) -> None:
         pane = max(w // 6, 2)
         for wx in range(x + pane, x + w - pane, 2 * pane):
             for wy in range(top + pane, foot, 3 * pane):
-                cv2.rectangle(picture, (wx, wy), (wx + pane - 1, wy + 2 * pane - 1), (60, 65, 75), -1)
+                cv2.rectangle(
+                    picture, (wx, wy), (wx + pane - 1, wy + 2 * pane - 1), (60, 65, 75), -1
+                )
         x += w
 
 

@@ -128,9 +128,13 @@ def sweep(stage: Stage, kinds: tuple[str, ...], *, depth: float, tall: float, wh
     rng = stage.rng
     span, radius = 3.5 * stage.length + 0.5, rng.uniform(0.15, 0.5) * tall
     angle = np.linspace(0, np.pi / 2, 10)
-    y = np.concatenate([[depth + 4 * stage.length], -depth - radius * np.sin(angle), [-depth - radius]])
+    y = np.concatenate(
+        [[depth + 4 * stage.length], -depth - radius * np.sin(angle), [-depth - radius]]
+    )
     z = np.concatenate([[0], radius - radius * np.cos(angle), [tall]])
-    rows = [np.stack([np.array([-span, span]), [a, a], [b, b]], -1) for a, b in zip(y, z, strict=True)]
+    rows = [
+        np.stack([np.array([-span, span]), [a, a], [b, b]], -1) for a, b in zip(y, z, strict=True)
+    ]
     vertices = np.concatenate(rows) + [0, 0, stage.support_z]
     k = 2 * np.arange(len(y) - 1)[:, None]
     faces = np.concatenate([k + [0, 1, 3], k + [0, 3, 2]]).astype(np.int32)
@@ -142,7 +146,9 @@ def sweep(stage: Stage, kinds: tuple[str, ...], *, depth: float, tall: float, wh
     else:
         key = stage.textured("sweep", surface(rng, *kinds), roughness=0.85, specular=0.2)
         stage.add(mesh, key, owner="room")
-    stage.solids.append((np.array([-span, -depth - radius - 2, -2.0]), np.array([span, -depth - radius, tall])))
+    stage.solids.append(
+        (np.array([-span, -depth - radius - 2, -2.0]), np.array([span, -depth - radius, tall]))
+    )
     stage.truth["backdrop"] = "sweep"
 
 
@@ -154,9 +160,18 @@ def barge(stage: Stage, y: float, span: float, drop: float) -> None:
 
 def plinth(stage: Stage, size: tuple[float, float, float]) -> None:
     """A wooden or stone base right under the engine or its track."""
-    key = stage.textured("plinth", surface(stage.rng, "wood", "marble", "wood"), roughness=0.25, clearcoat=0.3)
+    key = stage.textured(
+        "plinth", surface(stage.rng, "wood", "marble", "wood"), roughness=0.25, clearcoat=0.3
+    )
     x, y, z = size
     body = box(size, tile=0.3).at(0, 0, stage.support_z - z)
     stage.add(body, key, owner="room")
-    rim = np.array([[-x / 2 - z, -y / 2 - z], [x / 2 + z, -y / 2 - z], [x / 2 + z, y / 2 + z], [-x / 2 - z, y / 2 + z]])
+    rim = np.array(
+        [
+            [-x / 2 - z, -y / 2 - z],
+            [x / 2 + z, -y / 2 - z],
+            [x / 2 + z, y / 2 + z],
+            [-x / 2 - z, y / 2 + z],
+        ]
+    )
     stage.add(prism(rim, z * 0.5).at(0, 0, stage.support_z - z), key, owner="room")

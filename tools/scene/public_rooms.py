@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from tools.parts import Material
 from tools.scene import places, scenery
 from tools.scene.lighting import HALLS, OUTDOORS, drawn_room, overcast, panorama
 from tools.scene.pictures import printed
-from tools.scene.shapes import Mesh, blob, box, cylinder, join, wall
+from tools.scene.shapes import Mesh, blob, box, cylinder, wall
 from tools.scene.stage import Rect, Stage
 from tools.scene.textures import colour, surface
 from tools.scene.things import LOW, TABLE, bunting, carton, price_tag, scatter
@@ -28,7 +27,9 @@ def _tracks(stage: Stage, span: float, chance: float) -> None:
 def _layout_light(stage: Stage) -> None:
     rng = stage.rng
     sky = panorama(rng, HALLS) if rng.random() < 0.5 else places.some_indoors(stage)
-    places.light(stage, {"tubes": 3, "none": 2, "key": 2, "spots": 2, "flash": 1.5, "desk": 0.5}, sky)
+    places.light(
+        stage, {"tubes": 3, "none": 2, "key": 2, "spots": 2, "flash": 1.5, "desk": 0.5}, sky
+    )
 
 
 def layout(stage: Stage) -> None:
@@ -48,6 +49,8 @@ def layout(stage: Stage) -> None:
         end = int(rng.choice([-1, 1]))
         mouth = end * rng.uniform(0.9, 1.6) * stage.length
         scenery.portal(stage, mouth, 0.0, end)
+        inner = abs(mouth) + 0.45 * stage.length
+        stage.track_extent = (-span, inner) if end > 0 else (-inner, span)
         stage.slots[:] = [s for s in stage.slots if s.kind != ("ahead" if end > 0 else "behind")]
     behind = Rect(-span, span, -back, deepest)
     scenery.sprinkle(stage, field, behind, "tttbbrhf", int(rng.integers(15, 60)))
@@ -71,14 +74,30 @@ def yard(stage: Stage) -> None:
     """A bare or half-finished layout: boards, cork, several tracks, boxes and wires."""
     rng = stage.rng
     stage.on_track = True
-    span, back, front = 2.0 * stage.length + 0.4, rng.uniform(3, 6) * stage.width + 0.1, rng.uniform(1, 3) * stage.width
+    span, back, front = (
+        2.0 * stage.length + 0.4,
+        rng.uniform(3, 6) * stage.width + 0.1,
+        rng.uniform(1, 3) * stage.width,
+    )
     places.own_track(stage, span)
     places.second_track(stage, span, 0.9)
-    places.table(stage, ("wood", "felt", "speckle", "plaster", "asphalt", "grass"), span=span, front=front, back=back, gloss=0.15)
+    places.table(
+        stage,
+        ("wood", "felt", "speckle", "plaster", "asphalt", "grass"),
+        span=span,
+        front=front,
+        back=back,
+        gloss=0.15,
+    )
     if rng.random() < 0.6:
         scenery.roadbed(stage, 0.0, span)
     if rng.random() < 0.6:
-        places.back_wall(stage, -back - rng.uniform(0, 0.6), ("plaster", "wood", "brick", "wallpaper"), pictures=2)
+        places.back_wall(
+            stage,
+            -back - rng.uniform(0, 0.6),
+            ("plaster", "wood", "brick", "wallpaper"),
+            pictures=2,
+        )
     deep = min((float(s.to_world[1, 3]) for s in stage.slots), default=0.0) - 0.8 * stage.width
     scatter(stage, Rect(-span, span, -back, deep), TABLE + LOW, int(rng.integers(1, 9)))
     scatter(stage, Rect(-span, span, 1.1 * stage.width, front), LOW, int(rng.integers(0, 4)))
@@ -127,10 +146,17 @@ def _stand_back(stage: Stage, y: float) -> None:
     x = -2.0
     while x < 2.0:
         w = rng.uniform(0.5, 1.2)
-        stage.paint(box((w - 0.02, 0.03, 1.2)).at(x + w / 2, y, stage.support_z - 0.4), colour(rng), owner="room")
+        stage.paint(
+            box((w - 0.02, 0.03, 1.2)).at(x + w / 2, y, stage.support_z - 0.4),
+            colour(rng),
+            owner="room",
+        )
         if rng.random() < 0.7:
             a, b = rng.uniform(0.15, 0.4, 2)
-            stage.print_on(wall(a, b).at(x + w / 2, y + 0.02, stage.support_z + rng.uniform(0.1, 0.4)), printed(rng))
+            stage.print_on(
+                wall(a, b).at(x + w / 2, y + 0.02, stage.support_z + rng.uniform(0.1, 0.4)),
+                printed(rng),
+            )
         x += w
     stage.solids.append((np.array([-2.0, y - 0.05, -2.0]), np.array([2.0, y + 0.02, 1.0])))
     stage.truth["backdrop"] = "panels"
@@ -145,14 +171,27 @@ def _people(stage: Stage, count: int) -> None:
         legs = cylinder(0.16, 0.8, segments=10).at(x, y, stage.support_z - 1.0)
         stage.paint(coat, colour(rng, saturation=(0, 0.8), value=(0.05, 0.9)))
         stage.paint(legs, colour(rng, saturation=(0, 0.6), value=(0.05, 0.5)))
-        stage.paint(blob((0.09, 0.1, 0.13)).at(x, y, stage.support_z + 0.62), np.array([205, 155, 125.0]))
+        stage.paint(
+            blob((0.09, 0.1, 0.13)).at(x, y, stage.support_z + 0.62), np.array([205, 155, 125.0])
+        )
 
 
 def show_stand(stage: Stage) -> None:
     """A trader's or club's stand in a hall: cloth table, boxes, tags, neighbours."""
     rng = stage.rng
-    span, front, back = 1.0 + stage.length, rng.uniform(0.15, 0.4) + stage.width, rng.uniform(0.3, 0.7)
-    places.table(stage, ("cloth", "felt", "wood", "plaster", "paper"), span=span, front=front, back=back, gloss=rng.uniform(0.05, 0.4))
+    span, front, back = (
+        1.0 + stage.length,
+        rng.uniform(0.15, 0.4) + stage.width,
+        rng.uniform(0.3, 0.7),
+    )
+    places.table(
+        stage,
+        ("cloth", "felt", "wood", "plaster", "paper"),
+        span=span,
+        front=front,
+        back=back,
+        gloss=rng.uniform(0.05, 0.4),
+    )
     places.barge(stage, front, span, 0.7)
     places.floor(stage, ("speckle", "carpet", "wood", "asphalt"), drop=0.8)
     if rng.random() < 0.5:
@@ -167,7 +206,9 @@ def show_stand(stage: Stage) -> None:
     places.beside(stage, behind, 0.7)
     places.beside(stage, behind, 0.5)
     scatter(stage, behind, (carton, carton, carton, price_tag, *TABLE), int(rng.integers(3, 14)))
-    scatter(stage, Rect(-0.8, 0.8, 0.7 * stage.width, front), (price_tag, *LOW), int(rng.integers(0, 5)))
+    scatter(
+        stage, Rect(-0.8, 0.8, 0.7 * stage.width, front), (price_tag, *LOW), int(rng.integers(0, 5))
+    )
     sky = panorama(rng, HALLS) if rng.random() < 0.7 else drawn_room(rng)
     places.light(stage, {"tubes": 3, "none": 3, "spots": 1, "flash": 1.5}, sky)
 
@@ -178,11 +219,28 @@ def museum_hall(stage: Stage) -> None:
     lift = rng.uniform(0.01, 0.05)
     places.plinth(stage, (1.15 * stage.length, 1.3 * stage.width, lift))
     stage.lowered = lift
-    span, front, back = 0.62 * stage.length + 0.1, 0.8 * stage.width + 0.08, 0.8 * stage.width + 0.08
-    places.table(stage, ("plaster", "wood", "felt", "marble"), span=span, front=front, back=back, gloss=rng.uniform(0.1, 0.6))
+    span, front, back = (
+        0.62 * stage.length + 0.1,
+        0.8 * stage.width + 0.08,
+        0.8 * stage.width + 0.08,
+    )
+    places.table(
+        stage,
+        ("plaster", "wood", "felt", "marble"),
+        span=span,
+        front=front,
+        back=back,
+        gloss=rng.uniform(0.1, 0.6),
+    )
     places.floor(stage, ("wood", "marble", "speckle", "tiles", "carpet"), drop=0.9)
     if rng.random() < 0.6:
-        places.back_wall(stage, -rng.uniform(0.5, 3.5), ("plaster", "brick", "felt"), drop=0.9, pictures=int(rng.integers(0, 6)))
+        places.back_wall(
+            stage,
+            -rng.uniform(0.5, 3.5),
+            ("plaster", "brick", "felt"),
+            drop=0.9,
+            pictures=int(rng.integers(0, 6)),
+        )
     for _ in range(int(rng.integers(0, 4))):
         other = box((rng.uniform(0.4, 1.2), 0.5, rng.uniform(0.6, 1.4)))
         other = other.at(rng.uniform(-3, 3), -rng.uniform(1, 3.5), stage.support_z - 0.9)
@@ -192,11 +250,6 @@ def museum_hall(stage: Stage) -> None:
     places.own_track(stage, 0.6 * stage.length)
     scatter(stage, Rect(-span, span, 0.7 * stage.width, front), (price_tag,), 2)
     stage.truth["pane"] = bool(rng.random() < 0.35)
-    if stage.truth["pane"]:
-        key = stage.material("pane", Material(color=(0.95, 0.97, 0.96), glass=True, roughness=0.0))
-        tall = 1.4 * stage.height + 0.1
-        panes = [wall(2 * span, tall).at(0, y, stage.support_z) for y in (front - 0.005, -back + 0.005)]
-        stage.add(join(panes), key, owner="glass")
     sky = panorama(rng, HALLS) if rng.random() < 0.6 else drawn_room(rng)
     places.light(stage, {"spots": 4, "none": 1, "tubes": 1, "key": 1}, sky)
     stage.camera_low = (-4.0, front + 0.05, -0.3)
@@ -212,7 +265,9 @@ def diorama_rock(stage: Stage) -> None:
     field = scenery.ground(stage, span, front, back, rise=0.0, kinds=("ballast", "rock", "asphalt"))
     scenery.cliff(stage, -back, span, rng.uniform(1.5, 5) * stage.height)
     stage.solids.append((np.array([-span, -back - 3, -2]), np.array([span, -back - 0.1, 1.0])))
-    scenery.sprinkle(stage, field, Rect(-span, span, 1.2 * stage.width, front), "rrbf", int(rng.integers(5, 25)))
+    scenery.sprinkle(
+        stage, field, Rect(-span, span, 1.2 * stage.width, front), "rrbf", int(rng.integers(5, 25))
+    )
     places.barge(stage, front, span, 0.15)
     _layout_light(stage)
 
@@ -220,7 +275,11 @@ def diorama_rock(stage: Stage) -> None:
 def stone_terrace(stage: Stage) -> None:
     """Held out: a low wall or paved terrace in the open air."""
     rng = stage.rng
-    span, back, front = 1.0 + stage.length, rng.uniform(0.1, 0.25) + stage.width, 0.8 * stage.width + rng.uniform(0.02, 0.3)
+    span, back, front = (
+        1.0 + stage.length,
+        rng.uniform(0.1, 0.25) + stage.width,
+        0.8 * stage.width + rng.uniform(0.02, 0.3),
+    )
     key = stage.textured("stone", surface(rng, "rock", "brick", "tiles"), roughness=0.9)
     block = box((2 * span, front + back, 0.5), tile=rng.uniform(0.3, 0.8))
     block = block.at(0, (front - back) / 2, stage.support_z - 0.5)
@@ -228,6 +287,8 @@ def stone_terrace(stage: Stage) -> None:
     stage.blocks(block)
     places.floor(stage, ("grass", "ballast"), drop=0.5)
     places.own_track(stage, 0.7 * stage.length)
-    scatter(stage, Rect(-span, span, -back, -0.65 * stage.width), TABLE[2:7], int(rng.integers(0, 3)))
+    scatter(
+        stage, Rect(-span, span, -back, -0.65 * stage.width), TABLE[2:7], int(rng.integers(0, 3))
+    )
     sky = panorama(rng, OUTDOORS) if rng.random() < 0.8 else overcast(rng)
     places.light(stage, {"none": 1}, sky)

@@ -58,7 +58,7 @@ class Room:
     ----------
     name : str
     parts : tuple of Part
-        Owners "room", "clutter" and "glass". A part whose name starts with
+        Owners "room" and "clutter". A part whose name starts with
         "occluder_" is meant to hide some of the engine.
     materials : dict of str to Material
     environment : ndarray, shape (H, 2 H, 3), float32
@@ -80,7 +80,10 @@ class Room:
     track_extent : tuple of float, metres
         The engine's track may run from here to there in x.
     truth : dict
-        What was sampled: "occluders" (tuple of str), "lighting", "backdrop"...
+        What was sampled: "occluders" (tuple of str), "lighting", "backdrop"... "pane"
+        true means that a glass pane stands before the engine: it is not a part, since
+        a path tracer finds lamps behind glass only by chance; mirror the surroundings
+        into the picture afterwards (`tools.camera.reflect`).
     """
 
     name: str

@@ -6,7 +6,21 @@ import cv2
 import numpy as np
 
 from tools.scene.pictures import backdrop, printed
-from tools.scene.shapes import Floats, Mesh, blob, box, cylinder, join, lathe, prism, shift, terrain, tube, turn, wall
+from tools.scene.shapes import (
+    Floats,
+    Mesh,
+    blob,
+    box,
+    cylinder,
+    join,
+    lathe,
+    prism,
+    shift,
+    terrain,
+    tube,
+    turn,
+    wall,
+)
 from tools.scene.stage import Rect, Stage
 from tools.scene.textures import colour, noise, surface
 
@@ -70,7 +84,10 @@ def tree(stage: Stage, x: float, y: float, z: float) -> None:
     green = colour(rng, (0.13, 0.4), (0.2, 0.8), (0.12, 0.5))
     if rng.random() < 0.15:
         green = colour(rng, (0.02, 0.13), (0.4, 0.9), (0.3, 0.7))
-    stage.paint(cylinder(0.03 * tall, 0.4 * tall, segments=6).at(x, y, z), colour(rng, (0.05, 0.1), (0.2, 0.6), (0.1, 0.4)))
+    stage.paint(
+        cylinder(0.03 * tall, 0.4 * tall, segments=6).at(x, y, z),
+        colour(rng, (0.05, 0.1), (0.2, 0.6), (0.1, 0.4)),
+    )
     if rng.random() < 0.4:
         rings = 7
         profile = [(0.0, tall)]
@@ -106,7 +123,10 @@ def house(stage: Stage, x: float, y: float, z: float) -> None:
     rng, s = stage.rng, stage.scale
     long, deep, tall = rng.uniform(6, 16) * s, rng.uniform(5, 9) * s, rng.uniform(3, 9) * s
     key = stage.textured(
-        f"house_{int(rng.integers(3))}", surface(rng, "brick", "plaster", "wood"), roughness=0.9, specular=0.1
+        f"house_{int(rng.integers(3))}",
+        surface(rng, "brick", "plaster", "wood"),
+        roughness=0.9,
+        specular=0.1,
     )
     yaw = rng.choice([0.0, np.pi / 2]) + rng.normal(0, 0.06)
     shell = box((long, deep, tall), tile=4 * s)
@@ -133,7 +153,9 @@ def figure(stage: Stage, x: float, y: float, z: float) -> None:
     """A standing scale person in plain clothes."""
     rng, s = stage.rng, stage.scale
     legs = cylinder(0.18 * s, 0.85 * s, segments=7)
-    body = lathe([(0, 0.8 * s), (0.22 * s, 0.85 * s), (0.27 * s, 1.4 * s), (0.1 * s, 1.5 * s)], segments=8)
+    body = lathe(
+        [(0, 0.8 * s), (0.22 * s, 0.85 * s), (0.27 * s, 1.4 * s), (0.1 * s, 1.5 * s)], segments=8
+    )
     head = blob((0.12 * s, 0.12 * s, 0.14 * s), rings=5).at(0, 0, 1.62 * s)
     for mesh in (legs, body):
         stage.paint(mesh.at(x, y, z), colour(rng, saturation=(0, 0.8), value=(0.1, 0.8)))
@@ -144,7 +166,8 @@ def fence(stage: Stage, y: float, span: float) -> None:
     rng, s = stage.rng, stage.scale
     z, tall = stage.support_z - 0.05 * stage.height, rng.uniform(0.8, 1.4) * s
     posts = [
-        box((0.12 * s, 0.12 * s, tall)).at(x, y, z) for x in np.arange(-span, span, rng.uniform(1.5, 3) * s)
+        box((0.12 * s, 0.12 * s, tall)).at(x, y, z)
+        for x in np.arange(-span, span, rng.uniform(1.5, 3) * s)
     ][:120]
     rails = [box((2 * span, 0.06 * s, 0.1 * s)).at(0, y, z + k * tall) for k in (0.4, 0.85)]
     stage.paint(join(posts + rails), colour(rng, (0.03, 0.15), (0, 0.6), (0.15, 0.95)))
@@ -171,12 +194,19 @@ def platform(stage: Stage, y: float, length: float) -> None:
     edge = box((length, 0.35 * s, 0.05 * s)).at(0, y - 0.2 * s, stage.support_z + tall)
     stage.paint(edge, colour(rng, (0.1, 0.16), (0, 0.8), (0.6, 1)))
     for _ in range(int(rng.integers(1, 7))):
-        figure(stage, rng.uniform(-0.45, 0.45) * length, y - rng.uniform(0.25, 0.9) * deep, stage.support_z + tall)
+        figure(
+            stage,
+            rng.uniform(-0.45, 0.45) * length,
+            y - rng.uniform(0.25, 0.9) * deep,
+            stage.support_z + tall,
+        )
     if rng.random() < 0.7:
         house(stage, rng.uniform(-0.3, 0.3) * length, y - 0.7 * deep - 5 * s, stage.support_z)
     stage.reserve(-length / 2, length / 2, y - deep - 9 * s, y)
     if rng.random() < 0.6:
-        board = wall(rng.uniform(1.5, 3) * s, 0.6 * s).at(rng.uniform(-0.4, 0.4) * length, y - 0.6 * deep, stage.support_z + tall + 1.4 * s)
+        board = wall(rng.uniform(1.5, 3) * s, 0.6 * s).at(
+            rng.uniform(-0.4, 0.4) * length, y - 0.6 * deep, stage.support_z + tall + 1.4 * s
+        )
         stage.print_on(board, printed(rng))
 
 
@@ -227,7 +257,13 @@ def sprinkle(
     stage: Stage, field: tuple[Floats, Floats, Floats], region: Rect, kinds: str, count: int
 ) -> None:
     """Scatter "tree", "bush", "boulder", "figure" or "house" (first letters) on free ground."""
-    makers = {"t": (tree, 2.5), "b": (bush, 1.5), "r": (boulder, 1.5), "f": (figure, 0.6), "h": (house, 12.0)}
+    makers = {
+        "t": (tree, 2.5),
+        "b": (bush, 1.5),
+        "r": (boulder, 1.5),
+        "f": (figure, 0.6),
+        "h": (house, 12.0),
+    }
     for _ in range(count):
         maker, wide = makers[str(stage.rng.choice(list(kinds)))]
         spot = stage.spot(region, (wide * stage.scale, wide * stage.scale), tries=4)
@@ -239,7 +275,9 @@ def sprinkle(
 def signal(stage: Stage, x: float, y: float) -> None:
     """A semaphore post with an arm."""
     rng, s = stage.rng, stage.scale
-    post = tube(np.array([[x, y, stage.support_z], [x, y, stage.support_z + 7 * s]]), 0.12 * s, segments=6)
+    post = tube(
+        np.array([[x, y, stage.support_z], [x, y, stage.support_z + 7 * s]]), 0.12 * s, segments=6
+    )
     arm = box((1.5 * s, 0.05 * s, 0.3 * s)).at(x + 0.8 * s, y + 0.1 * s, stage.support_z + 6.3 * s)
     stage.paint(post, colour(rng, saturation=(0, 0.3)))
     stage.paint(arm, colour(rng, (0.0, 0.14), (0.6, 1), (0.5, 0.9)))

@@ -172,7 +172,9 @@ def tube(path: Floats, radius: float | Floats, *, segments: int = 8) -> Mesh:
     over = np.cross(side, along)
     angle = np.linspace(0, 2 * np.pi, segments + 1)
     radii = np.broadcast_to(np.asarray(radius, float), len(path))[:, None, None]
-    ring = np.cos(angle)[None, :, None] * side[:, None] + np.sin(angle)[None, :, None] * over[:, None]
+    ring = (
+        np.cos(angle)[None, :, None] * side[:, None] + np.sin(angle)[None, :, None] * over[:, None]
+    )
     body = path[:, None] + radii * ring
     ends = [np.broadcast_to(path[i], (1, segments + 1, 3)) for i in (0, -1)]
     rings = np.concatenate([ends[0], body, ends[1]])

@@ -218,7 +218,9 @@ def rock(rng: np.random.Generator) -> Picture:
     strata = noise(rng, 1.6, rng.choice([1.0, 5.0]))
     crack = np.clip(np.abs(noise(rng, 1.8) - 0.5) * 14, 0, 1)
     picture = ramp(strata, base * 0.45, base, np.clip(base * 1.5, 0, 255))
-    return _finish(picture * (0.5 + 0.5 * crack)[..., None] * (0.8 + 0.3 * noise(rng, 0.5))[..., None])
+    return _finish(
+        picture * (0.5 + 0.5 * crack)[..., None] * (0.8 + 0.3 * noise(rng, 0.5))[..., None]
+    )
 
 
 def brick(rng: np.random.Generator) -> Picture:

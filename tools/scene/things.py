@@ -7,7 +7,19 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from tools.scene.pictures import dial, label, printed, spines
-from tools.scene.shapes import Mesh, box, cylinder, join, lathe, prism, sheet, shift, tube, turn, wall
+from tools.scene.shapes import (
+    Mesh,
+    box,
+    cylinder,
+    join,
+    lathe,
+    prism,
+    sheet,
+    shift,
+    tube,
+    turn,
+    wall,
+)
 from tools.scene.stage import Rect, Stage
 from tools.scene.textures import colour, wallpaper
 
@@ -57,7 +69,11 @@ def carton(stage: Stage, region: Rect) -> None:
     """A printed box, often about the size an engine is sold in."""
     rng = stage.rng
     k = rng.uniform(0.5, 1.3)
-    size = (k * stage.length, rng.uniform(1.1, 1.8) * stage.width, rng.uniform(0.6, 1.5) * stage.height)
+    size = (
+        k * stage.length,
+        rng.uniform(1.1, 1.8) * stage.width,
+        rng.uniform(0.6, 1.5) * stage.height,
+    )
     if rng.random() < 0.3:
         size = tuple(rng.uniform(0.06, 0.22, 3))
     spot = stage.spot(region, (size[0] * 1.05, size[1] * 1.1))
@@ -80,7 +96,9 @@ def plain_box(stage: Stage, region: Rect) -> None:
     stage.blocks(body)
 
 
-def _turned(stage: Stage, region: Rect, profile: Sequence[tuple[float, float]], finish: str) -> bool:
+def _turned(
+    stage: Stage, region: Rect, profile: Sequence[tuple[float, float]], finish: str
+) -> bool:
     """A thing from the lathe, on a free spot."""
     radius = max(r for r, _ in profile)
     spot = stage.spot(region, (2.1 * radius, 2.1 * radius))
@@ -139,10 +157,16 @@ def plant(stage: Stage, region: Rect) -> None:
     x, y = _middle(stage.taken[-1])
     green = colour(rng, (0.2, 0.4), (0.3, 0.8), (0.15, 0.6))
     for _ in range(int(rng.integers(8, 30))):
-        yaw, reach, rise = rng.uniform(0, 2 * np.pi), rng.uniform(0.4, 2.0) * r, rng.uniform(0.05, 0.25)
+        yaw, reach, rise = (
+            rng.uniform(0, 2 * np.pi),
+            rng.uniform(0.4, 2.0) * r,
+            rng.uniform(0.05, 0.25),
+        )
         t = np.linspace(0, 1, 5)[:, None]
         tip = np.array([np.cos(yaw) * reach, np.sin(yaw) * reach, rise])
-        path = t * tip + t * (1 - t) * np.array([0, 0, 0.6 * rise]) + [x, y, stage.support_z + h * 0.9]
+        path = (
+            t * tip + t * (1 - t) * np.array([0, 0, 0.6 * rise]) + [x, y, stage.support_z + h * 0.9]
+        )
         leaf = tube(path, 0.012 * np.sin(np.pi * np.linspace(0.1, 0.95, 5)), segments=4)
         stage.paint(leaf, green * rng.uniform(0.7, 1.3), "satin")
 
@@ -163,7 +187,13 @@ def screwdriver(stage: Stage, region: Rect) -> None:
     spot = stage.spot(region, (0.2 * k, 0.05 * k))
     if spot is None:
         return
-    grip = [(0, 0), (0.011 * k, 0.004), (0.013 * k, 0.05 * k), (0.009 * k, 0.085 * k), (0, 0.09 * k)]
+    grip = [
+        (0, 0),
+        (0.011 * k, 0.004),
+        (0.013 * k, 0.05 * k),
+        (0.009 * k, 0.085 * k),
+        (0, 0.09 * k),
+    ]
     shaft = cylinder(0.003 * k, 0.09 * k, segments=8).moved(shift(0, 0, 0.09 * k))
     lay = turn("z", rng.normal(0, 0.1) + rng.choice([0, np.pi])) @ turn("y", np.pi / 2)
     place = shift(*_middle(spot), stage.support_z + 0.013 * k) @ lay @ shift(0, 0, -0.09 * k)
@@ -180,7 +210,10 @@ def pliers(stage: Stage, region: Rect) -> None:
     for s in (-1, 1):
         grip = np.array([[-0.075, s * 0.022, 0], [-0.04, s * 0.026, 0], [0, s * 0.008, 0]])
         jaw = np.array([[0, s * 0.006, 0], [0.03, s * 0.01, 0], [0.065, s * 0.002, 0]])
-        for path, radius, rgb, finish in ((grip, 0.006, tone, "satin"), (jaw, 0.005, np.full(3, 120.0), "metal")):
+        for path, radius, rgb, finish in (
+            (grip, 0.006, tone, "satin"),
+            (jaw, 0.005, np.full(3, 120.0), "metal"),
+        ):
             bar = tube(path, radius, segments=6)
             stage.paint(bar.at(*_middle(spot), stage.support_z + 0.006, yaw=yaw), rgb, finish)
 
@@ -192,7 +225,9 @@ def pencil(stage: Stage, region: Rect) -> None:
     if spot is not None:
         bar = tube(np.array([[-long / 2, 0, 0], [long / 2, 0, 0]]), 0.004, segments=6)
         place = (*_middle(spot), stage.support_z + 0.004)
-        stage.paint(bar.at(*place, yaw=rng.normal(0, 0.05)), colour(rng, saturation=(0.3, 1)), "satin")
+        stage.paint(
+            bar.at(*place, yaw=rng.normal(0, 0.05)), colour(rng, saturation=(0.3, 1)), "satin"
+        )
 
 
 def cable(stage: Stage, region: Rect) -> None:
@@ -253,7 +288,9 @@ def frame_picture(stage: Stage, at: tuple[float, float, float], size: tuple[floa
     """A framed print hanging on a wall that faces +y; `at` is the middle of its foot."""
     rng = stage.rng
     rim = rng.uniform(0.01, 0.04)
-    stage.paint(box((size[0] + 2 * rim, 0.02, size[1] + 2 * rim)).at(at[0], at[1], at[2] - rim), colour(rng))
+    stage.paint(
+        box((size[0] + 2 * rim, 0.02, size[1] + 2 * rim)).at(at[0], at[1], at[2] - rim), colour(rng)
+    )
     picture = printed(rng) if rng.random() < 0.7 else wallpaper(rng)[:128, :128]
     stage.print_on(wall(*size).at(at[0], at[1] + 0.012, at[2]), picture)
 
