@@ -27,7 +27,7 @@ FULL_EDGE_DE = 23.0
 SUPPORT = 0.3
 # An edge must also rise above the crop's own texture: this many times the median step.
 # Chosen on drawn noise.
-EDGE_OVER_CLUTTER = 2.0
+EDGE_OVER_CLUTTER = 2.5
 # Worth lost for each crop height away from EXPECTED_ROW, in full edges. Chosen on
 # drawings: settles blank crops and ties, never outweighs a visible edge.
 PRIOR_PER_HEIGHT = 1.0
@@ -42,6 +42,9 @@ STAY = 0.05
 # The least a wide protrusion must rise, share of the crop height: 8 px, 1.3 % of the
 # engine's length.
 WIDE_MIN_HEIGHT = 0.075
+# Share of its columns whose top must be an edge: the flanks of a dome are too steep for
+# one, texture passes by chance. Chosen on drawn domes and noise.
+WIDE_EDGED = 0.6
 
 
 def measure_boiler_top(crop: NDArray[Any]) -> tuple[Measurement, ...]:
@@ -69,7 +72,7 @@ def measure_boiler_top(crop: NDArray[Any]) -> tuple[Measurement, ...]:
         thin_contrast [delta E CIE76]; thin_score [1], 0 to 1;
         wide_count, protrusions wider than a lever (chimney, dome), and of the highest:
         wide_height [px]; wide_width [px], at half its height; wide_x [px];
-        wide_share [share of columns] under all of them.
+        wide_columns [px] under all of them.
 
     Raises
     ------
@@ -82,13 +85,18 @@ def measure_boiler_top(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     one supple; a thin thing is what a top-hat leaves (`protrusions`).
     """
     pixels = checked_crop(crop)
-    width = pixels.shape[1]
+    height, width = pixels.shape[:2]
     step = _step_down(pixels)
-    line, silhouette = _line_and_silhouette(step)
+    # What steps everywhere is texture, and no edge.
+    texture = EDGE_OVER_CLUTTER * float(np.median(step))
+    floor = max(SUPPORT * FULL_EDGE_DE, texture)
+    line, silhouette = _line_and_silhouette(step, texture)
     across = step[line, np.arange(line.size)]
     every_column = np.minimum(np.arange(width) // COLUMNS_JOINED, line.size - 1)
     things = thin_protrusions(pixels, line[every_column])
-    supported = float((across >= _edge_floor(step)).mean())
+    # A path may cross the sky without an edge; only what has one is a thing.
+    edged = step[silhouette, np.arange(line.size)] >= floor
+    supported = float((across >= floor).mean())
     return (
         Measurement("boiler_line_row", float(np.median(line)), "px"),
         Measurement("boiler_line_contrast", float(across.mean()), "delta E CIE76"),
@@ -97,7 +105,7 @@ def measure_boiler_top(crop: NDArray[Any]) -> tuple[Measurement, ...]:
         Measurement("background_clutter", things.clutter, "delta E CIE76"),
         Measurement("background_thin", things.floating, "share of pixels"),
         *_thin_measurements(things.standing),
-        *_wide_measurements(step, line, silhouette),
+        *_wide_measurements(_wide_boxes(line, line - silhouette, edged, height)),
     )
 
 
@@ -111,25 +119,20 @@ def _step_down(pixels: Pixels) -> NDArray[np.float32]:
     return length_of(np.asarray(step, dtype=np.float32))
 
 
-def _edge_floor(step: NDArray[np.float32]) -> float:
-    """Colour difference from which a step is an edge in this crop, CIE76."""
-    return max(SUPPORT * FULL_EDGE_DE, EDGE_OVER_CLUTTER * float(np.median(step)))
-
-
 def _line_and_silhouette(
-    step: NDArray[np.float32],
+    step: NDArray[np.float32], texture: float
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     height = step.shape[0]
     rows = np.arange(height)[:, None]
     expected = EXPECTED_ROW * height
-    # Less the texture that is everywhere, or a path would wander along it.
-    texture = EDGE_OVER_CLUTTER * float(np.median(step))
+    # Less the texture, or a path would wander along it.
     gain = np.clip((step - texture) / FULL_EDGE_DE, 0.0, 1.0)
     prior = PRIOR_PER_HEIGHT / height * np.abs(rows - expected)
     line = best_path(gain - prior, BOILER_BEND_COST, start_row=int(expected))
     gain[line, np.arange(line.size)] += STAY
     # Edges under the line are lining and lettering, no silhouette.
-    above = np.where(rows > line[None, :], -1.0, gain)
+    lowest = int(line.max()) + 1
+    above = np.where(rows[:lowest] > line[None, :], -1.0, gain[:lowest])
     return line, best_path(above, SILHOUETTE_BEND_COST)
 
 
@@ -147,39 +150,32 @@ def _thin_measurements(things: tuple[Protrusion, ...]) -> tuple[Measurement, ...
     )
 
 
-def _wide_measurements(
-    step: NDArray[np.float32], line: NDArray[np.intp], silhouette: NDArray[np.intp]
-) -> tuple[Measurement, ...]:
-    found = _wide_boxes(step, line, silhouette)
+def _wide_measurements(found: list[Box]) -> tuple[Measurement, ...]:
     highest = max(found, key=lambda box: box.height, default=None)
     height, width, x = (
         (highest.height, highest.width, highest.centre[0]) if highest else (0.0, 0.0, 0.0)
     )
-    under = sum(box.width for box in found) / (COLUMNS_JOINED * line.size)
     return (
         Measurement("wide_count", float(len(found)), "1"),
         Measurement("wide_height", height, "px", highest),
         Measurement("wide_width", width, "px", highest),
         Measurement("wide_x", x, "px", highest),
-        Measurement("wide_share", under, "share of columns"),
+        Measurement("wide_columns", float(sum(box.width for box in found)), "px"),
     )
 
 
 def _wide_boxes(
-    step: NDArray[np.float32], line: NDArray[np.intp], silhouette: NDArray[np.intp]
+    line: NDArray[np.intp], rise: NDArray[np.intp], edged: NDArray[np.bool_], crop_height: int
 ) -> list[Box]:
     """Boxes, as wide as at half height, of what the silhouette climbs over."""
-    crop_height = step.shape[0]
-    rise = line - silhouette
-    # A path may cross the sky without an edge; only what has one is a thing.
-    edged = step[silhouette, np.arange(line.size)] >= _edge_floor(step)
     high = np.flatnonzero(np.diff(rise >= WIDE_MIN_HEIGHT * crop_height, prepend=0, append=0))
     boxes = []
     for start, stop in zip(high[::2], high[1::2], strict=True):
         top = float(np.percentile(rise[start:stop], 90))
         columns = start + np.flatnonzero(rise[start:stop] >= top / 2.0)
         left, right = COLUMNS_JOINED * columns[0], COLUMNS_JOINED * (columns[-1] + 1)
-        if right - left > THIN_MAX_WIDTH * crop_height and edged[columns].mean() >= 0.5:
+        wide = right - left > THIN_MAX_WIDTH * crop_height
+        if wide and edged[columns].mean() >= WIDE_EDGED:
             foot = float(np.median(line[start:stop]))
             boxes.append(Box(float(left), foot - top, float(right), foot))
     return boxes

@@ -97,15 +97,17 @@ def thin_protrusions(pixels: Pixels, line: NDArray[np.intp]) -> ThinThings:
     THIN_MAX_WIDTH apart, at any tilt. A handrail, lying flat, leaves nothing.
     """
     height = pixels.shape[0]
-    contrast = _thin_contrast(pixels, odd(THIN_MAX_WIDTH * height + 2.0))
-    sky = np.arange(height)[:, None] < line[None, :]
-    in_sky = contrast[sky]
+    lowest = max(1, int(line.max()))
+    contrast = _thin_contrast(pixels[:lowest], odd(THIN_MAX_WIDTH * height + 2.0))
+    sky = np.arange(lowest)[:, None] < line[None, :]
+    # Every other row and column tells the median as well.
+    in_sky = contrast[::2, ::2][sky[::2, ::2]]
     if in_sky.size == 0:
         return ThinThings((), 0.0, 0.0)
     clutter = float(np.median(in_sky))
     mask = (contrast >= max(THIN_MIN_DE, THIN_OVER_CLUTTER * clutter)) & sky
-    bars, covered = _standing_bars(mask, contrast, line)
-    floating = (int(mask.sum()) - covered) / in_sky.size
+    bars, covered = _standing_bars(mask, contrast, line, height)
+    floating = (int(mask.sum()) - covered) / int(sky.sum())
     quiet = max(0.0, 1.0 - floating / CLUTTER_LIMIT)
     rated = [_rated(bar, height, quiet) for bar in bars]
     rated.sort(key=lambda thing: (-thing.score, thing.x))
@@ -113,10 +115,9 @@ def thin_protrusions(pixels: Pixels, line: NDArray[np.intp]) -> ThinThings:
 
 
 def _standing_bars(
-    mask: NDArray[np.bool_], contrast: NDArray[np.float32], line: NDArray[np.intp]
+    mask: NDArray[np.bool_], contrast: NDArray[np.float32], line: NDArray[np.intp], height: int
 ) -> tuple[list[Protrusion], int]:
     """The mask's pieces that reach down to the line and are bars, and their pixels."""
-    height = mask.shape[0]
     _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
     bars: list[Protrusion] = []
     covered = 0
@@ -173,7 +174,11 @@ def _bar(
     # Rows grow downward: a top to the right of the foot is a negative slope.
     tilt = float(np.arctan(-slope))
     strength = float(contrast[mask].mean())
-    return Protrusion(rise / cosine, width, foot_x, tilt, strength, score, box)
+    top_x = foot_x - slope * (mask.shape[0] - 1)
+    half = width / 2.0 / cosine
+    left, right = min(foot_x, top_x) - half, max(foot_x, top_x) + half
+    where = Box(left, box.top, right, box.bottom).clipped(line.size, box.bottom)
+    return Protrusion(rise / cosine, width, foot_x, tilt, strength, score, where)
 
 
 def _rated(bar: Protrusion, crop_height: int, quiet: float) -> Protrusion:

@@ -50,8 +50,12 @@ class _Profile:
 
     stripe: NDArray[np.float32]
     contrast: NDArray[np.float32]
-    thickness: NDArray[np.float64]
-    rows: NDArray[np.intp]
+    top: NDArray[np.float64]
+    bottom: NDArray[np.float64]
+
+    @property
+    def thickness(self) -> NDArray[np.float64]:
+        return self.bottom - self.top
 
 
 def measure_running_board(crop: NDArray[Any]) -> tuple[Measurement, ...]:
@@ -95,7 +99,7 @@ def measure_running_board(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     path, clutter = _ridge_path(joined)
     profile = _profile(cielab(joined), path)
     striped = profile.contrast >= max(STRIPED_DE, STRIPED_OVER_CLUTTER * clutter)
-    where = _where(profile.rows, striped, profile.thickness)
+    where = _where(profile, striped)
     return (
         *_continuity(striped, where),
         *_contrast(profile.contrast, where),
@@ -144,7 +148,11 @@ def _profile(lab: NDArray[np.float32], path: NDArray[np.intp]) -> _Profile:
     lighter = stripe[:, 0] - np.maximum(above[:, 0], below[:, 0])
     hued = _ridge_contrast(stripe[:, 1:], above[:, 1:], below[:, 1:])
     contrast[np.maximum(lighter, hued) < LIGHTER_OR_HUED_DE] = 0.0
-    return _Profile(stripe, contrast, np.maximum(up + down - 1.0, 0.0), path + shift)
+    middle = path + shift
+    # Each run counts the middle row; both are 0 where it is like its sides.
+    top = np.asarray(middle + 1.0 - np.maximum(up, 1.0), dtype=np.float64)
+    bottom = np.asarray(middle + np.maximum(down, 1.0), dtype=np.float64)
+    return _Profile(stripe, contrast, top, bottom)
 
 
 def _band(lab: NDArray[np.float32], path: NDArray[np.intp], reach: int) -> NDArray[np.float32]:
@@ -181,19 +189,14 @@ def _run_lengths(
     return runs[0], runs[1]
 
 
-def _where(
-    path: NDArray[np.intp],
-    striped: NDArray[np.bool_],
-    thickness: NDArray[np.float64],
-) -> Box | None:
+def _where(profile: _Profile, striped: NDArray[np.bool_]) -> Box | None:
     columns = np.flatnonzero(striped)
     if columns.size == 0:
         return None
-    half = float(np.median(thickness[columns])) / 2.0
-    rows = path[columns] + 0.5
     left, right = (float(COLUMNS_JOINED * edge) for edge in (columns[0], columns[-1] + 1))
-    top = max(0.0, float(rows.min()) - half)
-    return Box(left, top, right, float(rows.max()) + half)
+    # A tenth off either end of the rows: one stray column must not swell the box.
+    top = max(0.0, float(np.percentile(profile.top[columns], 10)))
+    return Box(left, top, right, float(np.percentile(profile.bottom[columns], 90)))
 
 
 def _continuity(striped: NDArray[np.bool_], where: Box | None) -> tuple[Measurement, ...]:

@@ -86,7 +86,7 @@ def measure_side_rods(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     return (
         *_edge_measurements(levels),
         *_segment_measurements(segments, levels.shape[1]),
-        *_wheel_measurements(wheels),
+        *_wheel_measurements(wheels, levels.shape),
         *_linkage_measurements(segments, wheels, levels.shape),
     )
 
@@ -145,7 +145,9 @@ def _segments(levels: Pixels) -> NDArray[np.float64]:
     lines: Any = detector.detect(levels)[0]
     if lines is None:
         return np.empty((0, 4))
-    segments = np.asarray(lines, dtype=np.float64).reshape(-1, 4)
+    # OpenCV counts from the middle of the first pixel of the reduced picture: half of
+    # one is missing (seen on drawn bars).
+    segments = np.asarray(lines, dtype=np.float64).reshape(-1, 4) + 0.5 / SEGMENT_SCALE
     long = _length(segments) >= LEAST_LENGTH * levels.shape[0]
     return np.asarray(segments[long], dtype=np.float64)
 
@@ -175,11 +177,13 @@ def _segment_measurements(segments: NDArray[np.float64], width: int) -> tuple[Me
     )
 
 
-def _wheel_measurements(wheels: tuple[Wheel, ...]) -> tuple[Measurement, ...]:
+def _wheel_measurements(
+    wheels: tuple[Wheel, ...], shape: tuple[int, ...]
+) -> tuple[Measurement, ...]:
     radius = float(np.median([wheel.radius for wheel in wheels])) if wheels else 0.0
     row = float(np.median([wheel.y for wheel in wheels])) if wheels else 0.0
     rim = float(np.mean([wheel.rim for wheel in wheels])) if wheels else 0.0
-    where = _around([wheel.box for wheel in wheels])
+    where = _around([wheel.box for wheel in wheels], shape)
     return (
         Measurement("wheel_count", float(len(wheels)), "1", where),
         Measurement("wheel_radius", radius, "px", where),
@@ -201,10 +205,10 @@ def _linkage_measurements(
     above = free & (middle < row - ROD_REACH * height) & ~(level & (lengths >= LONG_LEVEL))
     longest = float(lengths[rods].max()) if rods.any() else 0.0
     return (
-        Measurement("longest_level", longest, "crop width", _spanned(segments[rods])),
-        Measurement("linkage_count", float(linkage.sum()), "1", _spanned(segments[linkage])),
+        Measurement("longest_level", longest, "crop width", _spanned(segments[rods], shape)),
+        Measurement("linkage_count", float(linkage.sum()), "1", _spanned(segments[linkage], shape)),
         Measurement("linkage_length", float(lengths[linkage].sum()), "crop width"),
-        Measurement("above_count", float(above.sum()), "1", _spanned(segments[above])),
+        Measurement("above_count", float(above.sum()), "1", _spanned(segments[above], shape)),
         Measurement("above_length", float(lengths[above].sum()), "crop width"),
     )
 
@@ -225,16 +229,17 @@ def _on_wheels(segments: NDArray[np.float64], wheels: tuple[Wheel, ...]) -> NDAr
     return on
 
 
-def _spanned(segments: NDArray[np.float64]) -> Box | None:
+def _spanned(segments: NDArray[np.float64], shape: tuple[int, ...]) -> Box | None:
     boxes = [
         Box(min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1))
         for x0, y0, x1, y1 in segments.tolist()
     ]
-    return _around(boxes)
+    return _around(boxes, shape)
 
 
-def _around(boxes: list[Box]) -> Box | None:
+def _around(boxes: list[Box], shape: tuple[int, ...]) -> Box | None:
     if not boxes:
         return None
     edges = np.array([box.as_tuple() for box in boxes])
-    return Box(*edges[:, :2].min(axis=0).tolist(), *edges[:, 2:].max(axis=0).tolist())
+    around = Box(*edges[:, :2].min(axis=0).tolist(), *edges[:, 2:].max(axis=0).tolist())
+    return around.clipped(shape[1], shape[0])
