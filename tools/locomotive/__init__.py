@@ -1,0 +1,15 @@
+"""Parametric model steam locomotives, and other things that stand on rails.
+
+`sample_spec` draws an engine, `build` makes its meshes; see `spec` and `build`.
+"""
+
+from tools.locomotive.build import build
+from tools.locomotive.demo import demo_spec
+from tools.locomotive.spec import HELD_FAMILIES, TRAIN_FAMILIES, LocomotiveSpec, sample_spec
+from tools.locomotive.stock import coach, diesel, railcar, wagon
+from tools.locomotive.track import track
+
+__all__ = [
+    "HELD_FAMILIES", "TRAIN_FAMILIES", "LocomotiveSpec", "build", "coach", "demo_spec", "diesel", "railcar",
+    "sample_spec", "track", "wagon",
+]  # fmt: skip

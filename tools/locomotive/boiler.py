@@ -1,0 +1,348 @@
+"""Boiler, smokebox, firebox, saddle and side tanks, and the streamlined casing."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tools.locomotive.kit import Kit
+from tools.locomotive.layout import Layout
+from tools.locomotive.prisms import loft, prism, rivets
+from tools.locomotive.solids import Mesh, arc, ball, box, lathe, rod, round_rect, span, tube
+from tools.locomotive.spec import LocomotiveSpec
+
+TANK_WIDER = 1.28  # saddle tank over boiler radius; chosen by eye
+
+
+def casing_top(lay: Layout) -> float:
+    """Height of a streamlined casing's top."""
+    return lay.boiler_z + 1.06 * lay.boiler_r
+
+
+def saddle_span(s: LocomotiveSpec, lay: Layout) -> tuple[float, float]:
+    """x range of the saddle tank."""
+    reach = lay.smoke_front - lay.cab_front
+    return lay.cab_front - 0.02, lay.cab_front + max(s.tank_len, 0.6) * 0.86 * reach
+
+
+def top_at(s: LocomotiveSpec, lay: Layout, x: float) -> float:
+    """Height of what is on top at x: boiler, tank or casing."""
+    if s.casing != "none":
+        return casing_top(lay)
+    if s.tank == "saddle" and saddle_span(s, lay)[0] <= x <= saddle_span(s, lay)[1]:
+        return lay.boiler_z + TANK_WIDER * lay.boiler_r
+    if s.firebox in ("belpaire", "haycock") and x < firebox_front(lay):
+        return lay.boiler_z + (1.06 if s.firebox == "belpaire" else 1.5) * lay.boiler_r
+    if x > lay.smoke_rear:
+        return lay.boiler_z + smoke_r(s, lay)
+    return lay.boiler_z + lay.radius(x)
+
+
+def firebox_front(lay: Layout) -> float:
+    """x of the firebox's front plate."""
+    return lay.cab_front + 0.24 * (lay.smoke_rear - lay.cab_front)
+
+
+def smoke_r(s: LocomotiveSpec, lay: Layout) -> float:
+    """Radius of the smokebox."""
+    return lay.front_r * s.smokebox_r
+
+
+def add_boiler(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    """Barrel, bands, firebox, smokebox with door and saddle."""
+    if s.casing != "none":
+        add_casing(kit, s, lay)
+        return
+    z = lay.boiler_z
+    x0, x1 = lay.cab_front - 0.3, lay.smoke_rear
+    barrel = lathe([(x0, lay.boiler_r), (lay.cab_front, lay.boiler_r), (x1, lay.front_r)], "x", 44)
+    kit.add("boiler", "body", barrel.moved(z=z))
+    for k in range(s.bands):
+        x = x0 + 0.35 + (x1 - x0 - 0.4) * k / max(s.bands - 1, 1)
+        r = lay.radius(x) + 0.012
+        kit.add(
+            "band",
+            "band",
+            lathe(
+                [(x - 0.028, r - 0.015), (x - 0.028, r), (x + 0.028, r), (x + 0.028, r - 0.015)],
+                "x",
+                44,
+            ).moved(z=z),
+        )
+    _firebox(kit, s, lay)
+    _smokebox(kit, s, lay)
+    saddle = span(
+        (lay.smoke_rear + 0.1, lay.smoke_front - 0.1),
+        (-0.45, 0.45),
+        (lay.board_z * 0.7, z - 0.3 * lay.front_r),
+        0.05,
+    )
+    kit.add("smokebox", "smokebox", saddle)
+    gap = z - lay.boiler_r - lay.board_z
+    if gap < 0.25:
+        kit.add(
+            "frame",
+            "frame",
+            span(
+                (lay.cab_front, lay.smoke_rear),
+                (-0.42, 0.42),
+                (lay.board_z - 0.3, z - 0.5 * lay.boiler_r),
+            ),
+        )
+
+
+def _firebox(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    x0, x1, r, z = lay.cab_front - 0.1, firebox_front(lay), lay.boiler_r, lay.boiler_z
+    low = lay.board_z - 0.05
+    if s.firebox == "round":
+        kit.add(
+            "boiler",
+            "body",
+            lathe([(x0, 1.04 * r), (x1 - 0.04, 1.04 * r), (x1, 1.0 * r)], "x", 44).moved(z=z),
+        )
+        kit.add("boiler", "body", span((x0, x1), (-0.96 * r, 0.96 * r), (low, z), 0.02))
+    elif s.firebox == "belpaire":
+        outline = round_rect((-1.03 * r, 1.03 * r), (low, z + 1.06 * r), 0.28 * r, 6)
+        kit.add("boiler", "body", prism(outline, (x0, x1), "yz", bevel=0.04))
+    elif s.firebox == "wide":
+        w = min(1.35 * r, lay.board_y)
+        outline = (
+            [(-w, low), (w, low), (w, z - 0.35 * r)]
+            + arc(0, z - 0.1 * r, 1.14 * r, 0.12, np.pi - 0.12, 16)
+            + [(-w, z - 0.35 * r)]
+        )
+        kit.add("boiler", "body", prism(outline, (x0, x1), "yz", bevel=0.04))
+    elif s.firebox == "haycock":
+        kit.add(
+            "boiler",
+            "body",
+            lathe(
+                [
+                    (z, 0.98 * r),
+                    (z + 0.9 * r, 0.98 * r),
+                    (z + 1.3 * r, 0.75 * r),
+                    (z + 1.5 * r, 0.35 * r),
+                    (z + 1.52 * r, 0),
+                ],
+                "z",
+                32,
+            ).moved(0.5 * (x0 + x1)),
+        )
+    if s.rivet_rows and s.firebox != "none":
+        pts = [
+            [x, 1.035 * r, zz]
+            for x in np.linspace(x0 + 0.1, x1 - 0.06, 6)
+            for zz in np.linspace(z - 0.6 * r, z + 0.3 * r, 5)
+        ]
+        if s.firebox in ("round", "belpaire"):
+            kit.pair("rivets", "body", rivets(pts, [0, 1, 0], 0.022))
+
+
+def _smokebox(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    r, z, x0, x1 = smoke_r(s, lay), lay.boiler_z, lay.smoke_rear, lay.smoke_front
+    tube_ = lathe(
+        [(x0, 0), (x0, r - 0.01), (x0 + 0.02, r), (x1 - 0.03, r), (x1, r - 0.03), (x1, 0.0)],
+        "x",
+        44,
+    )
+    kit.add("smokebox", "smokebox", tube_.moved(z=z))
+    d = 0.82 * r
+    profiles = {
+        "dished": [
+            (0, d),
+            (0.03, d),
+            (0.05, 0.93 * d),
+            (0.1, 0.6 * d),
+            (0.12, 0.25 * d),
+            (0.125, 0),
+        ],
+        "flat": [(0, 0.9 * d), (0.04, 0.9 * d), (0.05, 0.86 * d), (0.05, 0)],
+        "riveted": [
+            (0, d),
+            (0.02, d),
+            (0.03, 0.8 * d),
+            (0.05, 0.78 * d),
+            (0.09, 0.4 * d),
+            (0.1, 0),
+        ],
+        "split": [(0, d), (0.03, d), (0.04, 0.95 * d), (0.04, 0)],
+    }
+    kit.add(
+        "smokebox",
+        "smokebox",
+        lathe([(x1 + a, b) for a, b in profiles[s.smokebox_door]], "x", 36).moved(z=z),
+    )
+    _door_details(kit, s, lay, d)
+    if s.rivet_rows:
+        a = np.linspace(0, 2 * np.pi, 36, endpoint=False)
+        ring = np.stack([np.full(36, x1), 0.93 * r * np.cos(a), z + 0.93 * r * np.sin(a)], 1)
+        kit.add("rivets", "smokebox", rivets(ring, [1, 0, 0], 0.02))
+        for x in (x0 + 0.06, x1 - 0.06):
+            side = np.stack([np.full(36, x), r * np.cos(a), z + r * np.sin(a)], 1)
+            kit.add(
+                "rivets", "smokebox", rivets(side, np.stack([0 * a, np.cos(a), np.sin(a)], 1), 0.02)
+            )
+
+
+def _door_details(kit: Kit, s: LocomotiveSpec, lay: Layout, d: float) -> None:
+    x, z = lay.smoke_front + 0.12, lay.boiler_z
+    kit.add("door_handle", "steel", rod(0.04, x - 0.05, x + 0.08, "x", 10).moved(z=z))
+    if s.smokebox_door == "dished":
+        kit.add("door_handle", "steel", tube([[x + 0.05, 0, z], [x + 0.05, 0.12, z - 0.2]], 0.018, 6),
+                tube([[x + 0.08, 0, z], [x + 0.08, -0.05, z - 0.23]], 0.018, 6))  # fmt: skip
+        for dz in (0.32, -0.32):
+            kit.add(
+                "smokebox",
+                "smokebox",
+                span(
+                    (x - 0.09, x - 0.02),
+                    (-0.95 * d, 0.1),
+                    (z + dz * d - 0.03, z + dz * d + 0.03),
+                    0.008,
+                ),
+            )
+    elif s.smokebox_door == "riveted":
+        wheel = lathe(
+            [
+                (x + 0.06, 0.13),
+                (x + 0.08, 0.16),
+                (x + 0.1, 0.13),
+                (x + 0.08, 0.11),
+                (x + 0.06, 0.13),
+            ],
+            "x",
+            20,
+        )
+        kit.add(
+            "door_handle",
+            "steel",
+            wheel.moved(z=z),
+            box([x + 0.08, 0, z], [0.02, 0.26, 0.03]),
+            box([x + 0.08, 0, z], [0.02, 0.03, 0.26]),
+        )
+    else:
+        a = np.linspace(0, 2 * np.pi, 10, endpoint=False)
+        for b in a:
+            clamp = box([lay.smoke_front + 0.04, 0, 0.93 * d], [0.05, 0.06, 0.12], 0.01).turned(
+                "x", float(b)
+            )
+            kit.add("smokebox", "smokebox", clamp.moved(z=z))
+    if s.smokebox_door == "split":
+        kit.add("smokebox", "smokebox", box([x - 0.07, 0, z], [0.03, 0.05, 1.8 * d], 0.01))
+
+
+def add_tanks(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    """Side, saddle or pannier tanks of a tank engine."""
+    r, z, reach = lay.boiler_r, lay.boiler_z, lay.smoke_front - lay.cab_front
+    x0, x1 = lay.cab_front - 0.02, lay.cab_front + s.tank_len * reach
+    if s.tank == "side":
+        x1 = min(x1, float(lay.board[-1, 0]) - 0.1)
+        top = min(lay.board_z + s.tank_h * (z - lay.board_z) * 1.1, z + 0.5 * r)
+        inner = max(0.55 * r, 0.3)
+        outline = round_rect((inner, lay.cab_y), (lay.board_z, top), 0.07, 3)
+        kit.pair("tank", "tank", prism(outline, (x0, x1), "yz", bevel=0.025))
+        kit.pair(
+            "tank", "steel", rod(0.16, top, top + 0.07).moved(x1 - 0.4, 0.5 * (inner + lay.cab_y))
+        )
+        if s.rivet_rows:
+            pts = [
+                [x, lay.cab_y, zz]
+                for x in np.linspace(x0 + 0.1, x1 - 0.06, 18)
+                for zz in (lay.board_z + 0.08, top - 0.09)
+            ]
+            kit.pair("rivets", "tank", rivets(pts, [0, 1, 0], 0.018))
+    elif s.tank == "saddle":
+        a, b = saddle_span(s, lay)
+        w = TANK_WIDER * r
+        skirt = z - 0.25 * r
+        outline = [(-w, skirt), (w, skirt)] + arc(0, z, w, 0.0, np.pi, 22)
+        kit.add("tank", "tank", prism(outline, (a, b), "yz", bevel=0.04))
+        kit.add("tank", "steel", rod(0.17, z + w - 0.02, z + w + 0.09).moved(a + 0.72 * (b - a)))
+        if s.rivet_rows:
+            pts = [
+                [x, w, zz]
+                for x in np.linspace(a + 0.1, b - 0.1, 16)
+                for zz in (skirt + 0.05, z - 0.02)
+            ]
+            kit.pair("rivets", "tank", rivets(pts, [0, 1, 0], 0.018))
+    elif s.tank == "pannier":
+        outline = round_rect(
+            (0.45 * r, min(1.5 * r, lay.board_y)), (z - 0.35 * r, z + 0.82 * r), 0.22 * r, 5
+        )
+        kit.pair("tank", "tank", prism(outline, (x0, x1), "yz", bevel=0.03))
+
+
+def casing_section(w: float, top: float, low: float, power: float) -> np.ndarray:
+    """Cross-section (k, 2) of a casing: straight sides below, a superellipse arch above."""
+    a = np.linspace(0, np.pi, 33)
+    side = low + 0.25 * (top - low)
+    y = w * np.sign(np.cos(a)) * np.abs(np.cos(a)) ** power
+    z = side + (top - side) * np.abs(np.sin(a)) ** power
+    return np.concatenate([[[w, low]], np.stack([y, z], 1), [[-w, low]]])
+
+
+def add_casing(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    """A smooth shell from cab to nose, with skirts beside the wheels."""
+    top, low = casing_top(lay), lay.board_z - 0.02
+    w0 = min(max(1.12 * lay.boiler_r, 0.78 * lay.board_y), lay.board_y - 0.05)
+    nose = {"bullet": 1.5, "wedge": 2.3, "shovel": 2.0, "tub": 0.7}[s.casing]
+    tip = lay.front + 0.12
+    power = 0.62 if s.casing == "tub" else 0.85
+    stations = [
+        (lay.cab_front - 0.2, 0.0),
+        (tip - nose, 0.0),
+        *((tip - nose * (1 - t), t) for t in 1 - (1 - np.linspace(0.04, 0.999, 16)) ** 1.6),
+    ]
+    sections = []
+    for x, t in stations:
+        wf, hf = {
+            "bullet": (np.sqrt(1 - t**2.4), np.sqrt(1 - 0.92 * t**2.2)),
+            "wedge": (np.sqrt(1 - 0.7 * t**4), 1 - 0.86 * t**1.15),
+            "shovel": (np.sqrt(1 - 0.75 * t**3), 1 - 0.9 * (1 - np.sqrt(max(1 - t**1.3, 0)))),
+            "tub": (np.sqrt(1 - 0.85 * t**3), np.sqrt(1 - 0.9 * t**2.6)),
+        }[s.casing]
+        sec = casing_section(w0 * wf, low + (top - low) * hf, low, power)
+        sections.append(np.column_stack([np.full(len(sec), x), sec]))
+    kit.add("boiler", "body", loft(np.array(sections)))
+    if s.bands:
+        sec = casing_section(w0 + 0.012, top + 0.012, low, power)
+        for x in np.linspace(lay.cab_front + 0.3, tip - nose - 0.1, s.bands):
+            ring = [np.column_stack([np.full(len(sec), x + dx), sec]) for dx in (-0.025, 0.025)]
+            kit.add("band", "band", loft(np.array(ring)))
+    _skirts(kit, s, lay)
+
+
+def _skirts(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    depth = s.skirt * (lay.board_z - 0.25)
+    if depth < 0.08:
+        return
+    y, z = lay.board_y - 0.07, lay.board_z - 0.02
+    a, b = lay.drivers[-1] - 0.6 * lay.wheel_d, lay.drivers[0] + 0.6 * lay.wheel_d
+    end = min(float(lay.board[-1, 0]), lay.front - 0.1)
+    mid = 0.3 * depth
+    path = [
+        (lay.rear + 0.1, z),
+        (lay.rear + 0.1, z - depth),
+        (a - 0.1, z - depth),
+        (a + 0.25, z - mid),
+        (b - 0.25, z - mid),
+        (b + 0.1, z - depth),
+        (end, z - depth),
+        (end, z),
+    ]
+    kit.pair("skirt", "body2", prism(path, (y - 0.03, y), bevel=0.01))
+
+
+def lamp(x: float, y: float, z: float, *, r: float, sign: int = 1) -> tuple[Mesh, Mesh]:
+    """A drum lamp looking along x: its housing and its lens."""
+    p = [
+        (-0.9 * r, 0),
+        (-0.9 * r, 0.5 * r),
+        (-0.6 * r, r),
+        (0.4 * r, r),
+        (0.55 * r, 1.08 * r),
+        (0.6 * r, 0.95 * r),
+        (0.5 * r, 0.9 * r),
+    ]
+    body = lathe([(sign * a, b) for a, b in p], "x", 18).moved(x, y, z)
+    lens = ball(r, 14).stretched(x=0.35, y=0.9, z=0.9).moved(x + sign * 0.45 * r, y, z)
+    return body, lens

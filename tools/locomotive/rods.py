@@ -1,0 +1,323 @@
+"""Coupling and main rods, cylinders, and the extra linkage outside them."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tools.locomotive.kit import Kit
+from tools.locomotive.layout import Layout
+from tools.locomotive.prisms import prism
+from tools.locomotive.solids import Mesh, arc, box, join, lathe, rod, span, tube
+from tools.locomotive.spec import LocomotiveSpec
+
+Point = NDArray[np.float64]
+
+
+def bar(
+    p: Point, q: Point, *, y: float, h: float, t: float, style: str = "plain", eyes: bool = True
+) -> Mesh:
+    """A rod between two pins p and q (x, z) in the plane y; `h` high, `t` thick."""
+    p, q = np.asarray(p, float), np.asarray(q, float)
+    length = float(np.linalg.norm(q - p))
+    angle = float(np.arctan2(q[1] - p[1], q[0] - p[0]))
+    parts: list[Mesh] = []
+    if style == "round":
+        parts.append(tube([[0, 0, 0], [length, 0, 0]], 0.42 * h, 10))
+    elif style == "fish":
+        top = [
+            (length * k, 0.5 * h * (0.62 + 0.62 * np.sin(np.pi * k))) for k in np.linspace(0, 1, 9)
+        ]
+        parts.append(prism([(a, -b) for a, b in top] + top[::-1], (-t / 2, t / 2), bevel=0.15 * t))
+    elif style == "fluted":
+        parts.append(box([length / 2, -0.1 * t, 0], [length, 0.5 * t, h * 0.98], 0.003))
+        for side in (-1, 1):
+            parts.append(box([length / 2, 0, side * 0.36 * h], [length, t, 0.26 * h], 0.08 * t))
+    else:
+        parts.append(box([length / 2, 0, 0], [length, t, h], 0.12 * t))
+    if eyes:
+        grow = 0.95 if style != "stamped" else 0.75
+        boss = lathe(
+            [
+                (-0.55 * t, 0),
+                (-0.55 * t, grow * h),
+                (0.5 * t, grow * h),
+                (0.62 * t, 0.85 * h * grow),
+                (0.62 * t, 0),
+            ],
+            "y",
+            16,
+        )
+        pin = rod(0.42 * h, 0, 0.95 * t, "y", 10)
+        parts += [m.moved(x) for x in (0.0, length) for m in (boss, pin)]
+    turned = join(parts).turned("y", -angle)
+    return turned.moved(p[0], y, p[1])
+
+
+def crank_pin(lay: Layout, x: float, phase: float) -> Point:
+    """Pin (x, z) of the driver whose axle is at x."""
+    return np.array([x + lay.crank * np.cos(phase), lay.wheel_d / 2 + lay.crank * np.sin(phase)])
+
+
+def main_axle(s: LocomotiveSpec, lay: Layout) -> int:
+    """Index of the driver that the main rod turns: far enough from the crosshead."""
+    want = min(s.main_driver, len(lay.drivers) - 1)
+    rear = lay.cylinder_x - lay.cylinder_len / 2
+    while want < len(lay.drivers) - 1 and rear - lay.drivers[want] < 4.4 * lay.crank:
+        want += 1
+    return want
+
+
+def crosshead(s: LocomotiveSpec, lay: Layout, pin: Point) -> Point:
+    """Crosshead pin (x, z): the rod's length keeps the piston inside the cylinder."""
+    axle = np.array([lay.drivers[main_axle(s, lay)], lay.wheel_d / 2])
+    middle = lay.cylinder_x - lay.cylinder_len / 2 - lay.crank - 0.12
+    length = max(middle - axle[0], 1.6 * lay.crank)
+    rise = float(pin[1] - lay.cylinder_z * 0.5 - 0.5 * axle[1])
+    x = pin[0] + np.sqrt(max(length**2 - rise**2, 0.0))
+    slope = (lay.cylinder_z - axle[1]) / max(lay.cylinder_x - axle[0], 0.5)
+    return np.array([x, lay.cylinder_z - slope * (lay.cylinder_x - x)])
+
+
+def _sides(phase: float) -> tuple[tuple[str, float], ...]:
+    return (("left", phase), ("right", phase + np.pi / 2))
+
+
+def add_rods(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    """Coupling rods and, with outside cylinders, main rods and motion."""
+    h, t = s.rod_h * lay.wheel_d, 0.055
+    for side, phase in _sides(s.crank_phase):
+        pins = [crank_pin(lay, x, phase) for x in lay.drivers]
+        meshes = [
+            bar(b, a, y=lay.rod_y, h=h, t=t, style=s.rod_style)
+            for a, b in zip(pins[:-1], pins[1:], strict=True)
+        ]
+        if len(pins) == 1:
+            meshes.append(
+                rod(0.06, lay.rod_y - 0.1, lay.rod_y + 0.03, "y").moved(pins[0][0], 0, pins[0][1])
+            )
+        if s.outside_frame:
+            meshes += [_outside_crank(lay, x, p) for x, p in zip(lay.drivers, pins, strict=True)]
+        if s.cylinders == "outside":
+            meshes += _motion(s, lay, pins[main_axle(s, lay)], h=h, t=t)
+        kit.add("rods", "rods", *(m if side == "left" else m.mirrored() for m in meshes), side=side)
+    if s.cylinders == "outside":
+        kit.pair("cylinder", "body", *_cylinder(s, lay))
+        kit.pair("cylinder", "rods", *_covers(s, lay))
+
+
+def _outside_crank(lay: Layout, x: float, pin: Point) -> Mesh:
+    y = lay.rod_y - 0.08
+    return bar(np.array([x, lay.wheel_d / 2]), pin, y=y, h=0.17, t=0.07, eyes=True)
+
+
+def _motion(s: LocomotiveSpec, lay: Layout, pin: Point, *, h: float, t: float) -> list[Mesh]:
+    """Main rod, crosshead, slide bars and piston rod of the left side."""
+    y = lay.cylinder_y
+    cross = crosshead(s, lay, pin)
+    rear = lay.cylinder_x - lay.cylinder_len / 2
+    away = np.array([rear, lay.cylinder_z - 0.02])
+    meshes = [bar(pin, cross, y=y, h=1.05 * h, t=1.2 * t, style=s.rod_style)]
+    meshes.append(box([cross[0] + 0.03, y, cross[1]], [0.26, 0.1, 0.19], 0.02))
+    meshes.append(tube([[cross[0], y, cross[1]], [away[0] + 0.1, y, away[1]]], 0.03, 8))
+    back = rear - 2 * lay.crank - 0.35
+    slope = (lay.cylinder_z - cross[1]) / max(lay.cylinder_x - cross[0], 0.3)
+    for dz in (0.13, -0.13) if s.valve_chest != "none" else (0.13,):
+        z0 = lay.cylinder_z + dz
+        meshes.append(
+            bar(
+                np.array([back, z0 - slope * (rear - back)]),
+                np.array([rear + 0.05, z0]),
+                y=y,
+                h=0.05,
+                t=0.07,
+                eyes=False,
+            )
+        )
+    meshes.append(
+        box([back, y - 0.1, lay.cylinder_z + 0.12 - slope * (rear - back)], [0.06, 0.3, 0.42], 0.01)
+    )
+    return meshes
+
+
+def _tilted(s: LocomotiveSpec, lay: Layout, mesh: Mesh) -> Mesh:
+    """A cylinder-axis mesh (origin at its middle, along x) tilted towards its axle and placed."""
+    axle = lay.drivers[main_axle(s, lay)]
+    slope = np.arctan2(lay.cylinder_z - lay.wheel_d / 2, max(lay.cylinder_x - axle, 0.5))
+    return mesh.turned("y", -slope).moved(lay.cylinder_x, lay.cylinder_y, lay.cylinder_z)
+
+
+def _cylinder(s: LocomotiveSpec, lay: Layout) -> list[Mesh]:
+    """Cladding and valve chest of the left cylinder."""
+    r, half = lay.cylinder_r, lay.cylinder_len / 2
+    body = lathe([(-half, 0.9 * r), (-half + 0.03, r), (half - 0.03, r), (half, 0.9 * r)], "x", 24)
+    meshes = [_tilted(s, lay, body)]
+    inward = span((-half * 0.9, half * 0.9), (-0.6, 0.0), (-0.6 * r, r * 1.15), 0.02)
+    meshes.append(_tilted(s, lay, inward))
+    if s.valve_chest == "piston":
+        chest = lathe(
+            [(-half * 1.05, 0), (-half * 1.05, 0.5 * r), (half * 1.05, 0.5 * r), (half * 1.05, 0)],
+            "x",
+            18,
+        )
+        meshes.append(_tilted(s, lay, chest.moved(0, -0.06, 1.28 * r)))
+    elif s.valve_chest == "box":
+        meshes.append(
+            _tilted(
+                s,
+                lay,
+                span((-half * 0.8, half * 0.8), (-0.75 * r, 0.62 * r), (0.6 * r, 1.55 * r), 0.03),
+            )
+        )
+    return meshes
+
+
+def _covers(s: LocomotiveSpec, lay: Layout) -> list[Mesh]:
+    """Bright covers of the left cylinder."""
+    r, half = lay.cylinder_r, lay.cylinder_len / 2
+    out = []
+    for sign in (1, -1):
+        p = [(0, 0), (0, 0.93 * r), (0.03, 0.9 * r), (0.035, 0.45 * r), (0.09, 0.3 * r), (0.09, 0)]
+        cover = lathe([(sign * (half + a), b) for a, b in p], "x", 22)
+        out.append(_tilted(s, lay, cover))
+    return out
+
+
+def add_linkage(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    """The extra linkage outside the side rods, in the part `side_linkage`."""
+    for side, phase in _sides(s.crank_phase):
+        meshes = linkage(s, lay, phase)
+        kit.add(
+            "side_linkage",
+            "linkage",
+            *(m if side == "left" else m.mirrored() for m in meshes),
+            side=side,
+        )
+
+
+def linkage(s: LocomotiveSpec, lay: Layout, phase: float) -> list[Mesh]:
+    """Return crank, eccentric rod, link or gear frame, and the rods to the valve (left side)."""
+    k = main_axle(s, lay)
+    pin = crank_pin(lay, lay.drivers[k], phase)
+    h = max(s.rod_h * s.linkage_w * lay.wheel_d, 0.045)
+    y = lay.cylinder_y + 0.11
+    axle = np.array([lay.drivers[k], lay.wheel_d / 2])
+    reach = axle + 0.42 * lay.crank * np.array([np.cos(phase + 1.9), np.sin(phase + 1.9)])
+    ahead = (
+        lay.cylinder_x - lay.cylinder_len / 2
+        if s.cylinders == "outside"
+        else lay.drivers[0] + 0.62 * lay.wheel_d
+    )
+    under = lay.board_at(0.5 * (ahead + axle[0])) - lay.edge_h - 0.04
+    style = s.linkage_style
+    if style in ("single", "double", "stamped"):
+        return _toy_linkage(style, pin=pin, reach=reach, ahead=ahead, under=under, y=y, h=h)
+    x = float(np.clip(0.42 * axle[0] + 0.58 * ahead, axle[0] + 0.5, ahead - 0.3))
+    link_z = max(min(under - 0.14, lay.cylinder_z + 0.45), lay.wheel_d / 2 + 0.12)
+    foot = np.array([x, link_z - 0.34])
+    y1 = y + 0.05
+    meshes = [
+        bar(pin, reach, y=y, h=1.1 * h, t=0.06),
+        bar(reach, foot, y=y1, h=h, t=0.04, style="plain"),
+    ]
+    meshes += (
+        _expansion_link(x, link_z, under, y=y1)
+        if style == "radius"
+        else _gear_frame(x, link_z, under, y=y1)
+    )
+    cross = (
+        crosshead(s, lay, pin)
+        if s.cylinders == "outside"
+        else np.array([ahead - 0.1, lay.wheel_d / 2 + 0.05])
+    )
+    top = np.array([cross[0] + 0.3, link_z + 0.1])
+    drop = np.array([cross[0] + 0.18, cross[1] - 0.26])
+    if s.linkage_rods >= 3:
+        meshes.append(bar(np.array([x, link_z + 0.1]), top, y=y, h=0.8 * h, t=0.035))
+    if s.linkage_rods >= 4:
+        meshes.append(bar(drop, top, y=y + 0.03, h=0.9 * h, t=0.035))
+    if s.linkage_rods >= 5:
+        meshes.append(bar(cross + np.array([0.0, -0.26]), drop, y=y, h=0.7 * h, t=0.035))
+        meshes.append(box([cross[0], y - 0.02, cross[1] - 0.14], [0.07, 0.04, 0.3], 0.008))
+    if s.linkage_rods >= 4:
+        valve = np.array([ahead + 0.1, link_z + 0.12])
+        meshes.append(bar(top, valve, y=y - 0.04, h=0.05, t=0.04, style="round", eyes=False))
+    return meshes
+
+
+def _expansion_link(x: float, z: float, under: float, *, y: float) -> list[Mesh]:
+    """A curved slotted link hung from a bracket under the running board."""
+    outer = arc(x - 0.9, z, 0.97, -0.42, 0.42, 8)
+    inner = arc(x - 0.9, z, 0.83, 0.42, -0.42, 8)
+    slot = arc(x - 0.9, z, 0.93, -0.3, 0.3, 6) + arc(x - 0.9, z, 0.87, 0.3, -0.3, 6)
+    plate = prism(outer + inner, (y - 0.03, y + 0.03), holes=[slot], bevel=0.006)
+    hanger = prism(
+        [
+            (x - 0.2, under + 0.06),
+            (x + 0.14, under + 0.06),
+            (x + 0.07, z - 0.08),
+            (x - 0.07, z - 0.08),
+        ],
+        (y + 0.035, y + 0.06),
+        bevel=0.005,
+    )
+    return [plate, hanger, rod(0.05, y - 0.04, y + 0.09, "y", 10).moved(x, 0, z)]
+
+
+def _gear_frame(x: float, z: float, under: float, *, y: float) -> list[Mesh]:
+    """An open frame with a bell crank instead of a link."""
+    rim = [
+        (x - 0.3, under + 0.05),
+        (x + 0.3, under + 0.05),
+        (x + 0.22, z - 0.05),
+        (x - 0.1, z - 0.12),
+    ]
+    hole = [
+        (x - 0.17, under - 0.05),
+        (x + 0.17, under - 0.05),
+        (x + 0.12, z + 0.02),
+        (x - 0.06, z - 0.02),
+    ]
+    big = under - z > 0.2
+    frame = prism(rim, (y - 0.06, y - 0.02), holes=[hole] if big else [], bevel=0.006)
+    crank = bar(np.array([x, z + 0.12]), np.array([x, z - 0.34]), y=y + 0.02, h=0.06, t=0.035)
+    arm = bar(np.array([x, z + 0.02]), np.array([x + 0.3, z + 0.1]), y=y + 0.04, h=0.055, t=0.03)
+    return [frame, crank, arm]
+
+
+def _toy_linkage(
+    style: str, *, pin: Point, reach: Point, ahead: float, under: float, y: float, h: float
+) -> list[Mesh]:
+    """A simple extra rod on a hanger, doubled, or one stamped bell-crank plate."""
+    x = float(pin[0] + 0.72 * (ahead - pin[0]))
+    pivot = np.array([x, under - 0.22])
+    hanger = bar(np.array([x + 0.03, under + 0.05]), pivot, y=y - 0.01, h=1.1 * h, t=0.04)
+    if style == "single":
+        return [
+            bar(reach, pivot, y=y + 0.04, h=h, t=0.04),
+            hanger,
+            bar(pin, reach, y=y, h=1.2 * h, t=0.05),
+        ]
+    if style == "double":
+        low = np.array([x + 0.2, pivot[1] - 0.3])
+        return [
+            bar(reach, low, y=y + 0.04, h=h, t=0.04),
+            bar(low, pivot, y=y + 0.02, h=h, t=0.04),
+            hanger,
+            bar(pin, reach, y=y, h=1.2 * h, t=0.05),
+            bar(pivot, np.array([ahead + 0.1, pivot[1] + 0.08]), y=y - 0.01, h=h, t=0.04),
+        ]
+    knee = np.array([0.5 * (pin[0] + x), 0.5 * (pin[1] + pivot[1]) + 0.12])
+    return [
+        bar(pin, knee, y=y, h=1.3 * h, t=0.035, style="stamped"),
+        bar(knee, pivot, y=y, h=1.3 * h, t=0.035, style="stamped"),
+        hanger,
+        bar(
+            pivot,
+            np.array([ahead + 0.15, pivot[1] + 0.02]),
+            y=y + 0.02,
+            h=h,
+            t=0.03,
+            style="stamped",
+        ),
+    ]
