@@ -347,6 +347,30 @@ def test_wheels_lie_where_scikit_image_sees_circles() -> None:
     assert [w.y for w in wheels] == pytest.approx(list(ys + 0.5), abs=2.5)
 
 
+@pytest.mark.parametrize("aspect", [0.7, 0.85, 1.3])
+def test_a_stretched_crop_is_put_right(aspect: float) -> None:
+    """Wheels found, and bars sorted by their true slope, whatever the crop's stretch."""
+    parts = [part for x in (110.0, 230.0) for part in draw.wheel(x, 46.0)]
+    true = draw.side_rods(*parts, (draw.STEEL, draw.bar((240, 60), (330, 8), 5)))
+    width = round(384 / aspect)
+    crop = cv2.resize(true, (width, 128), interpolation=cv2.INTER_AREA)
+    found = measure_side_rods(crop, pixel_aspect=aspect)
+    got = values(found)
+    assert got["wheel_count"] == 2
+    assert got["wheel_radius"] == pytest.approx(46, abs=2)
+    assert got["linkage_length"] == pytest.approx(2 * 104 / 384, rel=0.25)
+    box = where(found, "wheel_count")
+    assert box is not None
+    drawn = Box(64 / aspect, 36, 276 / aspect, 128)
+    assert box.intersection_over_union(drawn) > 0.9
+
+
+@pytest.mark.parametrize("aspect", [0.49, 2.01, 0.0, -1.0, math.nan])
+def test_a_stretch_out_of_range_is_refused(aspect: float) -> None:
+    with pytest.raises(ValueError, match="pixel_aspect: 0.5 to 2.0 expected, got"):
+        measure_side_rods(draw.side_rods(), pixel_aspect=aspect)
+
+
 def test_a_disc_that_floats_or_is_too_small_is_no_wheel() -> None:
     floating = draw.side_rods((draw.STEEL, draw.disc(200, 45, 34)))
     small = draw.side_rods((draw.STEEL, draw.disc(200, 116, 12)))

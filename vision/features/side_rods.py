@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -12,6 +13,8 @@ from vision.features.crop import checked_crop, grey
 from vision.features.wheels import Wheel, find_wheels
 from vision.records import Box, Measurement, Pixels
 
+# Stretch beyond which a crop is no longer worth putting right. Chosen.
+LEAST_ASPECT, GREATEST_ASPECT = 0.5, 2.0
 # Classes of orientation, degrees from level. Rods, slide bars and the running board
 # are level within what a rectified crop leaves of perspective; the parts of a linkage
 # stand between; frames, hangers and cylinder ends are upright.
@@ -45,7 +48,7 @@ RIM_SAGITTA = 0.12
 SPOKE_BAND = 0.22
 
 
-def measure_side_rods(crop: NDArray[Any]) -> tuple[Measurement, ...]:
+def measure_side_rods(crop: NDArray[Any], *, pixel_aspect: float = 1.0) -> tuple[Measurement, ...]:
     """Orientation of edges, straight pieces, and wheels.
 
     Parameters
@@ -53,6 +56,11 @@ def measure_side_rods(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     crop : ndarray, shape (H, W, 3), uint8, RGB
         Nominally 128 x 384: rail top at the lower edge, running board at the upper;
         cylinder at the left, last driven wheel at the right.
+    pixel_aspect : float
+        Length on the engine that one column covers over that of one row, 0.5 to 2.
+        A region stretched to the crop makes ellipses of wheels and turns slopes; the
+        crop is put right before it is measured. Rows stay as they are: lengths in px
+        are counted in rows, `where` in the crop as given.
 
     Returns
     -------
@@ -72,7 +80,7 @@ def measure_side_rods(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     Raises
     ------
     ValueError
-        If the crop is not uint8 (H, W, 3).
+        If the crop is not uint8 (H, W, 3), or `pixel_aspect` out of range.
 
     Notes
     -----
@@ -81,13 +89,40 @@ def measure_side_rods(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     edges of a rod count. Wheels: see `wheels.find_wheels`.
     """
     levels = grey(checked_crop(crop))
+    width = levels.shape[1]
+    levels = _put_right(levels, pixel_aspect)
     segments = _segments(levels)
     wheels = find_wheels(levels)
-    return (
+    found = (
         *_edge_measurements(levels),
         *_segment_measurements(segments, levels.shape[1]),
         *_wheel_measurements(wheels, levels.shape),
         *_linkage_measurements(segments, wheels, levels.shape),
+    )
+    back = width / levels.shape[1]
+    return found if back == 1.0 else tuple(_columns_scaled(m, back) for m in found)
+
+
+def _put_right(levels: Pixels, pixel_aspect: float) -> Pixels:
+    """The picture with as many columns as make a circle of a wheel."""
+    if not LEAST_ASPECT <= pixel_aspect <= GREATEST_ASPECT:
+        raise ValueError(
+            f"pixel_aspect: {LEAST_ASPECT} to {GREATEST_ASPECT} expected, got {pixel_aspect}"
+        )
+    height, width = levels.shape
+    size = (round(width * pixel_aspect), height)
+    if size[0] == width:
+        return levels
+    way = cv2.INTER_AREA if size[0] < width else cv2.INTER_LINEAR
+    return np.asarray(cv2.resize(levels, size, interpolation=way), dtype=np.uint8)
+
+
+def _columns_scaled(measurement: Measurement, factor: float) -> Measurement:
+    box = measurement.where
+    if box is None:
+        return measurement
+    return replace(
+        measurement, where=Box(box.left * factor, box.top, box.right * factor, box.bottom)
     )
 
 
