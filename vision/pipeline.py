@@ -84,8 +84,8 @@ def date_item(photos: Sequence[Photo], guide: Guide, eye: Eye, said: Sequence[Cu
     eye : Eye
         What looks at the photos.
     said : sequence of Cue
-        What a person found or corrects; each replaces what the photos show of
-        the same name.
+        What a person found or corrects; `estimate` lets it replace what the photos
+        show of the same name.
 
     Returns
     -------
@@ -97,17 +97,17 @@ def date_item(photos: Sequence[Photo], guide: Guide, eye: Eye, said: Sequence[Cu
     looks = [eye.look(photo) for photo in photos]
     sightings = tuple(sighting for sighting, _ in looks)
     fused, disputes = fuse_views([cues for _, cues in looks])
-    spoken = {cue.name for cue in said}
-    cues = tuple(cue for cue in fused if cue.name not in spoken) + tuple(said)
     found = any(isinstance(sighting, Sighting) for sighting in sightings)
+    cues = (*fused, *said) if found else ()
     dated = estimate(guide, cues) if found else None
     if dated is not None:
-        open_disputes = tuple(d for d in disputes if not spoken.intersection(d.cues))
-        dated = replace(dated, conflicts=dated.conflicts + open_disputes)
+        settled = {cue.name for cue in said if cue.state is not State.UNSEEN}
+        disputes = tuple(d for d in disputes if not settled.intersection(d.cues))
+        dated = replace(dated, conflicts=dated.conflicts + disputes)
     return Answer(
         photos=tuple(photos),
         sightings=sightings,
-        cues=cues if found else (),
+        cues=cues,
         estimate=dated,
         versions={
             "telltale": __version__,

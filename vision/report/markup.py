@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
-from vision.records import Answer, Cue, Estimate
+from vision.records import Answer, Cue, Estimate, State
 from vision.report.words import (
     bearing,
     candidate_words,
     cautions,
     cue_words,
+    fits_words,
     headline,
+    next_looks,
+    next_words,
     percent,
     reading,
+    weighing_step,
 )
 
 # 360 px is the narrowest phone still common; the page has one column up to there.
@@ -73,10 +77,7 @@ def article(answer: Answer) -> str:
             _variations(estimate),
             _cues(answer.cues, estimate),
             _list("What does not fit together", [c.text for c in estimate.conflicts]),
-            _list(
-                "What to look at next",
-                [f"{cue_words(n.name)}: {n.instruction}" for n in estimate.look_next],
-            ),
+            _list("What to look at next", [next_words(look) for look in next_looks(estimate)]),
             _list("Before you touch it", cautions(answer)),
         ]
     made_by = "; ".join(f"{key} {value}" for key, value in answer.versions.items())
@@ -90,15 +91,14 @@ def _variations(estimate: Estimate) -> str:
 
 
 def _cues(cues: Iterable[Cue], estimate: Estimate) -> str:
-    steps = {step.cue: step for step in estimate.steps if step.cue is not None}
     rows = []
     for cue in cues:
-        step = steps.get(cue.name)
-        weight = BEARING_WORDS["neutral" if step is None else bearing(step, estimate)]
-        said = " ".join(text for text in (cue.because, step.text if step else "") if text)
+        step = weighing_step(cue, estimate)
+        weight = BEARING_WORDS["neutral" if step is None else bearing(step)]
+        told = [cue.because, fits_words(step) if step is not None else ""]
         sure = "you say so" if cue.source == "person" else percent(cue.confidence)
-        seen = reading(cue) if cue.confidence == 0.0 else f"{reading(cue)} ({sure})"
-        rows.append((cue_words(cue.name), seen, weight, said))
+        seen = reading(cue) if cue.state is State.UNSEEN else f"{reading(cue)} ({sure})"
+        rows.append((cue_words(cue.name), seen, weight, "; ".join(t for t in told if t)))
     return _table("Why", ("Cue", "Seen", "Speaks", "Because"), rows)
 
 

@@ -95,7 +95,7 @@ def _cue(cue: Cue, *, several: bool) -> dict[str, Any]:
     if cue.name in VALUED_CUES:
         record["value"] = cue.value
     if cue.name in BINARY_CUES or cue.p_present is not None:
-        record["p_present"] = None if cue.p_present is None else round(cue.p_present, 4)
+        record["p_present"] = _four(cue.p_present)
     record["confidence"] = round(cue.confidence, 4)
     record["where"] = None if cue.where is None else _box(cue.where)
     record["because"] = cue.because
@@ -104,6 +104,10 @@ def _cue(cue: Cue, *, several: bool) -> dict[str, Any]:
     if several:
         record["photo"] = cue.photo
     return record
+
+
+def _four(number: float | None) -> float | None:
+    return None if number is None else round(number, 4)
 
 
 def _estimate(estimate: Estimate) -> dict[str, Any]:
@@ -122,6 +126,7 @@ def _estimate(estimate: Estimate) -> dict[str, Any]:
                 "name": look.name,
                 "instruction": look.instruction,
                 "gain_bits": round(look.gain_bits, 4),
+                "candidates_left": _four(look.candidates_left),
                 "hands_on": look.hands_on,
             }
             for look in estimate.look_next

@@ -12,9 +12,13 @@ from vision.report.words import (
     candidates_words,
     cautions,
     cue_words,
+    fits_words,
     headline,
+    next_looks,
+    next_words,
     percent,
     reading,
+    weighing_step,
 )
 
 # Columns: what a terminal has had since the punched card, and still opens with.
@@ -52,12 +56,9 @@ def terminal_text(answer: Answer, *, width: int = WIDTH, bold: bool = False) -> 
         if estimate.conflicts:
             lines += ["", "What does not fit together"]
             lines += _bullets([conflict.text for conflict in estimate.conflicts], width)
-        if estimate.look_next:
+        if next_looks(estimate):
             lines += ["", "What to look at next"]
-            lines += _bullets(
-                [f"{cue_words(look.name)}: {look.instruction}" for look in estimate.look_next],
-                width,
-            )
+            lines += _bullets([next_words(look) for look in next_looks(estimate)], width)
     warned = cautions(answer)
     if warned:
         lines += ["", "Before you touch it", *_bullets(list(warned), width)]
@@ -95,24 +96,27 @@ def _bullets(texts: list[str], width: int) -> list[str]:
 
 
 def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
-    steps = {step.cue: step for step in estimate.steps if step.cue is not None}
     signs = set()
+    told = set()
     column = max((len(cue_words(cue.name)) for cue in answer.cues), default=0)
     for cue in answer.cues:
-        step = steps.get(cue.name)
-        sign = "?" if cue.state is State.UNSEEN else _sign(step, estimate)
+        step = weighing_step(cue, estimate)
+        sign = _sign(cue, step)
         signs.add(sign)
         yield f"  {sign} {cue_words(cue.name):<{column}}  {_state(cue)}"
-        for text in _reasons(cue, step):
-            yield from _wrapped(text, width, "      ", "      ")
-    for step in estimate.steps:
-        if step.cue is None and step.text:
-            yield from _wrapped(step.text, width, "  = ", "    ")
+        if cue.because and cue.source != "person":
+            yield from _wrapped(cue.because, width, "      ", "      ")
+        # The tender's cues share one step, which is told once.
+        if step is not None and step.cue not in told:
+            told.add(step.cue)
+            yield from _wrapped(fits_words(step), width, "      ", "      ")
     yield from _wrapped(_key(signs), width)
 
 
-def _sign(step: Step | None, estimate: Estimate) -> str:
-    return SIGNS["neutral"] if step is None else SIGNS[bearing(step, estimate)]
+def _sign(cue: Cue, step: Step | None) -> str:
+    if cue.state is State.UNSEEN:
+        return "?"
+    return SIGNS["neutral"] if step is None else SIGNS[bearing(step)]
 
 
 def _state(cue: Cue) -> str:
@@ -122,18 +126,11 @@ def _state(cue: Cue) -> str:
     return f"{reading(cue)} ({whose})"
 
 
-def _reasons(cue: Cue, step: Step | None) -> list[str]:
-    texts = [cue.because] if cue.because else []
-    if step is not None and step.text and step.text != cue.because:
-        texts.append(step.text)
-    return texts
-
-
 def _key(signs: set[str]) -> str:
     meanings = (
         ("+", "for the first variation named"),
         ("-", "against it"),
-        (".", "tells little"),
+        (".", "tells little or is set aside"),
         ("?", "not visible, changes nothing"),
     )
     return "; ".join(f"{sign} {meaning}" for sign, meaning in meanings if sign in signs)

@@ -6,7 +6,18 @@ import re
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from vision.records import Answer, Candidate, Cue, Estimate, NotFound, Sighting, State, Step
+from vision.estimate.strength import NO_SUPPORT
+from vision.records import (
+    Answer,
+    Candidate,
+    Cue,
+    Estimate,
+    NextLook,
+    NotFound,
+    Sighting,
+    State,
+    Step,
+)
 
 CUE_WORDS: Mapping[str, str] = MappingProxyType(
     {
@@ -35,8 +46,12 @@ CONFIDENCE_WORDS = (
     (0.00, "very unlikely"),
 )
 
-# What the estimate calls the hypothesis that an engine is none of the guide's.
+# What the estimate calls the hypothesis that an engine is none of the guide's, and
+# the years of such an engine (EDTF: no figure known).
 NOT_IN_GUIDE = "other"
+YEAR_UNKNOWN = "XXXX"
+# Steps that record why a cue changed nothing.
+SILENT_STEPS = ("unseen", "superseded", "unused")
 
 # Common practice, no source.
 CAUTIONS = (
@@ -46,10 +61,13 @@ CAUTIONS = (
     "Leave mains parts to a licensed electrician and your local codes.",
 )
 
-# A cue counts for or against the answer once it makes the first candidate at least
-# this much more or less probable than the rest. Chosen: 1.25 is the strength at which
-# an even chance becomes 56 %, the least that a reader would notice.
-BEARING_RATIO = 1.25
+# How `Step.strength` says that a step speaks against the first candidate.
+AGAINST = " against "
+
+# Bits, and a number: what is worth a person's while to look at, and what they will
+# read. Chosen.
+LEAST_GAIN = 0.02
+MOST_LOOKS = 3
 
 
 def cue_words(name: str) -> str:
@@ -124,8 +142,9 @@ def headline(answer: Answer) -> tuple[str, str]:
     if answer.estimate is None:
         return "no locomotive found", not_found_reason(answer)
     sure = answer.estimate.confidence
-    words = f"{confidence_words(sure)} ({percent(sure)})"
-    return years_words(answer.estimate.years) or "no years", words
+    if answer.estimate.years == YEAR_UNKNOWN:
+        return "year unknown", f"not in this guide: {confidence_words(sure)} ({percent(sure)})"
+    return years_words(answer.estimate.years), f"{confidence_words(sure)} ({percent(sure)})"
 
 
 def not_found_reason(answer: Answer) -> str:
@@ -147,26 +166,63 @@ def candidate_words(candidate: Candidate) -> str:
     return f"{candidate.id} ({years_words(candidate.years)})" if candidate.years else candidate.id
 
 
-def bearing(step: Step, estimate: Estimate) -> str:
+def weighing_step(cue: Cue, estimate: Estimate) -> Step | None:
+    """Return the step in which a cue was weighed; None where it changed nothing.
+
+    All cues of the tender are weighed in one step, and a photo's cue that a person
+    corrected in none.
+    """
+    if cue.state is State.UNSEEN:
+        return None
+    dropped = {step.cue for step in estimate.steps if step.kind == "superseded"}
+    if cue.source == "photo" and cue.name in dropped:
+        return None
+    names = (cue.name, "tender") if cue.name.startswith("tender_") else (cue.name,)
+    weighed = (step for step in estimate.steps if step.kind not in SILENT_STEPS)
+    return next((step for step in weighed if step.cue in names), None)
+
+
+def bearing(step: Step) -> str:
     """Whether a step speaks for the first candidate: "for", "against" or "neutral".
 
-    The likelihood under the first candidate is compared with the mean over the
-    others, weighed by their probabilities.
+    Read off the step's own words, so that the sign never contradicts them.
     """
-    if not estimate.variations:
+    if not step.strength or step.strength.startswith(NO_SUPPORT):
         return "neutral"
-    first, *rest = estimate.variations
-    here = step.likelihoods.get(first.id)
-    others = [(c.p, step.likelihoods[c.id]) for c in rest if c.id in step.likelihoods]
-    weight = sum(p for p, _ in others)
-    if here is None or weight <= 0.0:
-        return "neutral"
-    there = sum(p * likelihood for p, likelihood in others) / weight
-    if here >= there * BEARING_RATIO:
-        return "for"
-    if here * BEARING_RATIO <= there:
-        return "against"
-    return "neutral"
+    return "against" if AGAINST in step.strength else "for"
+
+
+def fits_words(step: Step) -> str:
+    """Which variations a step fits, and how strongly it speaks.
+
+    A variation fits where its likelihood is at least half the greatest.
+    """
+    likelihoods = {id: p for id, p in _by_candidate(step).items() if id != NOT_IN_GUIDE}
+    least = 0.5 * max(likelihoods.values(), default=0.0)
+    fitting = [id for id, p in likelihoods.items() if p >= least]
+    if len(fitting) == len(likelihoods):
+        fits = "fits every variation"
+    else:
+        fits = f"fits {', '.join(fitting)}"
+    return f"{fits}: {step.strength}" if step.strength else fits
+
+
+def _by_candidate(step: Step) -> dict[str, float]:
+    """Likelihood of each variation: the same for all its years ("W1@1931")."""
+    return {id.partition("@")[0]: p for id, p in step.likelihoods.items()}
+
+
+def next_looks(estimate: Estimate) -> tuple[NextLook, ...]:
+    """Return the looks worth naming to a person, the most telling first."""
+    return tuple(look for look in estimate.look_next if look.gain_bits >= LEAST_GAIN)[:MOST_LOOKS]
+
+
+def next_words(look: NextLook) -> str:
+    """What to look at, how, and what it promises."""
+    promise = ""
+    if look.candidates_left is not None:
+        promise = f" (expected to leave about {look.candidates_left:.1f} candidates)"
+    return f"{cue_words(look.name)}: {look.instruction}{promise}"
 
 
 def first_sighting(answer: Answer) -> Sighting | None:
@@ -177,6 +233,6 @@ def first_sighting(answer: Answer) -> Sighting | None:
 def cautions(answer: Answer) -> tuple[str, ...]:
     """Return the usual cautions where a hands-on check is suggested, else none."""
     estimate = answer.estimate
-    if estimate is None or not any(look.hands_on for look in estimate.look_next):
+    if estimate is None or not any(look.hands_on for look in next_looks(estimate)):
         return ()
     return CAUTIONS

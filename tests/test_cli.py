@@ -1,0 +1,352 @@
+"""The command from outside: what it prints, writes, refuses, and how it ends."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from answers import FakeEye, photo_of
+from shapes import encoded, engine
+from vision import __version__
+from vision.cli import run
+from vision.guide import builtin_names, check_guide, load_guide
+from vision.pipeline import date_item
+from vision.records import (
+    EvidenceError,
+    GuideError,
+    ModelError,
+    OutputError,
+    PhotoEmpty,
+    PhotoIsFolder,
+    PhotoMissing,
+    PhotoTooLarge,
+    PhotoTooSmall,
+    PhotoUnreadable,
+)
+from vision.report import answer_json
+
+Telltale = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def telltale(capsys: pytest.CaptureFixture[str]) -> Telltale:
+    """Run the command with a fake eye; gives exit code, stdout and stderr."""
+
+    def call(*arguments: object, eye: FakeEye | None = None) -> tuple[int, str, str]:
+        code = run([str(a) for a in arguments], load_eye=lambda: eye or FakeEye())
+        captured = capsys.readouterr()
+        return code, captured.out, captured.err
+
+    return call
+
+
+@pytest.fixture
+def photo(tmp_path: Path) -> Path:
+    path = tmp_path / "engine.png"
+    path.write_bytes(encoded(engine()))
+    return path
+
+
+def test_version_and_help(telltale: Telltale) -> None:
+    assert telltale("--version") == (0, f"telltale {__version__}\n", "")
+    code, out, _ = telltale("--help")
+    assert code == 0
+    assert "date" in out
+    assert "guide" in out
+
+
+def test_one_photo_as_text(telltale: Telltale, photo: Path) -> None:
+    code, out, err = telltale("date", photo)
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert lines[0] == str(photo)
+    assert lines[1].startswith("  ╔")
+    expected = date_item([photo_of(engine())], load_guide(), FakeEye()).estimate
+    assert expected is not None
+    assert expected.variations[0].id in lines[4]
+
+
+def test_json_is_one_object_a_line_and_the_reports_own(telltale: Telltale, photo: Path) -> None:
+    code, out, err = telltale("date", photo, photo, "--json")
+    assert (code, err) == (0, "")
+    first, second = (json.loads(line) for line in out.splitlines())
+    assert first == second
+    expected = answer_json(date_item([photo_of(engine(), str(photo))], load_guide(), FakeEye()))
+    expected["photos"][0]["sha256"] = hashlib.sha256(photo.read_bytes()).hexdigest()
+    assert first == expected
+
+
+def test_the_guide_can_be_named_or_a_file(telltale: Telltale, photo: Path, tmp_path: Path) -> None:
+    name = builtin_names()[1]
+    _, out, _ = telltale("date", photo, "--json", "--guide", name)
+    assert json.loads(out)["versions"]["guide"].startswith(f"{name} ")
+    own = tmp_path / "own.toml"
+    assert telltale("guide", "new", own)[0] == 0
+    _, out, _ = telltale("date", photo, "--json", "--guide", own)
+    assert json.loads(out)["versions"]["guide"].startswith("own ")
+
+
+def test_together_gives_one_answer(telltale: Telltale, photo: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other.png"
+    other.write_bytes(encoded(engine(400, 200)))
+    code, out, _ = telltale("date", photo, other, "--together", "--json")
+    assert code == 0
+    (record,) = (json.loads(line) for line in out.splitlines())
+    assert [Path(p["path"]).name for p in record["photos"]] == ["engine.png", "other.png"]
+    assert len(record["sightings"]) == 2
+
+
+def test_what_a_person_saw_changes_the_answer(telltale: Telltale, photo: Path) -> None:
+    before = json.loads(telltale("date", photo, "--json")[1])
+    saw = ["--saw", "cab_number=310", "--saw", "edge_stripe=absent"]
+    after = json.loads(telltale("date", photo, "--json", *saw)[1])
+    assert {c["name"] for c in after["cues"] if c.get("source") == "person"} == {
+        "cab_number",
+        "edge_stripe",
+    }
+    # By the guide's table, number 310 without a stripe and with a linkage is W2.
+    assert after["estimate"]["variations"][0]["id"] == "W2"
+    assert before["estimate"]["variations"][0]["id"] == "W3"
+
+
+def test_a_photo_without_an_engine_is_an_answer(telltale: Telltale, photo: Path) -> None:
+    code, out, err = telltale("date", photo, "--json", eye=FakeEye({"engine": None}))
+    assert (code, err) == (0, "")
+    assert json.loads(out)["not_found"] == "nothing like a locomotive"
+
+
+# --- bad input -------------------------------------------------------------------
+
+
+def bad_files(folder: Path) -> dict[Path, type[Exception]]:
+    (folder / "empty.jpg").touch()
+    (folder / "letter.jpg").write_text("Dear sir, the engine is green.\n" * 40)
+    jpeg = encoded(engine(640, 360), "JPEG")
+    (folder / "cut.jpg").write_bytes(jpeg[: len(jpeg) // 2])
+    (folder / "dot.png").write_bytes(encoded(Image.new("RGB", (1, 1))))
+    Image.new("1", (20_000, 20_000)).save(folder / "vast.png")
+    return {
+        folder / "none.jpg": PhotoMissing,
+        folder: PhotoIsFolder,
+        folder / "empty.jpg": PhotoEmpty,
+        folder / "letter.jpg": PhotoUnreadable,
+        folder / "cut.jpg": PhotoUnreadable,
+        folder / "vast.png": PhotoTooLarge,
+        folder / "dot.png": PhotoTooSmall,
+    }
+
+
+def test_each_bad_photo_gives_one_line_and_its_own_exit_code(
+    telltale: Telltale, tmp_path: Path
+) -> None:
+    for path, error in bad_files(tmp_path).items():
+        code, out, err = telltale("date", path)
+        assert code == error.exit_code, path
+        assert out == ""
+        assert err.startswith(f"telltale: {path}: ")
+        assert err.count("\n") == 1
+
+
+def test_one_bad_photo_does_not_stop_the_others(
+    telltale: Telltale, photo: Path, tmp_path: Path
+) -> None:
+    missing = tmp_path / "none.jpg"
+    for extra in ([], ["--together"]):
+        code, out, err = telltale("date", photo, missing, photo, "--json", *extra)
+        assert code == PhotoMissing.exit_code
+        assert err == f"telltale: {missing}: no such file\n"
+        assert len(out.splitlines()) == (1 if extra else 2)
+
+
+def test_several_reasons_have_an_exit_code_of_their_own(
+    telltale: Telltale, photo: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "empty.jpg").touch()
+    code, out, err = telltale("date", tmp_path / "none.jpg", tmp_path / "empty.jpg", photo)
+    assert code == 9
+    assert err.count("\n") == 2
+    assert out.startswith(str(photo))
+    again = telltale("date", tmp_path / "none.jpg", tmp_path / "gone.jpg")
+    assert again[0] == PhotoMissing.exit_code
+
+
+def test_unknown_evidence_and_unknown_guide(telltale: Telltale, photo: Path) -> None:
+    for statement in ("switch_levr=present", "switch_lever=maybe", "nothing"):
+        code, out, err = telltale("date", photo, "--saw", statement)
+        assert code == EvidenceError.exit_code
+        assert out == ""
+        assert err.startswith("telltale: ")
+        assert err.count("\n") == 1
+    code, _, err = telltale("date", photo, "--guide", "nosuchguide")
+    assert code == GuideError.exit_code
+    assert err.count("\n") == 1
+
+
+def test_missing_models_are_one_line(
+    photo: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    from vision.pipeline import load_eye
+
+    code = run(["date", str(photo)], load_eye=lambda: load_eye(tmp_path))
+    captured = capsys.readouterr()
+    assert code == ModelError.exit_code
+    assert captured.err.startswith("telltale: ")
+    assert captured.err.count("\n") == 1
+
+
+def test_wrong_use_has_exit_code_2(telltale: Telltale) -> None:
+    for arguments in (["date"], ["date", "a.jpg", "--nonsense"], ["nonsense"]):
+        code, out, err = telltale(*arguments)
+        assert code == 2
+        assert out == ""
+        assert "Traceback" not in err
+
+
+# --- files written ---------------------------------------------------------------
+
+
+def test_overlays_are_written_beside_nothing_else(
+    telltale: Telltale, photo: Path, tmp_path: Path
+) -> None:
+    namesake = tmp_path / "more" / "engine.png"
+    namesake.parent.mkdir()
+    namesake.write_bytes(encoded(engine(200, 300)))
+    before = {path: path.read_bytes() for path in (photo, namesake)}
+    folder = tmp_path / "drawn" / "here"
+    assert telltale("date", photo, namesake, "--overlay", folder)[0] == 0
+    names = sorted(path.name for path in folder.iterdir())
+    assert names == ["engine.telltale-2.jpg", "engine.telltale.jpg"]
+    with Image.open(folder / "engine.telltale.jpg") as drawn:
+        assert drawn.width == 1280
+    for path, content in before.items():
+        assert path.read_bytes() == content
+
+
+def test_an_overlay_never_replaces_a_photo(telltale: Telltale, tmp_path: Path) -> None:
+    source = tmp_path / "engine.jpg"
+    source.write_bytes(encoded(engine(), "JPEG"))
+    trap = tmp_path / "engine.telltale.jpg"
+    trap.hardlink_to(source)
+    before = source.read_bytes()
+    code, _, err = telltale("date", source, "--overlay", tmp_path)
+    assert code == OutputError.exit_code
+    assert "originals are never written" in err
+    assert source.read_bytes() == before
+
+
+def test_the_page_never_replaces_a_photo(telltale: Telltale, photo: Path) -> None:
+    before = photo.read_bytes()
+    code, out, err = telltale("date", photo, "--html", photo)
+    assert code == OutputError.exit_code
+    assert out == ""
+    assert err.count("\n") == 1
+    assert photo.read_bytes() == before
+
+
+def test_page_holds_every_answer(telltale: Telltale, photo: Path, tmp_path: Path) -> None:
+    page = tmp_path / "answers.html"
+    assert telltale("date", photo, photo, "--html", page)[0] == 0
+    assert page.read_text().count("<article>") == 2
+    assert [p.name for p in tmp_path.iterdir() if p.name.startswith(".")] == []
+
+
+def test_a_folder_that_cannot_be_made(telltale: Telltale, photo: Path) -> None:
+    code, _, err = telltale("date", photo, "--overlay", photo / "inside")
+    assert code == OutputError.exit_code
+    assert err.count("\n") == 1
+
+
+# --- guides ----------------------------------------------------------------------
+
+
+def test_a_new_guide_passes_its_own_check(telltale: Telltale, tmp_path: Path) -> None:
+    file = tmp_path / "mine.toml"
+    assert telltale("guide", "new", file)[0] == 0
+    code, out, _ = telltale("guide", "check", file)
+    assert code == 0
+    assert out.splitlines()[-1].startswith(f"{file}: 0 errors, ")
+
+
+def test_a_new_guide_replaces_nothing(telltale: Telltale, tmp_path: Path) -> None:
+    file = tmp_path / "mine.toml"
+    file.write_text("years of work")
+    code, _, err = telltale("guide", "new", file)
+    assert code == OutputError.exit_code
+    assert err == f"telltale: {file}: exists already and is left as it is\n"
+    assert file.read_text() == "years of work"
+
+
+def test_check_names_the_line(telltale: Telltale, tmp_path: Path) -> None:
+    file = tmp_path / "mine.toml"
+    telltale("guide", "new", file)
+    lines = file.read_text().splitlines()
+    where = next(n for n, line in enumerate(lines) if line.startswith("years"))
+    lines[where] = 'years = "1936/1935"'
+    file.write_text("\n".join(lines))
+    code, out, _ = telltale("guide", "check", file)
+    assert code == GuideError.exit_code
+    assert f"{file}:{where + 1}: error: " in out
+    expected = check_guide(file.read_text(), str(file))
+    assert out.splitlines()[:-1] == [str(finding) for finding in expected]
+
+
+def test_check_of_what_is_no_text(telltale: Telltale, tmp_path: Path) -> None:
+    (tmp_path / "a.toml").write_bytes(b"\xff\xfe\x00")
+    for path in (tmp_path / "a.toml", tmp_path / "none.toml", tmp_path):
+        code, _, err = telltale("guide", "check", path)
+        assert code == GuideError.exit_code
+        assert err.count("\n") == 1
+
+
+def test_list_and_show(telltale: Telltale) -> None:
+    _, listed, _ = telltale("guide", "list")
+    for name in builtin_names():
+        guide = load_guide(name)
+        assert f"{guide.years[0]}-{guide.years[-1]}" in listed
+        code, shown, _ = telltale("guide", "show", name)
+        assert code == 0
+        rows = [line.split()[0] for line in shown.splitlines()[2:]]
+        assert [v.id for v in guide.variations] == rows[: len(guide.variations)]
+    assert telltale("guide", "show", "nosuchguide")[0] == GuideError.exit_code
+
+
+# --- the process -----------------------------------------------------------------
+
+
+def process(*arguments: str, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run(
+        [sys.executable, "-c", "from vision.cli import main; main()", *arguments],
+        capture_output=True,
+        env=os.environ | environment,
+        timeout=60,
+        check=False,
+    )
+
+
+def test_file_names_that_are_no_text_stop_nothing(tmp_path: Path) -> None:
+    name = os.fsdecode(b"gr\xfcn.jpg")
+    result = process("date", str(tmp_path / name), PYTHONIOENCODING="ascii")
+    assert result.returncode == PhotoMissing.exit_code
+    assert result.stderr.startswith(b"telltale: ")
+    assert b"Traceback" not in result.stderr
+
+
+def test_help_imports_nothing_heavy() -> None:
+    # What makes a command slow to start: each of these costs 0.1 s or more to import.
+    heavy = ("cv2", "onnxruntime", "skimage", "scipy", "PIL.Image", "edtf", "rich.console")
+    code = (
+        "import sys\nfrom vision.cli import run\nrun(['--version'])\nrun(['--help'])\n"
+        f"print([name for name in {heavy!r} if name in sys.modules])"
+    )
+    result = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert result.stdout.splitlines()[-1] == "[]"

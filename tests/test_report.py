@@ -1,0 +1,390 @@
+"""How an answer is shown: JSON, text, picture, page."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from types import MappingProxyType
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from answers import CUES, answer, estimate, no_engine, photo_of, sighting
+from shapes import engine
+from vision.records import Answer, Box, Candidate, Cue, Estimate, NotFound, State, Step
+from vision.report import answer_html, answer_json, draw_overlay, terminal_text
+from vision.report.labels import place_labels
+from vision.report.strip import drawable
+from vision.report.words import (
+    CAUTIONS,
+    confidence_words,
+    fits_words,
+    headline,
+    percent,
+    years_words,
+)
+
+
+def test_json_has_the_documented_shape() -> None:
+    record = answer_json(answer())
+    assert list(record) == ["photos", "sighting", "cues", "estimate", "versions"]
+    assert record["photos"] == [{"path": "engine.png", "sha256": "ab" * 32, "size": [320, 180]}]
+    assert record["sighting"] == {
+        "locomotive": [40.0, 50.0, 200.0, 144.0],
+        "tender": [206.0, 80.0, 290.0, 144.0],
+        "faces": "left",
+        "score": 0.9812,
+        "regions": {
+            "boiler_top": [[40.0, 40.0], [170.0, 40.0], [170.0, 72.0], [40.0, 72.0]],
+            "side_rods": [[54.0, 112.0], [166.0, 112.0], [166.0, 144.0], [54.0, 144.0]],
+            "running_board": [[40.0, 106.0], [200.0, 106.0], [200.0, 112.0], [40.0, 112.0]],
+        },
+    }
+    assert record["cues"][0] == {
+        "name": "switch_lever",
+        "state": "absent",
+        "p_present": 0.0312,
+        "confidence": 0.9688,
+        "where": [40.0, 40.0, 170.0, 72.0],
+        "because": "no thin upright part between chimney and cab",
+    }
+    assert record["cues"][3]["value"] == "4"
+    assert "p_present" not in record["cues"][3]
+    assert record["cues"][2]["p_present"] is None
+    keys = ["years", "confidence", "variations", "steps", "conflicts", "look_next"]
+    assert list(record["estimate"]) == keys
+    assert record["estimate"]["variations"][0] == {"id": "W3", "years": "1934", "p": 0.6}
+    assert record["versions"] == {"telltale": "0", "guide": "test 1", "model": "none"}
+
+
+def test_json_is_one_line_of_standard_json() -> None:
+    text = json.dumps(answer_json(answer()), allow_nan=False)
+    assert "\n" not in text
+    assert json.loads(text) == answer_json(answer())
+
+
+def test_json_of_a_photo_without_an_engine() -> None:
+    record = answer_json(no_engine())
+    assert record["sighting"] is None
+    assert record["not_found"] == "nothing like a locomotive"
+    assert record["cues"] == []
+    assert record["estimate"] is None
+
+
+def test_json_of_several_photos_says_which_photo_a_box_is_in() -> None:
+    one = answer()
+    several = replace(
+        one,
+        photos=one.photos * 2,
+        sightings=(NotFound("dark"), sighting()),
+        cues=(replace(CUES[0], photo=1),),
+    )
+    record = answer_json(several)
+    assert record["sighting"] == record["sightings"][1]
+    assert record["sightings"][0] == {"not_found": "dark"}
+    assert record["cues"][0]["photo"] == 1
+
+
+def test_small_likelihoods_survive_so_that_steps_can_be_replayed() -> None:
+    step = Step("cue", "switch_lever", "", MappingProxyType({"W1": 1.23456789e-6, "W2": 0.5}))
+    one = answer()
+    assert one.estimate is not None
+    record = answer_json(replace(one, estimate=replace(one.estimate, steps=(step,))))
+    assert record["estimate"]["steps"][0]["likelihoods"] == {"W1": 1.23457e-6, "W2": 0.5}
+
+
+@pytest.mark.parametrize(
+    ("p", "words"),
+    [
+        # IPCC guidance note on the treatment of uncertainties (Mastrandrea et al. 2010),
+        # table 1, with "extremely likely" and "more likely than not" as in AR5.
+        (0.995, "virtually certain"),
+        (0.96, "extremely likely"),
+        (0.91, "very likely"),
+        (0.67, "likely"),
+        (0.51, "more likely than not"),
+        (0.40, "about as likely as not"),
+        (0.32, "unlikely"),
+        (0.09, "very unlikely"),
+        (0.0, "very unlikely"),
+        (1.0, "virtually certain"),
+    ],
+)
+def test_confidence_words_follow_the_published_scale(p: float, words: str) -> None:
+    assert confidence_words(p) == words
+
+
+@given(st.floats(0, 1))
+def test_percent_claims_certainty_only_where_there_is_one(p: float) -> None:
+    text = percent(p)
+    assert (text == "100 %") == (p == 1.0)
+    assert (text == "0 %") == (p == 0.0)
+
+
+@pytest.mark.parametrize(
+    ("edtf", "words"),
+    [
+        # Forms of the Library of Congress EDTF specification, levels 0 to 2.
+        ("1964", "1964"),
+        ("1964/2008", "1964–2008"),
+        ("[1667,1668,1670..1672]", "1667, 1668 or 1670–1672"),
+        ("{1667,1668,1670..1672}", "1667, 1668 and 1670–1672"),
+        ("1984?", "perhaps 1984"),
+        ("2004~", "about 2004"),
+        ("2004%", "perhaps about 2004"),
+        ("201X", "2010s"),
+    ],
+)
+def test_years_are_written_for_people(edtf: str, words: str) -> None:
+    assert years_words(edtf) == words
+
+
+def test_the_years_come_first_in_the_text() -> None:
+    lines = terminal_text(answer()).splitlines()
+    assert lines[0] == "engine.png"
+    assert "1934–1936" in lines[2]
+    assert "very likely (93 %)" in lines[2]
+    assert lines[4] == "  W3 (1934) 60 %, W4 (1935–1936) 30 %, not in this guide 10 %"
+
+
+def test_every_cue_is_told_and_unseen_is_never_called_absent() -> None:
+    text = terminal_text(answer())
+    assert "  . switch lever  absent (97 %)" in text
+    assert "  + side linkage  present (91 %)" in text
+    assert "fits every variation: weak support for W3" in text
+    assert "  ? edge stripe   not visible\n      glare along the running board" in text
+    assert "  . tender axles  4 (88 %)" in text
+
+
+@pytest.mark.parametrize(
+    ("strength", "sign"),
+    [("weak support for W3", "+"), ("moderate support against W3", "-"), ("", ".")],
+)
+def test_the_sign_agrees_with_the_words(strength: str, sign: str) -> None:
+    one = answer()
+    assert one.estimate is not None
+    steps = (replace(one.estimate.steps[1], strength=strength),)
+    text = terminal_text(replace(one, estimate=replace(one.estimate, steps=steps)))
+    assert f"  {sign} side linkage" in text
+
+
+def test_likelihoods_by_year_are_told_by_variation() -> None:
+    likelihoods = MappingProxyType({"W1@1931": 0.9, "W1@1932": 0.9, "W2@1933": 0.1, "other": 0.5})
+    step = Step("cue", "switch_lever", "", likelihoods, "weak support for W1")
+    assert fits_words(step) == "fits W1: weak support for W1"
+
+
+def test_a_cue_that_a_person_corrected_is_shown_as_set_aside() -> None:
+    said = Cue("side_linkage", State.ABSENT, confidence=0.98, source="person")
+    one = answer()
+    assert one.estimate is not None
+    even = MappingProxyType(dict.fromkeys(("W3", "W4", "other"), 1.0))
+    weighed = replace(one.estimate.steps[1], strength="weak support against W3")
+    steps = (weighed, Step("superseded", "side_linkage", "", even))
+    told = replace(one, cues=(*CUES, said), estimate=replace(one.estimate, steps=steps))
+    text = terminal_text(told)
+    assert "  . side linkage  present (91 %)" in text
+    assert "  - side linkage  absent (as you say)" in text
+
+
+def test_cautions_come_once_and_only_with_a_check_by_hand() -> None:
+    text = terminal_text(answer())
+    for caution in CAUTIONS:
+        assert " ".join(text.split()).count(caution) == 1
+    one = answer()
+    assert one.estimate is not None
+    photos_only = tuple(look for look in one.estimate.look_next if not look.hands_on)
+    without = replace(one, estimate=replace(one.estimate, look_next=photos_only))
+    assert "Before you touch it" not in terminal_text(without)
+    assert "Before you touch it" not in answer_html(without)
+
+
+def test_text_without_an_engine() -> None:
+    text = terminal_text(no_engine())
+    assert "no locomotive found" in text
+    assert "nothing like a locomotive" in text
+    assert "Why" not in text
+
+
+def test_text_for_an_engine_of_no_variation() -> None:
+    unknown = replace(estimate(), years="XXXX", confidence=0.7)
+    told = replace(answer(), estimate=unknown)
+    assert headline(told) == ("year unknown", "not in this guide: likely (70 %)")
+
+
+@given(st.integers(40, 120), st.text(min_size=0, max_size=200))
+def test_lines_keep_to_the_width(width: int, because: str) -> None:
+    words = " ".join(word[:20] for word in because.split())
+    told = replace(answer(), cues=(replace(CUES[0], because=words), *CUES[1:]))
+    lines = terminal_text(told, width=width).split("\n")
+    assert max(len(line) for line in lines[1:]) <= width
+
+
+def test_bold_changes_nothing_but_two_codes() -> None:
+    plain, bold = terminal_text(answer()), terminal_text(answer(), bold=True)
+    assert "\x1b" not in plain
+    assert re.sub(r"\x1b\[\d*m", "", bold) == plain
+
+
+class Reader(HTMLParser):
+    """Collects text and tags, and complains of tags that do not close."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[str] = []
+        self.text = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        assert not {"src", "href"} & {name for name, _ in attrs}
+        if tag not in ("meta", "br"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def test_page_is_whole_escaped_and_alone() -> None:
+    hostile = '<script>alert("x")</script>&amp;'
+    told = replace(answer(photo_of(engine(), hostile)), versions={"guide": hostile})
+    told = replace(told, cues=(replace(CUES[0], because=hostile),))
+    reader = Reader()
+    page = answer_html(told)
+    reader.feed(page)
+    reader.close()
+    assert reader.open == []
+    assert "script" not in reader.tags
+    assert reader.text.count(hostile) == 3
+    assert "1934–1936" in reader.text
+    assert page.startswith("<!doctype html>")
+
+
+# --- the picture ---------------------------------------------------------------
+
+
+@given(
+    st.lists(st.tuples(st.floats(10, 220), st.floats(8, 40)), max_size=9),
+    st.floats(200, 900),
+    st.floats(100, 700),
+    st.randoms(use_true_random=False),
+)
+def test_labels_stay_inside_and_apart(
+    sizes: list[tuple[float, float]], width: float, height: float, random: object
+) -> None:
+    bounds = Box(3.0, 5.0, 3.0 + width, 5.0 + height)
+    targets = [Box(width * k / 9, height / 3, width * k / 9 + 30, height / 2) for k in range(9)]
+    places = place_labels(sizes, targets[: len(sizes)], bounds=bounds, keep_clear=targets, gap=4)
+    assert len(places) == len(sizes)
+    placed = [place for place in places if place is not None]
+    for place, size in zip(places, sizes, strict=True):
+        if place is not None:
+            assert place.left >= bounds.left - 1e-9
+            assert place.top >= bounds.top - 1e-9
+            assert place.right <= bounds.right + 1e-6
+            assert place.bottom <= bounds.bottom + 1e-6
+            assert place.width == pytest.approx(size[0])
+    for index, one in enumerate(placed):
+        for other in placed[index + 1 :]:
+            assert one.intersection_over_union(other) == 0.0
+
+
+def test_a_label_lies_beside_what_it_names_not_on_it() -> None:
+    target = Box(100.0, 100.0, 300.0, 160.0)
+    (place,) = place_labels(
+        [(80.0, 20.0)], [target], bounds=Box(0, 0, 400, 300), keep_clear=[target]
+    )
+    assert place is not None
+    assert place.intersection_over_union(target) == 0.0
+    assert min(abs(place.bottom - target.top), abs(place.top - target.bottom)) < 15.0
+
+
+def test_a_label_that_fits_nowhere_is_given_up() -> None:
+    bounds = Box(0.0, 0.0, 100.0, 20.0)
+    target = Box(0.0, 0.0, 10.0, 10.0)
+    assert place_labels([(200.0, 10.0)], [target], bounds=bounds) == (None,)
+    first, second = place_labels([(90.0, 18.0), (90.0, 18.0)], [target, target], bounds=bounds)
+    assert first is not None
+    assert second is None
+
+
+def luminance(rgb: np.ndarray) -> np.ndarray:
+    """Relative luminance of sRGB, WCAG 2.2."""
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    return np.asarray(linear @ np.array([0.2126, 0.7152, 0.0722]))
+
+
+@pytest.mark.parametrize(("backdrop", "paint"), [("white", "white"), ("black", "black")])
+def test_outlines_show_on_the_brightest_and_the_darkest_picture(backdrop: str, paint: str) -> None:
+    photo = photo_of(engine(320, 180, backdrop=backdrop, paint=paint))
+    drawn = draw_overlay(photo, answer(photo), 0)
+    # A row of pixels through the top edge of the dashed boiler-top region.
+    column = drawn[150:180, 300:600].astype(float) / 255.0
+    light = luminance(column.reshape(-1, 3))
+    # WCAG 2.2, criterion 1.4.11: 3 to 1 against what adjoins it.
+    assert (light.max() + 0.05) / (light.min() + 0.05) >= 3.0
+
+
+@pytest.mark.parametrize(("width", "height"), [(320, 180), (180, 320), (2600, 900), (40, 33)])
+def test_overlay_size(width: int, height: int) -> None:
+    photo = photo_of(engine(width, height))
+    drawn = draw_overlay(photo, answer(photo, width / 320), 0)
+    longer = min(max(max(width, height), 1280), 2000)
+    assert drawn.dtype == np.uint8
+    assert drawn.shape[1] == round(width * longer / max(width, height))
+    assert drawn.shape[0] > round(height * longer / max(width, height))
+
+
+def test_overlay_of_a_reduced_photo_draws_in_the_same_place() -> None:
+    full = photo_of(engine(1280, 720))
+    half = replace(full, pixels=full.pixels[::2, ::2])
+    one, other = (draw_overlay(photo, answer(photo, 4.0), 0) for photo in (full, half))
+    assert one.shape == other.shape
+    # Lines and labels agree to a pixel; only the photo between them is blurred.
+    assert np.mean(np.abs(one.astype(int) - other) > 60) < 0.01
+
+
+def test_overlay_leaves_the_photo_as_it_was() -> None:
+    photo = photo_of(engine())
+    before = photo.pixels.copy()
+    draw_overlay(photo, answer(photo), 0)
+    np.testing.assert_array_equal(photo.pixels, before)
+
+
+def test_present_absent_and_unseen_differ_without_colour() -> None:
+    photo = photo_of(engine())
+
+    def drawn(state: State) -> np.ndarray:
+        cue = replace(CUES[0], state=state, where=None)
+        told = replace(answer(photo), cues=(cue,))
+        grey = draw_overlay(photo, told, 0).astype(float).mean(axis=2)
+        # The top edge of the region, between the corner brackets and the label.
+        return np.asarray(grey[155:166, 170:300])
+
+    bare = replace(answer(photo), cues=())
+    ground = draw_overlay(photo, bare, 0).astype(float).mean(axis=2)[155:166, 170:300]
+    shares = {
+        state: float(np.mean(np.abs(drawn(state) - ground).max(axis=0) > 40)) for state in State
+    }
+    assert shares[State.PRESENT] > 0.99
+    assert 0.5 < shares[State.ABSENT] < 0.85
+    assert shares[State.UNSEEN] < 0.55
+
+
+def test_drawn_text_has_only_letters_the_font_has() -> None:
+    assert drawable("1934–1935, Café") == "1934-1935, Cafe"
+    assert drawable("機関車").isascii()
+
+
+def test_without_variations_nothing_breaks() -> None:
+    empty = Estimate("1934", 0.9, (Candidate("W1", "1934", 1.0),), (), (), ())
+    told: Answer = replace(answer(), estimate=empty, cues=())
+    assert "W1 (1934) 100 %" in terminal_text(told)
+    assert answer_json(told)["estimate"]["steps"] == []
