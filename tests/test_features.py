@@ -367,7 +367,7 @@ def test_a_stretched_crop_is_put_right(aspect: float) -> None:
 
 @pytest.mark.parametrize("aspect", [0.49, 2.01, 0.0, -1.0, math.nan])
 def test_a_stretch_out_of_range_is_refused(aspect: float) -> None:
-    with pytest.raises(ValueError, match="pixel_aspect: 0.5 to 2.0 expected, got"):
+    with pytest.raises(ValueError, match=r"pixel_aspect: 0\.5 to 2\.0 expected, got"):
         measure_side_rods(draw.side_rods(), pixel_aspect=aspect)
 
 

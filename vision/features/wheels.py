@@ -53,6 +53,7 @@ class Wheel:
 
     @property
     def box(self) -> Box:
+        """The square around it, which may reach beyond the crop."""
         x, y, radius = self.x, self.y, self.radius
         return Box(x - radius, y - radius, x + radius, y + radius)
 
