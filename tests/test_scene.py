@@ -93,7 +93,7 @@ def test_nothing_but_flagged_occluders_enters_the_engine(room, seed):
 @pytest.mark.parametrize("seed", range(4))
 def test_slots_are_free_of_everything(room, seed):
     made, _ = furnished(room, seed)
-    for slot in distractor_slots(made):
+    for slot in made.slots:
         x, y = slot.to_world[:2, 3]
         half = 0.49 * np.array([slot.length, 0.9 * slot.width])
         low, high = np.array([x, y]) - half, np.array([x, y]) + half
@@ -101,6 +101,15 @@ def test_slots_are_free_of_everything(room, seed):
             if not part.name.startswith("occluder_"):
                 at = triangles_in_box(part, np.array([*low, 0.003]), np.array([*high, 0.05]))
                 assert not at.any(), (slot.kind, part.name)
+
+
+def test_a_coupled_wagon_stands_close_to_the_engine_without_touching():
+    made, _ = furnished("layout", 2)
+    assert {"ahead", "behind"} & {s.kind for s in made.slots}
+    ends = [abs(m[0, 3]) - 0.06 for m in distractor_slots(made, 0.12) if abs(m[1, 3]) < 1e-9]
+    assert ends
+    assert all(0.155 < end < 0.155 * 1.2 for end in ends)
+    assert all(abs(m[1, 3]) > 0.075 for m in distractor_slots(made))
 
 
 @pytest.mark.parametrize("room", ALL_ROOMS)
@@ -185,9 +194,8 @@ def test_a_lamp_gives_the_asked_irradiance_by_the_inverse_square_law():
     area = 4 * 0.05 * 0.1
     assert lamp.radiance[1] * area / 2.0**2 == pytest.approx(3.0)
     np.testing.assert_allclose(lamp.to_world[:3, 2], [0, 0, -1], atol=1e-12)
-    np.testing.assert_allclose(
-        lamp.to_world[:3, :3] @ lamp.to_world[:3, :3].T, np.eye(3), atol=1e-12
-    )
+    columns = lamp.to_world[:3, :3]
+    np.testing.assert_allclose(columns.T @ columns, np.diag([0.05**2, 0.1**2, 1]), atol=1e-12)
 
 
 def volume(mesh):
@@ -203,9 +211,9 @@ def test_solids_enclose_their_textbook_volumes():
     assert volume(cone) == pytest.approx(np.pi / 3, rel=1e-3)
 
 
-def test_a_layout_without_track_and_unknown_rooms_are_refused():
+def test_unknown_rooms_and_empty_engines_are_refused():
     rng = np.random.default_rng(0)
-    with pytest.raises(ValueError, match="on_track"):
-        furnish(rng, "layout", on_track=False, **SIZE)
+    with pytest.raises(ValueError, match="engine size"):
+        furnish(rng, "shelf", on_track=True, length=0.0, width=0.1, height=0.1)
     with pytest.raises(ValueError, match="attic"):
         furnish(rng, "attic", on_track=True, **SIZE)

@@ -38,7 +38,7 @@ _HELD: dict[str, Callable[[Stage], None]] = {
 }
 TRAIN_ROOMS: tuple[str, ...] = tuple(_TRAIN)
 HELD_ROOMS: tuple[str, ...] = tuple(_HELD)
-# Rooms that only make sense with a track under the engine.
+# Rooms that only look right with a track under the engine.
 TRACK_ROOMS: frozenset[str] = frozenset({"layout", "yard", "diorama_rock"})
 
 
@@ -76,7 +76,7 @@ def furnish(
     length, width, height : float, metres
         The engine (with tender, if any) centred on the origin, x along it.
     on_track : bool
-        Whether a track lies under it; `TRACK_ROOMS` need one.
+        Whether a track lies under it; in `TRACK_ROOMS` nothing else looks right.
 
     Returns
     -------
@@ -85,15 +85,13 @@ def furnish(
     Raises
     ------
     ValueError
-        For an unknown room, a size that is not positive, or a layout without a track.
+        For an unknown room or a size that is not positive.
     """
     maker = {**_TRAIN, **_HELD}.get(room)
     if maker is None:
         raise ValueError(f"room: expected one of {TRAIN_ROOMS + HELD_ROOMS}, got {room!r}")
     if min(length, width, height) <= 0:
         raise ValueError(f"engine size: expected > 0 m, got {(length, width, height)}")
-    if room in TRACK_ROOMS and not on_track:
-        raise ValueError(f"on_track: {room} needs a track under the engine, got False")
     stage = Stage(rng, length, width, height, on_track)
     support = stage.support_z
     maker(stage)

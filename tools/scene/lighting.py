@@ -145,7 +145,8 @@ def lamp_toward(
     right = np.cross(helper, forward)
     right /= np.linalg.norm(right)
     matrix = np.eye(4)
-    matrix[:3, :3] = np.column_stack([right, np.cross(forward, right), forward])
+    over = np.cross(forward, right)
+    matrix[:3, :3] = np.column_stack([right * half_size[0], over * half_size[1], forward])
     matrix[:3, 3] = position
     area = 4 * half_size[0] * half_size[1]
     # Inverse square law for a small source seen face on: E = L A / d^2.

@@ -35,7 +35,6 @@ def _layout_light(stage: Stage) -> None:
 def layout(stage: Stage) -> None:
     """A scenic layout: tracks on ballast, ground, trees, houses, a painted backdrop."""
     rng = stage.rng
-    stage.on_track = True
     span = 2.2 * stage.length + 6 * stage.height
     back, front = rng.uniform(3.5, 9) * stage.height, rng.uniform(1.5, 4) * stage.height
     _tracks(stage, span, 0.6)
@@ -73,7 +72,6 @@ def layout(stage: Stage) -> None:
 def yard(stage: Stage) -> None:
     """A bare or half-finished layout: boards, cork, several tracks, boxes and wires."""
     rng = stage.rng
-    stage.on_track = True
     span, back, front = (
         2.0 * stage.length + 0.4,
         rng.uniform(3, 6) * stage.width + 0.1,
@@ -108,7 +106,6 @@ def yard(stage: Stage) -> None:
 def garden(stage: Stage) -> None:
     """Outdoors: gravel, grass, stones, real plants, sun or cloud."""
     rng = stage.rng
-    stage.on_track = bool(stage.on_track or rng.random() < 0.7)
     span = 3 * stage.length + 0.6
     places.own_track(stage, span)
     if stage.on_track:
@@ -258,7 +255,6 @@ def museum_hall(stage: Stage) -> None:
 def diorama_rock(stage: Stage) -> None:
     """Held out: a short scene before a rock face or quarry wall."""
     rng = stage.rng
-    stage.on_track = True
     span = 1.5 * stage.length
     back, front = rng.uniform(1.6, 2.6) * stage.width, rng.uniform(1.2, 2.5) * stage.width
     _tracks(stage, span, 0.0)

@@ -17,10 +17,10 @@ class Lamp:
     Attributes
     ----------
     to_world : ndarray, shape (4, 4)
-        Rotation and shift only; the rectangle lies in the lamp's xy plane and shines
-        along its +z.
+        Maps the square -1..1 in the lamp's xy plane, shining along its +z, to the
+        lamp's place and size: the half sizes are its first two columns' lengths.
     half_size : tuple of float, metres
-        Half width (lamp x) and half height (lamp y).
+        The same half width (lamp x) and half height (lamp y), for convenience.
     radiance : tuple of float, linear RGB
     """
 

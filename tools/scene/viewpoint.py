@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from tools.scene.room import Pose, Room, Slot
+from tools.scene.room import Pose, Room
 
 Floats = NDArray[np.float64]
 TRIES = 80
@@ -15,9 +15,29 @@ CLEARANCE = 0.02  # metres between the camera and any solid
 SEEN_SHARE = 0.75  # of sample points on the engine that must be in plain sight
 
 
-def distractor_slots(room: Room) -> list[Slot]:
-    """Places where wagons or other engines may stand, nearest first."""
-    return sorted(room.slots, key=lambda s: float(np.hypot(*s.to_world[:2, 3])))
+def distractor_slots(room: Room, length: float | None = None) -> list[Floats]:
+    """Places (4, 4) for the middle of other vehicles, nearest first.
+
+    Parameters
+    ----------
+    room : Room
+    length : float, metres, or None
+        The vehicle's. With it, places coupled to the engine are offered too, the
+        vehicle drawn up to it, and places that are too short are left out. Without it
+        only places beside the engine, where no length can reach it.
+    """
+    found = []
+    for slot in room.slots:
+        at = slot.to_world.copy()
+        if slot.kind in ("ahead", "behind"):
+            if length is None or length > slot.length:
+                continue
+            # The slot's inner end lies a coupling's length from the engine.
+            at[0, 3] -= np.sign(at[0, 3]) * (slot.length - length) / 2
+        elif length is not None and length > 1.3 * slot.length:
+            continue
+        found.append(at)
+    return sorted(found, key=lambda m: float(np.hypot(*m[:2, 3])))
 
 
 def _azimuth(rng: np.random.Generator) -> float:
