@@ -285,7 +285,7 @@ def test_a_slip_is_found_on_its_line(old, new, where, message):
     if where is not None:
         line = text[: text.index(where)].count("\n") + 1
         assert line in {f.line for f in errors}
-    with pytest.raises(GuideError, match="mine.toml|not TOML"):
+    with pytest.raises(GuideError, match=r"mine\.toml"):
         _load_text(text)
 
 

@@ -55,7 +55,7 @@ def find_conflicts(
     conflicts = _disagreements(guide, evidence)
     conflicts += _contradictions(guide, engine, weights)
     for item in tender:
-        conflicts += _strange_tender(guide, item, _without(weights, item))
+        conflicts += _strange_tender(guide, item, weights)
     return tuple(conflicts)
 
 
@@ -126,8 +126,16 @@ def _contradictions(
     found.sort(key=lambda entry: (-entry[0], entry[1]))
     return [
         _tell(guide, [read[name][:2] for name in names], weights)
-        for _, names in found[:MOST_CONFLICTS]
+        for names in _joined([names for _, names in found])[:MOST_CONFLICTS]
     ]
+
+
+def _joined(sets: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
+    """Join the pairs that contain the number: they are one story about the number."""
+    pairs = [names for names in sets if len(names) == 2 and "cab_number" in names]
+    rest = [names for names in sets if names not in pairs]
+    partners = tuple(name for pair in pairs for name in pair if name != "cab_number")
+    return ([("cab_number", *partners)] if pairs else []) + rest
 
 
 def _tell(
@@ -135,9 +143,13 @@ def _tell(
 ) -> Conflict:
     names = tuple(item.factor.name for item, _ in parts)
     states = [f"{_label(item, state)}{_whose(item, state)}" for item, state in parts]
-    subject = " with ".join(states)
-    lead = f"{subject}: no variation has {'both' if len(parts) == 2 else 'all of these'}"
-    lead = f"{subject}: no variation has this" if len(parts) == 1 else lead
+    if len(parts) == 1:
+        lead = f"{states[0]}: no variation has this"
+    elif names[0] == "cab_number" and len(parts) > 2:
+        lead = f"{states[0]}: no variation with this number has {' or '.join(states[1:])}"
+    else:
+        together = "both" if len(parts) == 2 else "all of these"
+        lead = f"{' with '.join(states)}: no variation has {together}"
     stories = [(_happened(item, state), _expected(weights, item, state)) for item, state in parts]
     misread = math.fsum(
         weights[v.id] * math.prod(1.0 - altered(item, v.id) for item, _ in parts)
@@ -198,38 +210,48 @@ def _happened(item: Evidence, state: str) -> str:
     return f"{name} lost or replaced" if state == ABSENT else f"{name} added with a later part"
 
 
-def _without(weights: Mapping[str, float], item: Evidence) -> dict[str, float]:
-    """Probabilities of the engine alone, the tender's word taken out again."""
-    engine = {id: p / item.likelihood(id) for id, p in weights.items() if id != OTHER}
-    total = math.fsum(engine.values())
-    return {id: w / total for id, w in engine.items()}
-
-
-def _strange_tender(guide: Guide, item: Evidence, engine: Mapping[str, float]) -> list[Conflict]:
-    if not _seen(item):
+def _strange_tender(guide: Guide, item: Evidence, weights: Mapping[str, float]) -> list[Conflict]:
+    """Report a tender that never left the works with what the engine is by itself."""
+    alone = {id: p / item.likelihood(id) for id, p in weights.items()}
+    leader = max((v.id for v in guide.variations), key=lambda id: alone[id])
+    clear = alone[leader] / math.fsum(alone.values())
+    belonging = guide.variation(leader).tenders if _seen(item) else ()
+    shares = dict(zip(item.factor.states, _shares(item.reading), strict=True))
+    best = max(shares.values())
+    shown = [state for state, share in shares.items() if share >= best / 2]
+    read = math.fsum(shares[state] for state in shown)
+    if not belonging or set(shown) & set(belonging) or min(clear, read) < SURE_TOGETHER:
         return []
-    swapped = math.fsum(p * altered(item, id) for id, p in engine.items())
-    leader = max(engine, key=lambda id: engine[id])
-    weighed = {
-        state: math.fsum(p * _share(item, id, frozenset({state})) for id, p in engine.items())
-        for state in item.factor.states
-    }
-    tender = max(weighed, key=lambda state: weighed[state])
-    belonging = guide.variation(leader).tenders
-    if swapped < 0.5 or not belonging or tender in belonging:
-        return []
-    owners = [v.id for v in guide.variations if tender in v.tenders]
-    if tender == OTHER:
+    owners = [v.id for v in guide.variations if set(shown) & set(v.tenders)]
+    if OTHER in shown:
         whose = "a tender of none of the guide's kinds"
-    elif owners:
-        whose = f"tender {tender}, sold with {', '.join(owners)}"
     else:
-        whose = f"tender {tender}, sold with no variation here"
-    stories = [("a tender from another engine", swapped), ("the tender misread", 1.0 - swapped)]
+        whose = f"tender {' or '.join(shown)}, sold with {', '.join(owners) or 'no variation here'}"
     text = (
-        f"{whose}; the engine by itself is {leader} ({percent(engine[leader])}), and to it "
-        f"belongs {' or '.join(belonging)}: they never left the works together. The engine "
-        f"is dated by the engine. Stories: {_listed(stories)}"
+        f"{whose}; the engine by itself is {leader} ({percent(clear)}), which was sold with "
+        f"tender {' or '.join(belonging)}: those two never left the works together. The engine "
+        f"is dated by the engine. Stories: {_listed(_tender_stories(guide, item, alone, owners))}"
     )
     names = tuple(dict.fromkeys(c.name for c in item.cues if c.state is not State.UNSEEN))
     return [Conflict("engine_tender", names, text)]
+
+
+def _tender_stories(
+    guide: Guide, item: Evidence, alone: Mapping[str, float], owners: Sequence[str]
+) -> list[tuple[str, float]]:
+    """Weigh the stories by the guide's own rate of swaps, which the dating caps."""
+    joint = {
+        id: p * math.fsum(a * b for a, b in zip(item.factor.history[id], item.reading, strict=True))
+        for id, p in alone.items()
+    }
+    total = math.fsum(joint.values())
+    honest = {id: w / total for id, w in joint.items()}
+    inside = {id: p for id, p in honest.items() if id != OTHER}
+    swapped = math.fsum(p * altered(item, id) for id, p in inside.items())
+    after_all = math.fsum(p * (1.0 - altered(item, id)) for id, p in inside.items() if id in owners)
+    misread = max(0.0, math.fsum(inside.values()) - swapped - after_all)
+    stories = [("a tender from another engine, a marriage of two", swapped)]
+    if owners:
+        stories.append((f"the engine is {' or '.join(owners)} after all", after_all))
+    stories.append(("the tender misread", misread))
+    return stories + outside_stories(guide, honest[OTHER])

@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from vision.estimate.argument import Evidence, by_variation
 from vision.estimate.factors import TENDER, Row
-from vision.estimate.reading import AXLE_COUNTS, LAMP_COUNTS, PERSON_RELIABILITY, lamps_shown
+from vision.estimate.reading import PERSON_RELIABILITY, counts_possible, lamps_shown
 from vision.guide import Guide
 from vision.records import NextLook, State
 
@@ -54,6 +54,8 @@ def rank_looks(
     checks = {check.id: check for check in guide.checks}
     looks = []
     for item in evidence:
+        if len(item.factor.states) == 1:
+            continue  # the guide states no number: whichever is read, nothing follows
         for name in _open(item):
             check = checks.get(name)
             sure = PERSON_RELIABILITY if check else PHOTO_RELIABILITY
@@ -133,9 +135,7 @@ def _outcomes(guide: Guide, item: Evidence, name: str, sure: float) -> Outcomes:
     if item.factor.name != TENDER:
         n = len(item.factor.states)
         return tuple(_blurred(tuple(float(i == j) for j in range(n)), sure) for i in range(n))
-    usual = AXLE_COUNTS if name == "tender_axles" else LAMP_COUNTS
-    counts = {str(t.axles if name == "tender_axles" else t.lamps) for t in guide.tenders}
-    domain = tuple(sorted({*usual, *counts}, key=int))
+    domain = counts_possible(guide, name)
     rates = guide.rates.of("tender_lamps")
     rows = []
     for tender in guide.tenders:

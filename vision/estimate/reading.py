@@ -1,0 +1,161 @@
+"""What a reading of one part weighs: P(evidence | state today) for each state."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+
+from vision.estimate.factors import ANOTHER_COLOUR, TENDER, UNLISTED, Factor, Row
+from vision.estimate.numbers import reading_likelihood, unlisted_likelihood
+from vision.guide import Guide, PartRates
+from vision.records import Cue, State
+
+# A probability from a photo is never taken as more certain than this. Chosen: an
+# odds of 10,000 is beyond what any calibration set here can show.
+PHOTO_LIMIT = 1e-4
+# How often a person who looks is right. Chosen.
+PERSON_RELIABILITY = 0.98
+# Share of value readings that are wrong altogether and tell nothing. Chosen. Without
+# it two sure readings that contradict each other would crown whatever neither
+# excludes (Zadeh 1979; 1984).
+BLUNDER = 0.02
+AXLE_COUNTS: tuple[str, ...] = ("2", "3", "4", "5", "6", "8")
+LAMP_COUNTS: tuple[str, ...] = ("0", "1", "2", "3")
+
+
+def reading(factor: Factor, guide: Guide, cues: Sequence[Cue]) -> Row:
+    """P(evidence | state) for each state of a factor, up to a common scale.
+
+    Parameters
+    ----------
+    factor : Factor
+    guide : Guide
+    cues : sequence of Cue
+        Readings of this factor, taken as independent of each other given the state.
+
+    Returns
+    -------
+    tuple of float
+        One for each state, more than 0; all 1 without any reading.
+    """
+    likelihoods = [1.0] * len(factor.states)
+    for cue in cues:
+        if cue.state is State.UNSEEN:
+            continue
+        if factor.name == "cab_number":
+            row = _read_number(factor, cue)
+        elif factor.name == TENDER:
+            row = _read_tender(factor, guide, cue)
+        elif factor.name == "edge_stripe":
+            row = _read_stripe(factor, cue)
+        else:
+            p = presence(cue)
+            row = (p, 1.0 - p)
+        likelihoods = [a * b for a, b in zip(likelihoods, row, strict=True)]
+    return tuple(likelihoods)
+
+
+def presence(cue: Cue) -> float:
+    """Probability that the part is there, within what its source can claim."""
+    if cue.source == "person":
+        return PERSON_RELIABILITY if cue.state is State.PRESENT else 1.0 - PERSON_RELIABILITY
+    p = cue.p_present
+    if p is None:
+        p = cue.confidence if cue.state is State.PRESENT else 1.0 - cue.confidence
+    return min(max(p, PHOTO_LIMIT), 1.0 - PHOTO_LIMIT)
+
+
+def value_shares(cue: Cue) -> dict[str, float]:
+    """Probability of each value that a cue names; may sum to less than 1."""
+    if cue.name == "tender_lamps" and cue.state is State.ABSENT:
+        return {"0": PERSON_RELIABILITY if cue.source == "person" else cue.confidence}
+    if cue.source == "person" and cue.value is not None:
+        return {cue.value: PERSON_RELIABILITY}
+    if cue.values:
+        shares = {value: max(0.0, p) for value, p in cue.values.items()}
+        total = sum(shares.values())
+        return {value: p / max(total, 1.0) for value, p in shares.items()}
+    return {} if cue.value is None else {cue.value: min(max(cue.confidence, 0.0), 1.0)}
+
+
+def lamps_shown(lamps: int, rates: PartRates, domain: Sequence[str]) -> dict[str, float]:
+    """P(lamps there today | lamps as made), for each count of `domain`."""
+    fewer = [count for count in domain if int(count) < lamps]
+    more = [count for count in domain if int(count) > lamps]
+    shown = {count: rates.lost / len(fewer) for count in fewer}
+    shown |= {count: rates.added / len(more) for count in more}
+    shown[str(lamps)] = 1.0 - sum(shown.values())
+    return shown
+
+
+def counts_possible(guide: Guide, name: str, said: Iterable[str] = ()) -> tuple[str, ...]:
+    """Counts of axles or lamps that a tender may show: usual ones, the guide's, and those said."""
+    axles = name == "tender_axles"
+    usual = AXLE_COUNTS if axles else LAMP_COUNTS
+    made = {str(tender.axles if axles else tender.lamps) for tender in guide.tenders}
+    return tuple(sorted({*usual, *made, *said}, key=int))
+
+
+def _weight(value: str, shares: Mapping[str, float], domain: Sequence[str]) -> float:
+    named = shares.get(value, 0.0)
+    unsaid = 1.0 - sum(shares.values())
+    k = len(domain)
+    return k * ((1.0 - BLUNDER) * named) + (1.0 - BLUNDER) * unsaid + BLUNDER
+
+
+def _read_number(factor: Factor, cue: Cue) -> Row:
+    shares = value_shares(cue)
+    k = len(factor.states)
+    unsaid = 1.0 - sum(shares.values())
+    row = [((1.0 - BLUNDER) * unsaid + BLUNDER) / k] * k
+    for text, share in shares.items():
+        text = text.upper()
+        if cue.source == "person":
+            known = text if text in factor.states else UNLISTED
+            fits = [1.0 if state == known else 0.0 for state in factor.states]
+        else:
+            fits = [
+                unlisted_likelihood(text) if state == UNLISTED else reading_likelihood(text, state)
+                for state in factor.states
+            ]
+        total = sum(fits)
+        row = [r + (1.0 - BLUNDER) * share * fit / total for r, fit in zip(row, fits, strict=True)]
+    return tuple(row)
+
+
+def _read_stripe(factor: Factor, cue: Cue) -> Row:
+    p = presence(cue)
+    colours = factor.states[1:]
+    shares = dict.fromkeys(colours, 0.0)
+    said = value_shares(cue)
+    if cue.source != "person" and not cue.values and cue.value is not None:
+        # Confidence covers state and colour together; the colour alone is meant here.
+        said = {cue.value: min(1.0, cue.confidence / p)}
+    for colour, share in said.items():
+        known = colour.lower() if colour.lower() in shares else ANOTHER_COLOUR
+        shares[known] += share
+    unsaid = 1.0 - sum(shares.values())
+    k = len(colours)
+    weights = [
+        k * (1.0 - BLUNDER) * shares[c] + (1.0 - BLUNDER) * unsaid + BLUNDER for c in colours
+    ]
+    return (1.0 - p, *(p * weight for weight in weights))
+
+
+def _read_tender(factor: Factor, guide: Guide, cue: Cue) -> Row:
+    shares = value_shares(cue)
+    if cue.name == TENDER:
+        k = len(factor.states)
+        return tuple(_weight(state, shares, factor.states) / k for state in factor.states)
+    shares = {count: share for count, share in shares.items() if count.isdigit()}
+    domain = counts_possible(guide, cue.name, shares)
+    rates = guide.rates.of("tender_lamps")
+    row = []
+    for tender in guide.tenders:
+        if cue.name == "tender_axles":
+            shown = {str(tender.axles): 1.0}
+        else:
+            shown = lamps_shown(tender.lamps, rates, domain)
+        row.append(math.fsum(p * _weight(count, shares, domain) for count, p in shown.items()))
+    # A tender of none of the guide's kinds may have any count, each as likely.
+    return (*row, 1.0)
