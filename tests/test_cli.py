@@ -74,6 +74,16 @@ def test_one_photo_as_text(telltale: Telltale, photo: Path) -> None:
     assert expected.variations[0].id in lines[4]
 
 
+def test_cautions_are_said_once_a_run(telltale: Telltale, photo: Path, tmp_path: Path) -> None:
+    page = tmp_path / "page.html"
+    _, out, _ = telltale("date", photo, photo, "--html", page)
+    assert out.count("licensed electrician") == 1
+    assert out.count("What to look at next") == 2
+    assert page.read_text().count("licensed electrician") == 1
+    _, out, _ = telltale("date", photo, eye=FakeEye({"engine": None}))
+    assert "licensed electrician" not in out
+
+
 def test_json_is_one_object_a_line_and_the_reports_own(telltale: Telltale, photo: Path) -> None:
     code, out, err = telltale("date", photo, photo, "--json")
     assert (code, err) == (0, "")

@@ -86,12 +86,13 @@ def date(
     outputs = Outputs(overlay, html, kept=tuple(photos))
     load_eye: Callable[[], Eye] = functools.cache(context.obj)
     failures = _Failures()
-    show = _show_json if as_json else _show_text
+    shown = _JsonLines() if as_json else _Texts()
     with _progress(len(photos)) as advance:
-        for number, item in enumerate(_items(photos, failures, advance, together=together)):
+        for item in _items(photos, failures, advance, together=together):
             answer = date_item(item, table, load_eye(), said)
-            show(answer, number)
+            shown.add(answer)
             outputs.add(answer)
+    shown.finish()
     outputs.finish()
     if failures.codes:
         raise typer.Exit(failures.exit_code)
@@ -123,19 +124,40 @@ def _items(
         yield tuple(read)
 
 
-def _show_json(answer: Answer, number: int) -> None:
-    from vision.report import answer_json
+class _JsonLines:
+    """Prints one JSON object a line."""
 
-    typer.echo(json.dumps(answer_json(answer), allow_nan=False))
+    def add(self, answer: Answer) -> None:
+        from vision.report import answer_json
+
+        typer.echo(json.dumps(answer_json(answer), allow_nan=False))
+
+    def finish(self) -> None:
+        pass
 
 
-def _show_text(answer: Answer, number: int) -> None:
-    from vision.report import terminal_text
+class _Texts:
+    """Prints answers for people, and the cautions once, after the last."""
 
-    bold = sys.stdout.isatty() and "NO_COLOR" not in os.environ
-    width = min(WIDEST, shutil.get_terminal_size().columns)
-    between = "\n" if number else ""
-    typer.echo(between + terminal_text(answer, width=width, bold=bold))
+    def __init__(self) -> None:
+        self._bold = sys.stdout.isatty() and "NO_COLOR" not in os.environ
+        self._width = min(WIDEST, shutil.get_terminal_size().columns)
+        self._before = ""
+        self._warn = False
+
+    def add(self, answer: Answer) -> None:
+        from vision.report import suggests_touching, terminal_text
+
+        text = terminal_text(answer, width=self._width, bold=self._bold, warn=False)
+        typer.echo(self._before + text)
+        self._before = "\n"
+        self._warn |= suggests_touching(answer)
+
+    def finish(self) -> None:
+        from vision.report import caution_text
+
+        if self._warn:
+            typer.echo(f"\n{caution_text(width=self._width)}")
 
 
 @contextmanager

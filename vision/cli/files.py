@@ -35,6 +35,7 @@ class Outputs:
     ) -> None:
         self._overlay_dir, self._page, self._kept = overlay_dir, page, tuple(kept)
         self._articles: list[str] = []
+        self._warn = False
         self._written: set[Path] = set()
         if page is not None:
             refuse_to_overwrite(page, self._kept)
@@ -49,17 +50,19 @@ class Outputs:
         if self._overlay_dir is not None:
             self._draw(answer, self._overlay_dir)
         if self._page is not None:
+            from vision.report import suggests_touching
             from vision.report.markup import article
 
             # Text, not the answer: that would hold the pixels of every photo.
             self._articles.append(article(answer))
+            self._warn |= suggests_touching(answer)
 
     def finish(self) -> None:
         """Write the page."""
         if self._page is not None:
             from vision.report.markup import page
 
-            write_whole(self._page, page(self._articles).encode())
+            write_whole(self._page, page(self._articles, warn=self._warn).encode())
 
     def _draw(self, answer: Answer, folder: Path) -> None:
         import io

@@ -3,6 +3,14 @@
 from vision.report.markup import answer_html
 from vision.report.overlay import draw_overlay
 from vision.report.record import answer_json
-from vision.report.terminal import terminal_text
+from vision.report.terminal import caution_text, terminal_text
+from vision.report.words import suggests_touching
 
-__all__ = ["answer_html", "answer_json", "draw_overlay", "terminal_text"]
+__all__ = [
+    "answer_html",
+    "answer_json",
+    "caution_text",
+    "draw_overlay",
+    "suggests_touching",
+    "terminal_text",
+]

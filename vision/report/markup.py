@@ -7,9 +7,9 @@ from html import escape
 
 from vision.records import Answer, Cue, Estimate, State
 from vision.report.words import (
+    CAUTIONS,
     bearing,
     candidate_words,
-    cautions,
     cue_words,
     fits_words,
     headline,
@@ -17,6 +17,7 @@ from vision.report.words import (
     next_words,
     percent,
     reading,
+    suggests_touching,
     weighing_step,
 )
 
@@ -39,18 +40,22 @@ BEARING_WORDS = {"for": "for", "against": "against", "neutral": "tells little"}
 
 def answer_html(answer: Answer) -> str:
     """One page that shows one answer; see `page`."""
-    return page([article(answer)])
+    return page([article(answer)], warn=suggests_touching(answer))
 
 
-def page(articles: Iterable[str]) -> str:
+def page(articles: Iterable[str], *, warn: bool) -> str:
     """Put articles on a whole HTML page without scripts, pictures or links.
 
     Parameters
     ----------
     articles : iterable of str
         From `article`.
+    warn : bool
+        Whether to add the usual cautions, once for all answers.
     """
     body = "\n".join(articles)
+    if warn:
+        body += "\n" + _list("Before you touch it", CAUTIONS)
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
@@ -78,7 +83,6 @@ def article(answer: Answer) -> str:
             _cues(answer.cues, estimate),
             _list("What does not fit together", [c.text for c in estimate.conflicts]),
             _list("What to look at next", [next_words(look) for look in next_looks(estimate)]),
-            _list("Before you touch it", cautions(answer)),
         ]
     made_by = "; ".join(f"{key} {value}" for key, value in answer.versions.items())
     parts.append(f'<p class="quiet">{escape(made_by)}</p>')

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 
 from vision.records import Answer, Cue, Estimate, State, Step
 from vision.report.words import (
+    CAUTIONS,
     STATE_WORDS,
     bearing,
     candidates_words,
-    cautions,
     cue_words,
     fits_words,
     headline,
@@ -18,6 +18,7 @@ from vision.report.words import (
     next_words,
     percent,
     reading,
+    suggests_touching,
     weighing_step,
 )
 
@@ -30,7 +31,9 @@ SIGNS = {"for": "+", "against": "-", "neutral": "."}
 BOLD, PLAIN = "\x1b[1m", "\x1b[0m"
 
 
-def terminal_text(answer: Answer, *, width: int = WIDTH, bold: bool = False) -> str:
+def terminal_text(
+    answer: Answer, *, width: int = WIDTH, bold: bool = False, warn: bool = True
+) -> str:
     """Lay an answer out as text.
 
     Parameters
@@ -40,6 +43,9 @@ def terminal_text(answer: Answer, *, width: int = WIDTH, bold: bool = False) -> 
         Columns; longer lines are wrapped. At least 40.
     bold : bool
         Whether to make the years bold with terminal codes. Nothing depends on it.
+    warn : bool
+        Whether to add the cautions where a hands-on check is suggested; whoever
+        shows many answers says them once, with `caution_text`.
 
     Returns
     -------
@@ -59,10 +65,14 @@ def terminal_text(answer: Answer, *, width: int = WIDTH, bold: bool = False) -> 
         if next_looks(estimate):
             lines += ["", "What to look at next"]
             lines += _bullets([next_words(look) for look in next_looks(estimate)], width)
-    warned = cautions(answer)
-    if warned:
-        lines += ["", "Before you touch it", *_bullets(list(warned), width)]
+    if warn and suggests_touching(answer):
+        lines += ["", caution_text(width=width)]
     return "\n".join(lines)
+
+
+def caution_text(*, width: int = WIDTH) -> str:
+    """Lay out the usual cautions for whoever takes an engine in the hand."""
+    return "\n".join(["Before you touch it", *_bullets(list(CAUTIONS), max(40, width))])
 
 
 def _names(answer: Answer, width: int) -> Iterator[str]:

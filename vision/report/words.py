@@ -230,9 +230,7 @@ def first_sighting(answer: Answer) -> Sighting | None:
     return next((s for s in answer.sightings if isinstance(s, Sighting)), None)
 
 
-def cautions(answer: Answer) -> tuple[str, ...]:
-    """Return the usual cautions where a hands-on check is suggested, else none."""
+def suggests_touching(answer: Answer) -> bool:
+    """Whether a check by hand is among the looks that are named."""
     estimate = answer.estimate
-    if estimate is None or not any(look.hands_on for look in next_looks(estimate)):
-        return ()
-    return CAUTIONS
+    return estimate is not None and any(look.hands_on for look in next_looks(estimate))
