@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from importlib import resources
@@ -74,8 +75,6 @@ def load_guide(path_or_name: str | Path = BUILTIN[0]) -> Guide:
     if errors:
         more = f" (and {len(errors) - 1} more; see guide check)" if errors[1:] else ""
         raise GuideError(f"{errors[0]}{more}")
-    import tomllib
-
     digest = hashlib.sha256(text.encode()).hexdigest()
     guide = build_guide(tomllib.loads(text), name.removesuffix(".toml"))
     return replace(guide, sha256=digest)
