@@ -8,7 +8,6 @@ Fails unless ONNX equals torch within tolerance on fixed pictures.
 from __future__ import annotations
 
 import argparse
-import hashlib
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +16,7 @@ import onnxruntime
 import torch
 from torch import Tensor, nn
 
+from tools.sums import write_sums
 from tools.train.networks import (
     CROP_SIZES,
     FINDER_SIZE,
@@ -116,13 +116,6 @@ def _difference(shipped: nn.Module, target: Path, size: tuple[int, int]) -> floa
         gaps = [float(np.abs(e - g).max()) for e, g in zip(expected, got, strict=True)]
         worst = max(worst, *gaps)
     return worst
-
-
-def write_sums(models: Path) -> None:
-    """Write SHA256SUMS over every shipped model and coefficient file."""
-    files = sorted([*models.glob("*.onnx"), *models.glob("*.json")])
-    lines = [f"{hashlib.sha256(f.read_bytes()).hexdigest()}  {f.name}\n" for f in files]
-    (models / "SHA256SUMS").write_text("".join(lines), encoding="utf-8")
 
 
 def main() -> None:

@@ -1,0 +1,1 @@
+"""Fits `models/fusion.json` on looks at pictures that training did not see."""

@@ -1,0 +1,188 @@
+"""Fit the coefficients and thresholds of the eye.
+
+python -m tools.calibrate --looks looks.jsonl.gz --out models/fusion.json
+python -m tools.calibrate --plain --out models/fusion.json
+
+The second writes the networks' own words unweighed, which is enough to take looks with.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tools.calibrate import limits
+from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, fit, predict
+from tools.looks import FOUND_IOU, Look, engine_stated, read_looks
+from tools.sums import write_sums
+from vision.records import BINARY_CUES
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What the thresholds have to keep to.
+
+    Attributes
+    ----------
+    false_at_most, lost_at_most : float
+        Shares of pictures without an engine that pass, and of engines lost.
+    stated_at_most : float
+        Share of cues that cannot be seen but are stated all the same.
+    sure_at_least : float
+        Probability below which a state is too unclear to be stated.
+    """
+
+    false_at_most: float = 0.02
+    lost_at_most: float = 0.004
+    stated_at_most: float = 0.01
+    sure_at_least: float = 0.7
+
+
+def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
+    """Everything that `fusion.json` holds, from looks at unspoilt pictures.
+
+    Raises
+    ------
+    ValueError
+        Too few looks of a kind that is needed; the message says which.
+    """
+    looks = [look for look in looks if not look.corruption]
+    locate, located = limits.locate_limits(
+        looks, false_at_most=rules.false_at_most, lost_at_most=rules.lost_at_most
+    )
+    fitted = {cue: _cue(looks, cue, locate, rules) for cue in BINARY_CUES}
+    tender = limits.tender_models(
+        looks,
+        locate["tender"],
+        stated_at_most=rules.stated_at_most,
+        sure_at_least=rules.sure_at_least,
+    )
+    return {
+        "locate": locate,
+        "cues": {cue: model for cue, (model, _) in fitted.items()},
+        "tender": tender,
+        "fitted": {
+            "n": len(looks),
+            "scenes": len({look.scene for look in looks}),
+            "series": sorted({look.series for look in looks}),
+            "date": datetime.datetime.now(datetime.UTC).date().isoformat(),
+            "rules": {key: getattr(rules, key) for key in Rules.__slots__},
+            "locate": located,
+            "cues": {cue: report for cue, (_, report) in fitted.items()},
+        },
+    }
+
+
+def _cue(
+    looks: Sequence[Look], cue: str, locate: Mapping[str, float], rules: Rules
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Both models of one cue with their limits, and the report on them."""
+    engines = [k for k in looks if k.has_engine and cue in k.label.get("cues", {})]
+    judged = [k for k in engines if "judge_present" in k.seen.get("cues", {}).get(cue, {})]
+    placed = [k for k in judged if k.overlap >= FOUND_IOU]
+    visible = [k for k in placed if k.label["cues"][cue]["visible"]]
+    seen = _fit(placed, cue, SEEN_TERMS, [k.label["cues"][cue]["visible"] for k in placed])
+    present = _fit(
+        visible,
+        cue,
+        PRESENT_TERMS[cue],
+        [k.label["cues"][cue]["state"] == "present" for k in visible],
+    )
+    stated = [k for k in engines if engine_stated(k.seen, locate)]
+    # A visible part beside a box in the wrong place says nothing of this limit.
+    weighed = [k for k in stated if k.overlap >= FOUND_IOU or not k.label["cues"][cue]["visible"]]
+    p_seen = _probabilities(weighed, cue, placed, seen)
+    p_present = _probabilities(weighed, cue, visible, present)
+    sure = np.maximum(p_present, 1 - p_present) >= rules.sure_at_least
+    truth = np.array([bool(k.label["cues"][cue]["visible"]) for k in weighed])
+    limit, coverage = limits.seen_limit(p_seen, sure, truth, stated_at_most=rules.stated_at_most)
+    model = {
+        "seen": seen.model,
+        "present": present.model,
+        "seen_at_least": limit,
+        "sure_at_least": rules.sure_at_least,
+    }
+    return model, {"seen": seen.report, "present": present.report, "stated": coverage}
+
+
+def _fit(looks: Sequence[Look], cue: str, names: Sequence[str], outcome: Sequence[bool]) -> Fit:
+    rows = [look.seen["cues"][cue] for look in looks]
+    return fit(rows, np.array(outcome, dtype=bool), [look.scene for look in looks], names)
+
+
+def _probabilities(
+    looks: Sequence[Look], cue: str, used: Sequence[Look], fitted: Fit
+) -> np.ndarray:
+    """Out-of-fold probabilities of looks used in a fit, the model's of others, 0 without any."""
+    inner = {id(look): p for look, p in zip(used, fitted.out_of_fold, strict=True)}
+    others = [k for k in looks if id(k) not in inner and "judge_present" in _values(k, cue)]
+    if others:
+        outer = predict(fitted.model, [_values(k, cue) for k in others])
+        inner |= {id(look): p for look, p in zip(others, outer, strict=True)}
+    return np.array([inner.get(id(look), 0.0) for look in looks], dtype=np.float64)
+
+
+def _values(look: Look, cue: str) -> Mapping[str, float]:
+    values: Mapping[str, float] = look.seen.get("cues", {}).get(cue, {})
+    return values
+
+
+def plain(rules: Rules) -> dict[str, Any]:
+    """Coefficients that repeat the networks' own log odds, thresholds at even odds."""
+    # Scale 3 keeps log odds up to 12 within the clipping of standardised values.
+    word = {
+        name: {"terms": [[name, 0.0, 3.0, 3.0]], "bias": 0.0}
+        for name in ("judge_visible", "judge_present")
+    }
+    cue = {
+        "seen": word["judge_visible"],
+        "present": word["judge_present"],
+        "seen_at_least": 0.5,
+        "sure_at_least": rules.sure_at_least,
+    }
+    count = {"temperature": 1.0, "seen_at_least": 0.5, "sure_at_least": rules.sure_at_least}
+    return {
+        "locate": {"finder": 0.25, "engine": 0.5, "tender": 0.5},
+        "cues": dict.fromkeys(BINARY_CUES, cue),
+        "tender": {"axles": count, "lamps": count},
+        "fitted": {"n": 0, "series": []},
+    }
+
+
+def main() -> None:
+    """Parse the arguments, fit, write, and say what came out."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--looks", type=Path, nargs="+", default=[], metavar="FILE")
+    parser.add_argument("--plain", action="store_true", help="fit nothing")
+    parser.add_argument("--out", type=Path, default=Path("models/fusion.json"))
+    rules = Rules()
+    for key, meaning in (
+        ("false_at_most", "of pictures without an engine pass"),
+        ("lost_at_most", "of engines are lost"),
+        ("stated_at_most", "of cues not visible are stated"),
+        ("sure_at_least", "is the least probability that is stated"),
+    ):
+        option = "--" + key.replace("_", "-")
+        parser.add_argument(option, type=float, default=getattr(rules, key), help=meaning)
+    arguments = parser.parse_args()
+    rules = Rules(**{key: getattr(arguments, key) for key in Rules.__slots__})
+    if arguments.plain == bool(arguments.looks):
+        parser.error("either --looks FILE... or --plain")
+    fusion = plain(rules) if arguments.plain else calibrate(read_looks(arguments.looks), rules)
+    fusion["fitted"]["files"] = [path.name for path in arguments.looks]
+    arguments.out.write_text(json.dumps(fusion, indent=1) + "\n", encoding="utf-8")
+    write_sums(arguments.out.parent)
+    print(json.dumps({"locate": fusion["locate"], "fitted": fusion["fitted"]}, indent=1))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,211 @@
+"""Thresholds with a stated rule each, chosen on looks that training did not see."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tools.looks import FOUND_IOU, MIN_WIDTH_PX, Look
+from vision.cues.tender import AXLE_COUNTS, LAMP_COUNTS
+
+Numbers = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+_FLOOR = 1e-4  # as vision.cues.tender keeps raw probabilities off 0
+_TEMPERATURES = np.geomspace(0.4, 5.0, 80)
+COUNTS = {
+    "axles": ("tender_axles", "axles_visible", AXLE_COUNTS, 0),
+    "lamps": ("tender_lamps", "lamps_visible", LAMP_COUNTS, 1),
+}
+
+
+def locate_limits(
+    looks: Sequence[Look], *, false_at_most: float, lost_at_most: float
+) -> tuple[dict[str, float], dict[str, Any]]:
+    """Thresholds of `vision.locate` and what they cost.
+
+    "engine" is the lowest score that lets at most `false_at_most` of the pictures without
+    an engine pass; where that loses more than `lost_at_most` of the engines that were
+    boxed well, the highest score that loses no more than that. The lower of the two keeps
+    photographs that look unlike renders. "finder" is its square: the score is the
+    geometric mean of finder and second look, so nothing below could pass, and the second
+    look is spared. "tender" splits true from false tenders best (Youden's index).
+
+    Raises
+    ------
+    ValueError
+        No picture with, or none without an engine.
+    """
+    placed = [k for k in looks if k.must_find and k.overlap >= FOUND_IOU]
+    empty = [k for k in looks if not k.has_engine]
+    if not placed or not empty:
+        raise ValueError(
+            "looks: pictures with and without an engine expected, got "
+            f"{len(placed)} with one boxed well and {len(empty)} without"
+        )
+    true, false = (np.array([_score(k) for k in group]) for group in (placed, empty))
+    engine = min(_passed_by(false, false_at_most), _losing(true, lost_at_most))
+    engine = math.floor(min(max(engine, 0.01), 0.99) * 1e4) / 1e4
+    tender, costs = _tender_limit(looks)
+    report = {
+        "engines_boxed_well": len(placed),
+        "engines_lost": int((true < engine).sum()),
+        "pictures_without_engine": len(empty),
+        "false_finds": int((false >= engine).sum()),
+        **costs,
+    }
+    limits = {"finder": math.floor(engine**2 * 1e4) / 1e4, "engine": engine, "tender": tender}
+    return limits, report
+
+
+def _score(look: Look) -> float:
+    """Score of the engine; 0 where its box is too narrow to be reported."""
+    if "finder" not in look.seen:
+        return 0.0
+    left, _, right, _ = look.seen["glimpse"]
+    return float(look.seen["score"]) if right - left >= MIN_WIDTH_PX else 0.0
+
+
+def _passed_by(scores: Numbers, share: float) -> float:
+    """Lowest limit that at most this share of the scores reaches."""
+    allowed = math.floor(share * len(scores))
+    if allowed >= len(scores):
+        return 0.0
+    return float(np.nextafter(np.sort(scores)[::-1][allowed], np.inf)) + 1e-4
+
+
+def _losing(scores: Numbers, share: float) -> float:
+    """Highest limit below which at most this share of the scores lies."""
+    return float(np.sort(scores)[math.floor(share * len(scores))])
+
+
+def _tender_limit(looks: Sequence[Look]) -> tuple[float, dict[str, int]]:
+    engines = [k for k in looks if k.must_find and "finder" in k.seen]
+    true = np.array([_tender_score(k) for k in engines if tender_must_be_found(k)])
+    false = np.array([_tender_score(k) for k in engines if k.label.get("tender") is None])
+    counts = {"tenders": len(true), "engines_without_tender": len(false)}
+    if not len(true) or not len(false):
+        return 0.5, counts
+    ends = np.unique(np.concatenate([true, false]))
+    middles = np.concatenate([(ends[1:] + ends[:-1]) / 2.0, ends[-1:]])
+    index = [(true >= t).mean() + (false < t).mean() for t in middles]
+    limit = round(float(middles[int(np.argmax(index))]), 4)
+    lost, wrong = int((true < limit).sum()), int((false >= limit).sum())
+    return limit, counts | {"tenders_lost": lost, "false_tenders": wrong}
+
+
+def tender_must_be_found(look: Look) -> bool:
+    """An engine's tender of which enough is in sight."""
+    share = float(look.label.get("tender_share", 0.0))
+    return look.must_find and look.label.get("tender") is not None and share >= 0.6
+
+
+def _tender_score(look: Look) -> float:
+    """The tender's score; a box in the wrong place finds no tender."""
+    wrong_place = look.label.get("tender") is not None and look.tender_overlap < FOUND_IOU
+    return 0.0 if wrong_place else float(look.seen["tender_score"])
+
+
+def seen_limit(
+    seen: Numbers, sure: Flags, visible: Flags, *, stated_at_most: float
+) -> tuple[float, dict[str, Any]]:
+    """Lowest "seen" probability at which few cues that cannot be seen are stated.
+
+    The count of cues stated though not visible must stay one standard error (of a Poisson
+    count) below `stated_at_most` of those not visible, so that the share holds on other
+    pictures too.
+
+    Parameters
+    ----------
+    seen : ndarray of float, shape (n,)
+        Out-of-fold probability that the part could be seen; 0 where it was not judged.
+    sure : ndarray of bool, shape (n,)
+        Whether the state is sure enough to be stated at all.
+    visible : ndarray of bool, shape (n,)
+        The truth.
+
+    Returns
+    -------
+    limit : float
+    report : dict
+        Counts of both kinds, and of those stated at that limit.
+    """
+    hidden = ~visible
+    most = stated_at_most * hidden.sum()
+    allowed = math.floor(max(0.0, most - math.sqrt(most)))
+    rivals = np.sort(seen[hidden & sure])[::-1]
+    limit = 0.0 if allowed >= len(rivals) else float(rivals[allowed])
+    # Rounded up, past the first one that may not be stated.
+    limit = min(max((math.floor(limit * 1e5) + 1) / 1e5, 0.05), 0.99999)
+    stated = sure & (seen >= limit)
+    report = {
+        "not_visible": int(hidden.sum()),
+        "stated_though_not_visible": int((stated & hidden).sum()),
+        "visible": int(visible.sum()),
+        "stated_of_visible": int((stated & visible).sum()),
+    }
+    return limit, report
+
+
+def tender_models(
+    looks: Sequence[Look], limit: float, *, stated_at_most: float, sure_at_least: float
+) -> dict[str, dict[str, Any]]:
+    """Temperatures and thresholds of the tender's counts.
+
+    The temperature is that of C. Guo et al., "On calibration of modern neural networks",
+    ICML 2017, section 4.2: the one of least log loss where the count can be made out.
+    """
+    kept = [
+        k
+        for k in looks
+        if "counts" in k.seen and k.has_engine and float(k.seen["tender_score"]) >= limit
+    ]
+    return {
+        head: _tender_model(kept, head, stated_at_most=stated_at_most, sure_at_least=sure_at_least)
+        for head in COUNTS
+    }
+
+
+def _tender_model(
+    looks: Sequence[Look], head: str, *, stated_at_most: float, sure_at_least: float
+) -> dict[str, Any]:
+    truth, flag, labels, place = COUNTS[head]
+    visible = np.array([countable(k, truth, flag, labels) for k in looks], dtype=bool)
+    if visible.sum() < 20:
+        note = {"note": "not fitted: too few tenders"}
+        return {"temperature": 1.0, "seen_at_least": 0.5, "sure_at_least": sure_at_least} | note
+    raw = np.maximum(np.array([k.seen["counts"][head] for k in looks]), _FLOOR)
+    known = [labels.index(k.label[truth]) for k, v in zip(looks, visible, strict=True) if v]
+    losses = [_count_loss(raw[visible], known, t) for t in _TEMPERATURES]
+    temperature = round(float(_TEMPERATURES[int(np.argmin(losses))]), 4)
+    sure = sharpened(raw, temperature).max(axis=1) >= sure_at_least
+    seen = np.array([float(k.seen["counts"]["countable"][place]) for k in looks])
+    seen_at_least, report = seen_limit(seen, sure, visible, stated_at_most=stated_at_most)
+    return {
+        "temperature": temperature,
+        "seen_at_least": seen_at_least,
+        "sure_at_least": sure_at_least,
+        "log_loss": round(min(losses), 5),
+        **report,
+    }
+
+
+def countable(look: Look, truth: str, flag: str, labels: Sequence[int]) -> bool:
+    """Whether the label holds a count that the picture shows, of the tender that was boxed."""
+    shown = bool(look.label.get(flag)) and look.label.get(truth) in labels
+    return shown and look.tender_overlap >= FOUND_IOU
+
+
+def _count_loss(raw: Numbers, known: Sequence[int], temperature: float) -> float:
+    chosen = sharpened(raw, temperature)[np.arange(len(known)), known]
+    return float(-np.log(chosen).mean())
+
+
+def sharpened(raw: Numbers, temperature: float) -> Numbers:
+    """Probabilities raised to the inverse of the temperature, summing to 1 again."""
+    powers = raw ** (1.0 / temperature)
+    shares: Numbers = powers / powers.sum(axis=1, keepdims=True)
+    return shares

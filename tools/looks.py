@@ -1,0 +1,175 @@
+"""What `tools.look` wrote, read back: labels beside everything the eye saw.
+
+Nothing here runs a network. The eye's thresholds and fitted coefficients are applied to
+the stored evidence by the eye's own functions, so that the figures are those of the
+shipped line.
+"""
+
+from __future__ import annotations
+
+import gzip
+import json
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+# The eye refuses narrower boxes; a look has to be refused by the very same limit.
+from vision.locate import _MIN_WIDTH_PX as MIN_WIDTH_PX
+from vision.cues import Evidence, weigh
+from vision.cues.tender import TenderCounts, weigh_counts
+from vision.records import BINARY_CUES, REGION_OF_CUE, Box, Cue
+
+# A box that shares half of its union with the labelled one counts as found: the usual
+# limit of object detection (M. Everingham et al., "The PASCAL Visual Object Classes
+# Challenge", International Journal of Computer Vision 88, 2010, section 4.2).
+FOUND_IOU = 0.5
+# Share of an engine's surface in sight from which on it has to be found.
+ENOUGH_IN_SIGHT = 0.6
+_NAME = re.compile(r"^(?P<scene>(?P<series>\w+-\d+)-\d+)_\d+(?P<twin>t?)\.\w+$")
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One picture: its label and what the eye saw.
+
+    Attributes
+    ----------
+    file : str
+    label, seen : mapping
+        As `tools.look` wrote them.
+    corruption : str
+        "kind at severity n" where the picture was spoilt first; else "".
+    scene : str
+        Pictures of one scene share it, twins included: they are not independent.
+    series : str
+        Split and seed, such as "held-3".
+    twin : bool
+        Whether one cue was swapped against the picture of the same view.
+    """
+
+    file: str
+    label: Mapping[str, Any]
+    seen: Mapping[str, Any]
+    corruption: str
+    scene: str
+    series: str
+    twin: bool
+
+    @property
+    def split(self) -> str:
+        return str(self.label.get("split", "unnamed"))
+
+    @property
+    def has_engine(self) -> bool:
+        return self.label.get("locomotive") is not None
+
+    @property
+    def must_find(self) -> bool:
+        """Whether an engine shows enough of itself that it has to be found."""
+        enough = float(self.label.get("locomotive_share", 0.0)) >= ENOUGH_IN_SIGHT
+        return self.has_engine and self.label.get("kind") == "locomotive" and enough
+
+    @property
+    def overlap(self) -> float:
+        """Intersection over union of the engine seen and the engine labelled."""
+        return _overlap(self.seen.get("locomotive"), self.label.get("locomotive"))
+
+    @property
+    def tender_overlap(self) -> float:
+        return _overlap(self.seen.get("tender"), self.label.get("tender"))
+
+
+def _overlap(seen: Sequence[float] | None, true: Sequence[float] | None) -> float:
+    if seen is None or true is None:
+        return 0.0
+    return Box(*seen).intersection_over_union(Box(*true))
+
+
+def read_looks(paths: Iterable[Path]) -> list[Look]:
+    """Every look of the files, in the order of the files.
+
+    Raises
+    ------
+    ValueError
+        No line at all, or a line that is no look.
+    """
+    looks = []
+    for path in paths:
+        with gzip.open(path, "rt", encoding="utf-8") as lines:
+            looks += [_look(json.loads(line), path) for line in lines if line.strip()]
+    if not looks:
+        raise ValueError("looks: at least one line expected, got none")
+    return looks
+
+
+def _look(line: Mapping[str, Any], path: Path) -> Look:
+    missing = {"file", "label", "seen"} - line.keys()
+    if missing:
+        raise ValueError(f"{path}: a look with {', '.join(sorted(missing))} expected")
+    name = _NAME.match(line["file"])
+    spoilt = line.get("corruption")
+    return Look(
+        file=line["file"],
+        label=line["label"],
+        seen=line["seen"],
+        corruption=f"{spoilt['kind']} at severity {spoilt['severity']}" if spoilt else "",
+        scene=name["scene"] if name else line["file"],
+        series=name["series"] if name else line["file"],
+        twin=bool(name and name["twin"]),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A look after the thresholds: what the shipped line says of the picture.
+
+    Attributes
+    ----------
+    look : Look
+    stated : bool
+        The eye says that there is an engine.
+    found : bool
+        It says so, and its box shares at least `FOUND_IOU` with the labelled one.
+    cues : mapping of str to Cue
+        Empty where none is stated.
+    """
+
+    look: Look
+    stated: bool
+    found: bool
+    cues: Mapping[str, Cue]
+
+
+def judge(look: Look, fusion: Mapping[str, Any]) -> Judged:
+    """Apply the thresholds and coefficients of `fusion.json` to one look."""
+    stated = engine_stated(look.seen, fusion["locate"])
+    cues: dict[str, Cue] = {}
+    if stated:
+        for name in BINARY_CUES:
+            cues[name] = weigh(evidence_of(look, name), fusion)
+        cues |= _tender_cues(look, fusion)
+    return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues)
+
+
+def engine_stated(seen: Mapping[str, Any], limits: Mapping[str, Any]) -> bool:
+    """Whether `vision.locate` would report an engine, from the stored scores."""
+    if "finder" not in seen or seen["finder"] < float(limits["finder"]):
+        return False
+    left, _, right, _ = seen["glimpse"]
+    return right - left >= MIN_WIDTH_PX and seen["score"] >= float(limits["engine"])
+
+
+def evidence_of(look: Look, cue: str) -> Evidence:
+    """The stored evidence on one cue; empty where none could be gathered."""
+    return Evidence(cue, REGION_OF_CUE[cue], look.seen.get("cues", {}).get(cue, {}), None)
+
+
+def _tender_cues(look: Look, fusion: Mapping[str, Any]) -> dict[str, Cue]:
+    """Counts of axles and lamps; none without a tender, or in looks that kept no counts."""
+    counts = look.seen.get("counts")
+    if counts is None or look.seen["tender_score"] < float(fusion["locate"]["tender"]):
+        return {}
+    raw = TenderCounts(*(tuple(counts[key]) for key in ("axles", "lamps", "countable")))
+    return {cue.name: cue for cue in weigh_counts(raw, Box(*look.seen["tender"]), fusion)}
