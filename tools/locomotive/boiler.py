@@ -4,24 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from tools.locomotive.casing import add_casing, casing_top
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
-from tools.locomotive.prisms import loft, prism, rivets
-from tools.locomotive.solids import Mesh, arc, ball, box, lathe, rod, round_rect, span, tube
+from tools.locomotive.prisms import prism, rivets
+from tools.locomotive.solids import arc, box, lathe, rod, round_rect, span, tube
 from tools.locomotive.spec import LocomotiveSpec
-
-TANK_WIDER = 1.28  # saddle tank over boiler radius; chosen by eye
-
-
-def casing_top(lay: Layout) -> float:
-    """Height of a streamlined casing's top."""
-    return lay.boiler_z + 1.06 * lay.boiler_r
-
-
-def saddle_span(s: LocomotiveSpec, lay: Layout) -> tuple[float, float]:
-    """x range of the saddle tank."""
-    reach = lay.smoke_front - lay.cab_front
-    return lay.cab_front - 0.02, lay.cab_front + max(s.tank_len, 0.6) * 0.86 * reach
+from tools.locomotive.tanks import TANK_WIDER, saddle_span
 
 
 def top_at(s: LocomotiveSpec, lay: Layout, x: float) -> float:
@@ -134,7 +123,7 @@ def _firebox(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
             for zz in np.linspace(z - 0.6 * r, z + 0.3 * r, 5)
         ]
         if s.firebox in ("round", "belpaire"):
-            kit.pair("rivets", "body", rivets(pts, [0, 1, 0], 0.022))
+            kit.pair("boiler", "body", rivets(pts, [0, 1, 0], 0.022))
 
 
 def _smokebox(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
@@ -175,11 +164,13 @@ def _smokebox(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     if s.rivet_rows:
         a = np.linspace(0, 2 * np.pi, 36, endpoint=False)
         ring = np.stack([np.full(36, x1), 0.93 * r * np.cos(a), z + 0.93 * r * np.sin(a)], 1)
-        kit.add("rivets", "smokebox", rivets(ring, [1, 0, 0], 0.02))
+        kit.add("smokebox", "smokebox", rivets(ring, [1, 0, 0], 0.02))
         for x in (x0 + 0.06, x1 - 0.06):
             side = np.stack([np.full(36, x), r * np.cos(a), z + r * np.sin(a)], 1)
             kit.add(
-                "rivets", "smokebox", rivets(side, np.stack([0 * a, np.cos(a), np.sin(a)], 1), 0.02)
+                "smokebox",
+                "smokebox",
+                rivets(side, np.stack([0 * a, np.cos(a), np.sin(a)], 1), 0.02),
             )
 
 
@@ -228,121 +219,3 @@ def _door_details(kit: Kit, s: LocomotiveSpec, lay: Layout, d: float) -> None:
             kit.add("smokebox", "smokebox", clamp.moved(z=z))
     if s.smokebox_door == "split":
         kit.add("smokebox", "smokebox", box([x - 0.07, 0, z], [0.03, 0.05, 1.8 * d], 0.01))
-
-
-def add_tanks(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
-    """Side, saddle or pannier tanks of a tank engine."""
-    r, z, reach = lay.boiler_r, lay.boiler_z, lay.smoke_front - lay.cab_front
-    x0, x1 = lay.cab_front - 0.02, lay.cab_front + s.tank_len * reach
-    if s.tank == "side":
-        x1 = min(x1, float(lay.board[-1, 0]) - 0.1)
-        top = min(lay.board_z + s.tank_h * (z - lay.board_z) * 1.1, z + 0.5 * r)
-        inner = max(0.55 * r, 0.3)
-        outline = round_rect((inner, lay.cab_y), (lay.board_z, top), 0.07, 3)
-        kit.pair("tank", "tank", prism(outline, (x0, x1), "yz", bevel=0.025))
-        kit.pair(
-            "tank", "steel", rod(0.16, top, top + 0.07).moved(x1 - 0.4, 0.5 * (inner + lay.cab_y))
-        )
-        if s.rivet_rows:
-            pts = [
-                [x, lay.cab_y, zz]
-                for x in np.linspace(x0 + 0.1, x1 - 0.06, 18)
-                for zz in (lay.board_z + 0.08, top - 0.09)
-            ]
-            kit.pair("rivets", "tank", rivets(pts, [0, 1, 0], 0.018))
-    elif s.tank == "saddle":
-        a, b = saddle_span(s, lay)
-        w = TANK_WIDER * r
-        skirt = z - 0.25 * r
-        outline = [(-w, skirt), (w, skirt)] + arc(0, z, w, 0.0, np.pi, 22)
-        kit.add("tank", "tank", prism(outline, (a, b), "yz", bevel=0.04))
-        kit.add("tank", "steel", rod(0.17, z + w - 0.02, z + w + 0.09).moved(a + 0.72 * (b - a)))
-        if s.rivet_rows:
-            pts = [
-                [x, w, zz]
-                for x in np.linspace(a + 0.1, b - 0.1, 16)
-                for zz in (skirt + 0.05, z - 0.02)
-            ]
-            kit.pair("rivets", "tank", rivets(pts, [0, 1, 0], 0.018))
-    elif s.tank == "pannier":
-        outline = round_rect(
-            (0.45 * r, min(1.5 * r, lay.board_y)), (z - 0.35 * r, z + 0.82 * r), 0.22 * r, 5
-        )
-        kit.pair("tank", "tank", prism(outline, (x0, x1), "yz", bevel=0.03))
-
-
-def casing_section(w: float, top: float, low: float, power: float) -> np.ndarray:
-    """Cross-section (k, 2) of a casing: straight sides below, a superellipse arch above."""
-    a = np.linspace(0, np.pi, 33)
-    side = low + 0.25 * (top - low)
-    y = w * np.sign(np.cos(a)) * np.abs(np.cos(a)) ** power
-    z = side + (top - side) * np.abs(np.sin(a)) ** power
-    return np.concatenate([[[w, low]], np.stack([y, z], 1), [[-w, low]]])
-
-
-def add_casing(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
-    """A smooth shell from cab to nose, with skirts beside the wheels."""
-    top, low = casing_top(lay), lay.board_z - 0.02
-    w0 = min(max(1.12 * lay.boiler_r, 0.78 * lay.board_y), lay.board_y - 0.05)
-    nose = {"bullet": 1.5, "wedge": 2.3, "shovel": 2.0, "tub": 0.7}[s.casing]
-    tip = lay.front + 0.12
-    power = 0.62 if s.casing == "tub" else 0.85
-    stations = [
-        (lay.cab_front - 0.2, 0.0),
-        (tip - nose, 0.0),
-        *((tip - nose * (1 - t), t) for t in 1 - (1 - np.linspace(0.04, 0.999, 16)) ** 1.6),
-    ]
-    sections = []
-    for x, t in stations:
-        wf, hf = {
-            "bullet": (np.sqrt(1 - t**2.4), np.sqrt(1 - 0.92 * t**2.2)),
-            "wedge": (np.sqrt(1 - 0.7 * t**4), 1 - 0.86 * t**1.15),
-            "shovel": (np.sqrt(1 - 0.75 * t**3), 1 - 0.9 * (1 - np.sqrt(max(1 - t**1.3, 0)))),
-            "tub": (np.sqrt(1 - 0.85 * t**3), np.sqrt(1 - 0.9 * t**2.6)),
-        }[s.casing]
-        sec = casing_section(w0 * wf, low + (top - low) * hf, low, power)
-        sections.append(np.column_stack([np.full(len(sec), x), sec]))
-    kit.add("boiler", "body", loft(np.array(sections)))
-    if s.bands:
-        sec = casing_section(w0 + 0.012, top + 0.012, low, power)
-        for x in np.linspace(lay.cab_front + 0.3, tip - nose - 0.1, s.bands):
-            ring = [np.column_stack([np.full(len(sec), x + dx), sec]) for dx in (-0.025, 0.025)]
-            kit.add("band", "band", loft(np.array(ring)))
-    _skirts(kit, s, lay)
-
-
-def _skirts(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
-    depth = s.skirt * (lay.board_z - 0.25)
-    if depth < 0.08:
-        return
-    y, z = lay.board_y - 0.07, lay.board_z - 0.02
-    a, b = lay.drivers[-1] - 0.6 * lay.wheel_d, lay.drivers[0] + 0.6 * lay.wheel_d
-    end = min(float(lay.board[-1, 0]), lay.front - 0.1)
-    mid = 0.3 * depth
-    path = [
-        (lay.rear + 0.1, z),
-        (lay.rear + 0.1, z - depth),
-        (a - 0.1, z - depth),
-        (a + 0.25, z - mid),
-        (b - 0.25, z - mid),
-        (b + 0.1, z - depth),
-        (end, z - depth),
-        (end, z),
-    ]
-    kit.pair("skirt", "body2", prism(path, (y - 0.03, y), bevel=0.01))
-
-
-def lamp(x: float, y: float, z: float, *, r: float, sign: int = 1) -> tuple[Mesh, Mesh]:
-    """A drum lamp looking along x: its housing and its lens."""
-    p = [
-        (-0.9 * r, 0),
-        (-0.9 * r, 0.5 * r),
-        (-0.6 * r, r),
-        (0.4 * r, r),
-        (0.55 * r, 1.08 * r),
-        (0.6 * r, 0.95 * r),
-        (0.5 * r, 0.9 * r),
-    ]
-    body = lathe([(sign * a, b) for a, b in p], "x", 18).moved(x, y, z)
-    lens = ball(r, 14).stretched(x=0.35, y=0.9, z=0.9).moved(x + sign * 0.45 * r, y, z)
-    return body, lens

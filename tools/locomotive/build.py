@@ -5,23 +5,22 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from tools.locomotive.boiler import add_boiler, add_tanks, top_at
+from tools.locomotive.boiler import add_boiler, top_at
 from tools.locomotive.cab import add_cab, add_lining, add_number
 from tools.locomotive.fittings import add_pipes
 from tools.locomotive.frame import add_boards, add_details, add_frames, add_splashers
 from tools.locomotive.kit import Kit
+from tools.locomotive.lamps import add_lamps_and_rails
 from tools.locomotive.layout import HALF_GAUGE, Layout, lay_out
+from tools.locomotive.lever import add_lever
+from tools.locomotive.linkage import add_linkage
 from tools.locomotive.materials import materials_of
-from tools.locomotive.rods import add_linkage, add_rods
+from tools.locomotive.rods import add_rods
+from tools.locomotive.slender import add_small_fittings
 from tools.locomotive.spec import LocomotiveSpec
+from tools.locomotive.tanks import add_tanks
 from tools.locomotive.tender import add_tender, tender_axles_x
-from tools.locomotive.topside import (
-    add_chimney,
-    add_domes,
-    add_lamps_and_rails,
-    add_lever,
-    add_small_fittings,
-)
+from tools.locomotive.topside import add_chimney, add_domes
 from tools.locomotive.wheels import add_wheels
 from tools.parts import Model
 

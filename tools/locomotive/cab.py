@@ -10,6 +10,7 @@ from tools.locomotive.lettering import on_sides, text_mesh, text_size
 from tools.locomotive.prisms import prism
 from tools.locomotive.solids import Mesh, arc, bend, lathe, round_rect, span, tube
 from tools.locomotive.spec import LocomotiveSpec
+from tools.locomotive.tanks import tank_front, tank_top
 
 Loop = list[tuple[float, float]]
 
@@ -220,7 +221,7 @@ def number_place(s: LocomotiveSpec, lay: Layout) -> tuple[float, float, float, f
         return b + 0.4, lay.boiler_r + 0.02, lay.boiler_z, 0.7, 0.3
     if s.cab in ("open", "posts", "screen"):
         tall = 0.42 * (lay.roof_z - z0) - 0.08
-    blind = s.cab == "closed" and s.cab_windows == 0
+    blind = s.cab == "closed" and s.cab_windows == 0 and s.lining == "none"
     z = z0 + (0.55 if not blind else 0.95) * tall
     return 0.5 * (a + b), lay.cab_y, z, 0.82 * (b - a), 0.72 * tall
 
@@ -271,3 +272,15 @@ def add_lining(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     a, b, z0 = lay.cab_rear + 0.07, lay.cab_front - 0.07, lay.board_z + 0.07
     if s.cab not in ("none", "open", "posts", "screen") and s.lining != "boiler":
         kit.pair("lining", "lining", lining_loop((a, b), (z0, waist(lay) - 0.04), lay.cab_y))
+    if s.tank == "side" and s.lining == "cab_tender":
+        x1 = tank_front(s, lay)
+        z1 = tank_top(s, lay) - 0.07
+        kit.pair("lining", "lining", lining_loop((b + 0.16, x1 - 0.08), (z0, z1), lay.cab_y))
+    if s.tank == "side" and s.lining == "boiler":
+        z1 = tank_top(s, lay) - 0.14
+        line = span(
+            (lay.cab_rear, tank_front(s, lay) - 0.03),
+            (lay.cab_y - 0.01, lay.cab_y + 0.003),
+            (z1, z1 + 0.05),
+        )
+        kit.pair("lining", "lining", line)

@@ -51,7 +51,7 @@ _WAYFARER: dict[str, object] = {
     "wheel_style": "spoked", "spokes": 14, "frame_color": "black", "wheel_color": "black", "smokebox_color": "black", "dome_color": "body", "bands": 4, "band_color": "brass",
     "number_style": "paint", "number_color": "gold", "number_font": "sans", "number_h": 0.42, "letters": "road", "lettering": "WAYFARER", "letter_h": 0.34,
     "tender_style": "flared", "coal": "coal", "front_end": "buffers", "rear_end": "buffers", "headlamp": "drum", "valves": "pops", "bell": "none",
-    "lever_style": "knob", "lever_finish": "nickel", "lever_h": 0.036, "lever_w": 0.0065, "lever_at": 0.72, "lever_offset": 0.0, "lining": "none",
+    "lever_style": "knob", "lever_finish": "nickel", "lever_h": 0.046, "lever_w": 0.0075, "lever_at": 0.5, "lever_offset": 0.0, "lining": "none",
     "edge_color": "black", "beam_color": "red", "chimney_color": "black", "roof_color": "black", "tender_frame": "cast", "paint_tint": 1.0,
 }  # fmt: skip
 _BRINDLE: dict[str, object] = {

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from tools.locomotive.ends import add_ends, beam_top
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import HALF_GAUGE, Layout
 from tools.locomotive.prisms import prism, ribbon
-from tools.locomotive.solids import Mesh, arc, bend, box, lathe, span, tube
+from tools.locomotive.solids import Mesh, arc, bend, box, span, tube
 from tools.locomotive.spec import LocomotiveSpec, child
 
 
@@ -41,11 +42,40 @@ def add_boards(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         "edge",
         _band(lay.board, 0.0, lay.edge_h, (lay.board_y - 0.035, lay.board_y)),
     )
+    _decks(kit, s, lay)
     if s.edge_stripe == "present":
         top, height = stripe_band(s, lay)
         y = (lay.board_y - 0.01, lay.board_y + 0.0007 * lay.length)
         for piece in _pieces(s, lay):
             kit.pair("edge_stripe", "stripe", _band(piece, top, height, y), sided=True)
+
+
+def _decks(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    """The floor between the boards ahead of the smokebox and the plate at its end."""
+    end = float(lay.board[-1, 0])
+    start = max(lay.smoke_rear, lay.drivers[0] + 0.56 * lay.wheel_d)
+    beam = beam_top(s, lay, "front")
+    if s.board_profile == "short":
+        kit.add(
+            "running_board",
+            "frame",
+            span((start, lay.front - 0.02), (-0.85, 0.85), (beam - 0.05, beam), 0.01),
+        )
+        return
+    inside = lay.board[(lay.board[:, 0] > start + 1e-3)]
+    path = np.concatenate([[[start, lay.board_at(start)]], inside])
+    if end - start > 0.1:
+        kit.add(
+            "running_board", "edge", _band(path, 0.0, 0.03, (-0.7 * lay.board_y, 0.7 * lay.board_y))
+        )
+    rise = lay.board_at(end) - beam
+    if rise > 0.05:
+        w = 0.9 * lay.board_y
+        kit.add(
+            "running_board",
+            "frame",
+            span((end - 0.05, end - 0.01), (-w, w), (beam - 0.05, beam + rise), 0.01),
+        )
 
 
 def _pieces(s: LocomotiveSpec, lay: Layout) -> list[NDArray[np.float64]]:
@@ -73,9 +103,9 @@ def add_frames(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     top = lay.board_z - 0.01
     y = HALF_GAUGE - 0.14
     front = lay.front - 0.05
-    end_z = min(top, lay.board_at(front))
+    end_z = min(top, beam_top(s, lay, "front"))
     shape = [(lay.rear + 0.05, 0.55 * top), (lay.drivers[-1] - 0.6 * d, low), (lay.drivers[0] + 0.6 * d, low),
-             (front, 0.55 * end_z), (front, end_z), (lay.drivers[0] + 0.6 * d, min(top, lay.board_at(lay.drivers[0]))), (lay.rear + 0.05, top)]  # fmt: skip
+             (front, 0.55 * end_z), (front, end_z), (lay.smoke_front - 0.2, end_z + 0.35 * (top - end_z)), (lay.drivers[0] + 0.6 * d, min(top, lay.board_at(lay.drivers[0]))), (lay.rear + 0.05, top)]  # fmt: skip
     kit.pair("frame", "frame", prism(shape, (y - 0.04, y), bevel=0.01))
     if s.firebox != "none" or s.family != "tinplate":
         kit.add(
@@ -126,94 +156,6 @@ def _axleboxes(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
             )
 
 
-def add_ends(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
-    """Buffer beams, buffers, couplers and cowcatcher."""
-    for end, style, x, sign in (
-        ("front", s.front_end, lay.front, 1),
-        ("rear", s.rear_end, lay.rear, -1),
-    ):
-        z1 = min(lay.board_at(x), 1.25) - 0.005
-        if s.board_profile == "short" and end == "front":
-            z1 = min(z1, 0.85 * z1 + 0.05)
-        z0 = z1 - 0.34
-        w = lay.board_y - 0.04
-        kit.add("buffer_beam", "beam", span((x - sign * 0.08, x), (-w, w), (z0, z1), 0.012))
-        if style == "buffers":
-            kit.pair("buffer", "steel", _buffer(sign).moved(x, 0.55 * w + 0.18, 0.5 * (z0 + z1)))
-        if style in ("buffers", "plain"):
-            hook = tube(
-                bend(
-                    [
-                        [x, 0, z0 + 0.17],
-                        [x + sign * 0.2, 0, z0 + 0.17],
-                        [x + sign * 0.22, 0, z0 + 0.26],
-                    ],
-                    0.05,
-                ),
-                0.03,
-            )
-            kit.add("buffer", "steel", hook)
-        if style == "center":
-            kit.add("buffer", "steel", _buffer(sign).moved(x, 0, 0.5 * (z0 + z1) - 0.05))
-        if style in ("coupler", "cowcatcher"):
-            kit.add("coupler", "frame", *_coupler(x, sign, z0))
-        if style == "footboard":
-            kit.add("cowcatcher", "frame", span((x, x + sign * 0.3), (-w, w), (0.28, 0.34), 0.01))
-            kit.pair(
-                "cowcatcher",
-                "frame",
-                span((x - 0.05, x + 0.02), (w - 0.15, w - 0.08), (0.3, z0), 0.01),
-            )
-    if s.front_end == "cowcatcher":
-        _cowcatcher(kit, s, lay)
-
-
-def _buffer(sign: int) -> Mesh:
-    p = [
-        (0, 0),
-        (0, 0.15),
-        (0.05, 0.15),
-        (0.06, 0.1),
-        (0.24, 0.085),
-        (0.24, 0.06),
-        (0.4, 0.055),
-        (0.41, 0.2),
-        (0.43, 0.205),
-        (0.455, 0.12),
-        (0.46, 0),
-    ]
-    return lathe([(sign * a, r) for a, r in p], "x", 20)
-
-
-def _coupler(x: float, sign: int, z: float) -> list[Mesh]:
-    shank = span((x, x + sign * 0.32), (-0.07, 0.07), (z + 0.06, z + 0.22), 0.02)
-    knuckle = box([x + sign * 0.36, 0.03, z + 0.14], [0.18, 0.26, 0.26], 0.05)
-    return [shank, knuckle]
-
-
-def _cowcatcher(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
-    """A pilot: bars from the beam to a V close above the rail."""
-    z1, w = min(lay.board_at(lay.front), 1.2) - 0.3, 0.95 * lay.board_y
-    x, deep = lay.front, 0.75 + 0.25 * s.overhang_front
-    count = 13 if s.cow_style == "bars" else 9
-    foot = lambda u: np.array([x + deep * (1 - 0.75 * abs(u)), 0.86 * w * u, 0.12])  # noqa: E731
-    head = lambda u: np.array([x + 0.03, 0.62 * w * u, z1 + 0.05])  # noqa: E731
-    us = np.linspace(-1, 1, count)
-    if s.cow_style == "plate":
-        for a, b in zip(us[:-1:2], us[2::2], strict=False):
-            quad = np.array([head(a), head(b), foot(b), foot(a)])
-            kit.add("cowcatcher", "cow", tube(quad[[0, 3]], 0.03), tube(quad[[1, 2]], 0.03))
-        us = np.linspace(-1, 1, 5)
-    thick = 0.03 if s.cow_style == "bars" else 0.045
-    kit.add("cowcatcher", "cow", *(tube([head(u), foot(u)], thick, 6) for u in us))
-    kit.add(
-        "cowcatcher",
-        "cow",
-        tube([foot(u) for u in (-1.0, 0.0, 1.0)], 0.05, 8),
-        tube([head(-1.0), head(1.0)], 0.05, 8),
-    )
-
-
 def add_details(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     """Steps, sand pipes, brake hangers, pipes along the frames: false friends of a linkage."""
     d, y = lay.wheel_d, lay.board_y
@@ -224,8 +166,10 @@ def add_details(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
                 kit.pair(
                     "steps",
                     "frame",
-                    span((x - 0.2, x + 0.2), (y - 0.2, y - 0.02), (0.42, 0.46), 0.008),
-                    span((x - 0.16, x + 0.16), (y - 0.24, y - 0.21), (0.42, top + 0.02), 0.005),
+                    span((x - 0.17, x + 0.17), (y - 0.22, y - 0.02), (0.42, 0.45), 0.008),
+                    span((x - 0.16, x - 0.12), (y - 0.24, y - 0.2), (0.42, top + 0.02), 0.005),
+                    span((x + 0.12, x + 0.16), (y - 0.24, y - 0.2), (0.42, top + 0.02), 0.005),
+                    span((x - 0.14, x + 0.14), (y - 0.22, y - 0.06), (0.78, 0.81), 0.005),
                 )
     for i, x in enumerate(lay.drivers):
         wy = HALF_GAUGE + 0.02
@@ -260,7 +204,7 @@ def add_splashers(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     for x in lay.drivers:
         z, r = lay.board_at(x), 0.5 * lay.wheel_d + 0.07
         rise = lay.wheel_d / 2 + r - z
-        if rise < 0.04 or z < lay.wheel_d / 2:
+        if rise < 0.1 or z < lay.wheel_d / 2:
             continue
         a = float(np.arcsin(np.clip((z - lay.wheel_d / 2) / r, -1, 1)))
         rim = arc(x, lay.wheel_d / 2, r, a, np.pi - a, 14)

@@ -190,5 +190,8 @@ def _board(
                 (x + 0.5 * d, z),
             ]
         path.append((front, z))
+    if s.board_profile != "short" and path[-1][1] > 1.4 and s.seed % 5 < 3:
+        high = path.pop()[1]
+        path += [(front - 0.62, high), (front - 0.3, 1.15), (front, 1.15)]
     ordered = [p for i, p in enumerate(path) if i == 0 or p[0] > path[i - 1][0] + 1e-6]
     return bend(ordered, 0.22) if len(ordered) > 2 else np.array(ordered)

@@ -7,7 +7,9 @@ from zlib import crc32
 
 import numpy as np
 
-from tools.locomotive.families import COMMON, HELD, TRAIN
+from tools.locomotive.families import COMMON
+from tools.locomotive.families_held import HELD
+from tools.locomotive.families_train import TRAIN
 from tools.locomotive.paint import LIVERIES, NAMED, STRIPES, lightness_distance, linear, tinted
 
 TRAIN_FAMILIES: tuple[str, ...] = tuple(TRAIN)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from tools.locomotive.boiler import lamp
 from tools.locomotive.kit import Kit
+from tools.locomotive.lamps import lamp
 from tools.locomotive.layout import HALF_GAUGE
 from tools.locomotive.paint import LIVERIES, NAMED, linear, metal, tinted, weathered
 from tools.locomotive.prisms import prism

@@ -1,0 +1,85 @@
+"""The streamlined casing and its skirts."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tools.locomotive.kit import Kit
+from tools.locomotive.layout import Layout
+from tools.locomotive.prisms import loft, prism
+from tools.locomotive.solids import span
+from tools.locomotive.spec import LocomotiveSpec
+
+
+def casing_top(lay: Layout) -> float:
+    """Height of a streamlined casing's top."""
+    return lay.boiler_z + 1.06 * lay.boiler_r
+
+
+def casing_section(w: float, top: float, low: float, power: float) -> np.ndarray:
+    """Cross-section (k, 2) of a casing: straight sides below, a superellipse arch above."""
+    a = np.linspace(0, np.pi, 33)
+    side = low + 0.25 * (top - low)
+    y = w * np.sign(np.cos(a)) * np.abs(np.cos(a)) ** power
+    z = side + (top - side) * np.abs(np.sin(a)) ** power
+    return np.concatenate([[[w, low]], np.stack([y, z], 1), [[-w, low]]])
+
+
+def add_casing(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    """A smooth shell from cab to nose, with skirts beside the wheels."""
+    top, low = casing_top(lay), lay.board_z - 0.02
+    w0 = min(max(1.12 * lay.boiler_r, 0.78 * lay.board_y), lay.board_y - 0.05)
+    nose = {"bullet": 1.5, "wedge": 2.3, "shovel": 2.0, "tub": 0.7}[s.casing]
+    tip = lay.front + 0.12
+    power = 0.62 if s.casing == "tub" else 0.85
+    stations = [
+        (lay.cab_front - 0.2, 0.0),
+        (tip - nose, 0.0),
+        *((tip - nose * (1 - t), t) for t in 1 - (1 - np.linspace(0.04, 0.999, 16)) ** 1.6),
+    ]
+    sections = []
+    for x, t in stations:
+        wf, hf = {
+            "bullet": (np.sqrt(1 - t**2.4), np.sqrt(1 - 0.92 * t**2.2)),
+            "wedge": (np.sqrt(1 - 0.7 * t**4), 1 - 0.86 * t**1.15),
+            "shovel": (np.sqrt(1 - 0.75 * t**3), 1 - 0.9 * (1 - np.sqrt(max(1 - t**1.3, 0)))),
+            "tub": (np.sqrt(1 - 0.85 * t**3), np.sqrt(1 - 0.9 * t**2.6)),
+        }[s.casing]
+        sec = casing_section(w0 * wf, low + (top - low) * hf, low, power)
+        sections.append(np.column_stack([np.full(len(sec), x), sec]))
+    kit.add("boiler", "body", loft(np.array(sections)))
+    if s.bands:
+        sec = casing_section(w0 + 0.012, top + 0.012, low, power)
+        for x in np.linspace(lay.cab_front + 0.3, tip - nose - 0.1, s.bands):
+            ring = [np.column_stack([np.full(len(sec), x + dx), sec]) for dx in (-0.025, 0.025)]
+            kit.add("band", "band", loft(np.array(ring)))
+    if s.lining == "boiler":
+        high = lay.board_z + 0.19 * (top - low)
+        nose_x = tip - nose - 0.02
+        kit.pair(
+            "lining",
+            "lining",
+            span((lay.cab_front, nose_x), (w0 - 0.01, w0 + 0.006), (high, high + 0.07)),
+        )
+    _skirts(kit, s, lay)
+
+
+def _skirts(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    depth = s.skirt * (lay.board_z - 0.25)
+    if depth < 0.08:
+        return
+    y, z = lay.board_y - 0.07, lay.board_z - 0.02
+    a, b = lay.drivers[-1] - 0.6 * lay.wheel_d, lay.drivers[0] + 0.6 * lay.wheel_d
+    end = min(float(lay.board[-1, 0]), lay.front - 0.1)
+    mid = 0.3 * depth
+    path = [
+        (lay.rear + 0.1, z),
+        (lay.rear + 0.1, z - depth),
+        (a - 0.1, z - depth),
+        (a + 0.25, z - mid),
+        (b - 0.25, z - mid),
+        (b + 0.1, z - depth),
+        (end, z - depth),
+        (end, z),
+    ]
+    kit.pair("skirt", "body2", prism(path, (y - 0.03, y), bevel=0.01))

@@ -1,0 +1,92 @@
+"""The switch lever on the boiler's top, its slot and its stub."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tools.locomotive.boiler import top_at
+from tools.locomotive.kit import Kit
+from tools.locomotive.layout import Layout
+from tools.locomotive.prisms import prism
+from tools.locomotive.solids import (
+    Mesh,
+    arc,
+    ball,
+    bend,
+    box,
+    join,
+    lathe,
+    span,
+    tube,
+)
+from tools.locomotive.spec import LocomotiveSpec
+from tools.locomotive.topside import free_x
+
+
+def lever_place(s: LocomotiveSpec, lay: Layout) -> np.ndarray:
+    """Foot of the lever (x, y, z) on the boiler's or casing's top."""
+    x = free_x(s, lay, s.lever_at, 0.1)
+    y = s.lever_offset * lay.boiler_r
+    top = top_at(s, lay, x)
+    r = top - lay.boiler_z
+    drop = r - np.sqrt(max(r * r - y * y, 0.0)) if s.firebox != "belpaire" else 0.0
+    return np.array([x, y, top - 0.6 * drop if s.casing != "none" else top - drop])
+
+
+def add_lever(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    """The slot, a broken-off stub where drawn, and the lever itself if present."""
+    x, y, z = lever_place(s, lay)
+    thick = s.lever_w * lay.length
+    if s.lever_slot:
+        kit.add(
+            "lever_slot",
+            "soot",
+            span(
+                (x - 2.6 * thick, x + 2.6 * thick),
+                (y - 0.7 * thick, y + 0.7 * thick),
+                (z - 0.06, z + 0.006),
+            ),
+        )
+    if s.lever_stub:
+        kit.add(
+            "lever_stub",
+            "lever",
+            span(
+                (x - 0.4 * thick, x + 0.4 * thick),
+                (y - 0.35 * thick, y + 0.35 * thick),
+                (z - 0.08, z + 0.0045 * lay.length),
+                0.01,
+            ),
+        )
+    if s.switch_lever == "present":
+        mesh = _lever(s, thick, s.lever_h * lay.length)
+        kit.add("switch_lever", "lever", mesh.moved(x, y, z))
+
+
+def _lever(s: LocomotiveSpec, t: float, height: float) -> Mesh:
+    """The lever with its foot at the origin; `height` is its vertical rise."""
+    h = height / np.cos(s.lever_tilt)
+    foot = -0.1
+    if s.lever_style == "straight":
+        mesh = box([0, 0, (h + foot) / 2], [t, 0.75 * t, h - foot], 0.16 * t)
+    elif s.lever_style == "bent":
+        tip = np.sign(s.lever_tilt) or 1.0
+        path = bend([[0, 0, foot], [0, 0, 0.78 * h], [0.28 * h * tip, 0, h]], 0.12 * h)
+        mesh = tube(path, 0.46 * t, 8)
+    elif s.lever_style == "knob":
+        mesh = join(
+            [
+                tube([[0, 0, foot], [0, 0, h - 0.9 * t]], 0.4 * t, 10),
+                ball(0.95 * t, 12).moved(z=h - 0.9 * t),
+            ]
+        )
+    elif s.lever_style == "blade":
+        outline = (
+            [(-0.5 * t, foot), (0.5 * t, foot), (0.62 * t, 0.8 * h)]
+            + arc(0, h - 0.62 * t, 0.62 * t, 0, np.pi, 6)
+            + [(-0.62 * t, 0.8 * h)]
+        )
+        mesh = prism(outline, (-0.17 * t, 0.17 * t), bevel=0.05 * t)
+    else:
+        mesh = lathe([(foot, 0.55 * t), (h - 0.3 * t, 0.3 * t), (h, 0.18 * t), (h, 0)], "z", 10)
+    return mesh.turned("y", s.lever_tilt)

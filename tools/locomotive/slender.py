@@ -1,0 +1,179 @@
+"""Whistle, bell, safety valves and other slim fittings: the lever's false friends."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tools.locomotive.boiler import top_at
+from tools.locomotive.kit import Kit
+from tools.locomotive.layout import Layout
+from tools.locomotive.solids import (
+    ball,
+    bend,
+    box,
+    lathe,
+    rod,
+    tube,
+)
+from tools.locomotive.spec import LocomotiveSpec
+from tools.locomotive.topside import between, free_x
+
+
+def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
+    """Whistle, bell, safety valves and other slim things: the lever's false friends."""
+    unit = 0.5 * lay.boiler_r
+    x = between(s, lay, s.whistle_at)
+    z = top_at(s, lay, x) - 0.02
+    thin = {"single": (0.0,), "pair": (-0.09, 0.09), "tall": (0.0,), "none": ()}[s.whistle]
+    for y in thin:
+        h = (0.9 if s.whistle == "tall" else 0.6) * unit
+        p = [
+            (z, 0.028),
+            (z + 0.45 * h, 0.028),
+            (z + 0.47 * h, 0.055),
+            (z + 0.95 * h, 0.055),
+            (z + h, 0.03),
+            (z + h, 0),
+        ]
+        kit.add("whistle", "brass", lathe(p, "z", 12).moved(x, y))
+    _valves(kit, s, lay, unit)
+    _bell(kit, s, lay, unit)
+    if s.top_feed:
+        x = between(s, lay, 0.45)
+        z = top_at(s, lay, x)
+        kit.add("top_feed", "body", box([x, 0, z], [0.28, 0.4, 0.16], 0.04))
+        p = bend(
+            [
+                [x, 0.2, z],
+                [x, 0.75 * lay.boiler_r, lay.boiler_z + 0.75 * lay.boiler_r],
+                [x, lay.boiler_r + 0.03, lay.boiler_z],
+                [x, lay.boiler_r, lay.board_z],
+            ],
+            0.3,
+        )
+        kit.pair("top_feed", "pipe", tube(p, 0.035, 7))
+    if s.generator:
+        x = between(s, lay, 0.85)
+        z = top_at(s, lay, x)
+        kit.add(
+            "generator",
+            "smokebox",
+            rod(0.14, -0.25, 0.25, "x").moved(x, 0.3 * lay.boiler_r, z + 0.03),
+            tube([[x, 0.3 * lay.boiler_r, z], [x, 0.3 * lay.boiler_r, z + 0.3]], 0.025),
+        )
+    if s.number_boards:
+        x = lay.smoke_front - 0.25
+        z = top_at(s, lay, x) + 0.06
+        plate = box([x, 0.45 * lay.boiler_r, z], [0.06, 0.5, 0.2], 0.01).turned(
+            "z", -0.5, (x, 0.45 * lay.boiler_r, 0)
+        )
+        kit.pair("number_board", "smokebox", plate)
+    if s.knobs_top:
+        xs = np.linspace(between(s, lay, 0.15), between(s, lay, 0.9), 5)
+        kit.add(
+            "knobs", "steel", *(ball(0.035, 8).moved(x, 0.06, top_at(s, lay, x) + 0.03) for x in xs)
+        )
+    if s.key_hole:
+        kit.pair(
+            "key_hole",
+            "soot",
+            rod(0.09, 0, 0.02, "y", 14).moved(
+                between(s, lay, 0.55), lay.boiler_r + 0.0, lay.boiler_z
+            ),
+        )
+
+
+def _valves(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
+    x = between(s, lay, s.valves_at)
+    z = top_at(s, lay, x) - 0.03
+    slim = lathe(
+        [
+            (z, 0.07),
+            (z + 0.5 * unit, 0.055),
+            (z + 0.52 * unit, 0.075),
+            (z + 0.66 * unit, 0.07),
+            (z + 0.68 * unit, 0),
+        ],
+        "z",
+        12,
+    )
+    pop = lathe(
+        [
+            (z, 0.1),
+            (z + 0.2 * unit, 0.1),
+            (z + 0.24 * unit, 0.08),
+            (z + 0.42 * unit, 0.07),
+            (z + 0.44 * unit, 0),
+        ],
+        "z",
+        12,
+    )
+    if s.valves == "columns":
+        kit.add(
+            "safety_valve",
+            "brass",
+            *(slim.moved(x, y) for y in (-0.11, 0.11)),
+            box([x + 0.0, 0, z + 0.6 * unit], [0.04, 0.3, 0.03]),
+        )
+    elif s.valves == "pops":
+        kit.add(
+            "safety_valve",
+            "brass",
+            *(pop.moved(x + dx, dy) for dx, dy in ((0.12, 0.0), (-0.12, 0.06))),
+        )
+    elif s.valves == "quad":
+        kit.add(
+            "safety_valve",
+            "brass",
+            *(pop.moved(x + dx, dy) for dx in (-0.1, 0.1) for dy in (-0.1, 0.1)),
+        )
+    elif s.valves in ("bonnet", "urn"):
+        p = [
+            (z - 0.1, 0.3),
+            (z + 0.15 * unit, 0.2),
+            (z + 0.5 * unit, 0.13),
+            (z + 0.9 * unit, 0.14),
+            (z + unit, 0.19),
+            (z + 1.02 * unit, 0.12),
+            (z + 0.9 * unit, 0.1),
+        ]
+        kit.add("safety_valve", "brass", lathe(p, "z", 22).moved(x))
+
+
+def _bell(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
+    if s.bell == "none":
+        return
+    x = free_x(s, lay, s.bell_at, 0.28)
+    z = top_at(s, lay, x)
+    top = z + 0.85 * unit
+    p = [
+        (top, 0.03),
+        (top - 0.08, 0.09),
+        (top - 0.25, 0.12),
+        (top - 0.34, 0.19),
+        (top - 0.36, 0.19),
+        (top - 0.36, 0.0),
+    ]
+    kit.add("bell", "brass", lathe(p, "z", 18).moved(x))
+    if s.bell == "frame":
+        bow = bend(
+            [
+                [x, -0.25, z - 0.03],
+                [x, -0.25, top + 0.04],
+                [x, 0.25, top + 0.04],
+                [x, 0.25, z - 0.03],
+            ],
+            0.15,
+        )
+    else:
+        bow = bend(
+            [
+                [x - 0.24, 0, z - 0.03],
+                [x - 0.2, 0, top],
+                [x, 0, top + 0.05],
+                [x + 0.2, 0, top],
+                [x + 0.24, 0, z - 0.03],
+            ],
+            0.1,
+        )
+    kit.add("bell", "frame", tube(bow, 0.028, 7))
