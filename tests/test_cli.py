@@ -104,6 +104,11 @@ def test_the_guide_can_be_named_or_a_file(telltale: Telltale, photo: Path, tmp_p
     assert json.loads(out)["versions"]["guide"].startswith("own ")
 
 
+def test_the_default_guide_is_the_first_built_in_one(telltale: Telltale, photo: Path) -> None:
+    _, out, _ = telltale("date", photo, "--json")
+    assert json.loads(out)["versions"]["guide"].startswith(f"{builtin_names()[0]} ")
+
+
 def test_together_gives_one_answer(telltale: Telltale, photo: Path, tmp_path: Path) -> None:
     other = tmp_path / "other.png"
     other.write_bytes(encoded(engine(400, 200)))

@@ -148,6 +148,13 @@ def test_the_built_in_guides_are_named() -> None:
         assert f"`{name}`" in README
 
 
+def test_every_environment_variable_is_named() -> None:
+    texts = [path.read_text(encoding="utf-8") for path in (ROOT / "vision").rglob("*.py")]
+    heeded = {name for text in texts for name in re.findall(r'"(TELLTALE_\w+|NO_COLOR)"', text)}
+    assert "NO_COLOR" in heeded
+    assert {name for name in heeded if f"`{name}`" not in README} == set()
+
+
 def test_the_cautions_are_in_the_readme() -> None:
     section = README.partition("Before you take an engine in the hand")[2].partition("\n")[0]
     for word in ("unplug", "insulation", "live parts", "lead", "licensed electrician", "codes"):

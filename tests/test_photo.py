@@ -258,6 +258,17 @@ def test_of_an_animation_the_first_frame_is_read(file_format: str) -> None:
     assert photo.notes == ("animated; only the first frame was read",)
 
 
+def test_of_a_multi_picture_jpeg_the_first_picture_is_read() -> None:
+    # CIPA DC-007: the first picture is the photo, the others are views or depth.
+    first, second = Image.new("RGB", (3200, 1600), "red"), Image.new("RGB", (3200, 1600), "blue")
+    data = encoded(first, "MPO", save_all=True, append_images=[second], exif=exif_block(6))
+    photo = photo_from_bytes(data, "phone.jpg")
+    assert photo.size == (1600, 3200)
+    assert photo.pixels.shape == (1600, 800, 3)
+    assert np.abs(photo.pixels[20, 20].astype(int) - (254, 0, 0)).max() <= 2
+    assert photo.notes == ()
+
+
 def test_missing_folder_and_empty(tmp_path: Path) -> None:
     with pytest.raises(PhotoMissing, match="no such file"):
         open_photo(tmp_path / "none.jpg")
