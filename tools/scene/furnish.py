@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from tools.parts import Part
-from tools.scene import home_rooms, public_rooms
+from tools.scene import held_rooms, home_rooms, public_rooms
 from tools.scene.hands import maybe_occlude
 from tools.scene.lighting import overcast
 from tools.scene.room import Lamp, Room, Slot
@@ -30,11 +30,11 @@ _TRAIN: dict[str, Callable[[Stage], None]] = {
     "museum_hall": public_rooms.museum_hall,
 }
 _HELD: dict[str, Callable[[Stage], None]] = {
-    "windowsill": home_rooms.windowsill,
-    "kitchen_tiles": home_rooms.kitchen_tiles,
-    "newspaper": home_rooms.newspaper,
-    "diorama_rock": public_rooms.diorama_rock,
-    "stone_terrace": public_rooms.stone_terrace,
+    "windowsill": held_rooms.windowsill,
+    "kitchen_tiles": held_rooms.kitchen_tiles,
+    "newspaper": held_rooms.newspaper,
+    "diorama_rock": held_rooms.diorama_rock,
+    "stone_terrace": held_rooms.stone_terrace,
 }
 TRAIN_ROOMS: tuple[str, ...] = tuple(_TRAIN)
 HELD_ROOMS: tuple[str, ...] = tuple(_HELD)

@@ -1,23 +1,23 @@
-"""Rooms at home: shelf, table, felt, carpet, bench, sheet of paper, cabinet, sills."""
+"""Rooms at home: shelf, table, felt, carpet, bench, sheet of paper, cabinet."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from tools.scene import places
-from tools.scene.lighting import OUTDOORS, overcast, panorama, softboxes
-from tools.scene.shapes import box, sheet
+from tools.scene.lighting import case_lamps, softboxes
+from tools.scene.shapes import box
 from tools.scene.stage import Rect, Stage
-from tools.scene.textures import colour, surface
+from tools.scene.textures import colour
 from tools.scene.things import BENCH, LOW, SHELF, TABLE, carton, price_tag, scatter, tin
 
 
-def _behind(stage: Stage, back: float, span: float) -> Rect:
+def behind(stage: Stage, back: float, span: float) -> Rect:
     """The strip behind the engine (and behind a second track)."""
     return Rect(-span, span, -back, -0.65 * stage.width)
 
 
-def _before(stage: Stage, span: float, deep: float) -> Rect:
+def before(stage: Stage, span: float, deep: float) -> Rect:
     """The strip in front of the engine: low things only."""
     start = 0.75 * stage.width
     return Rect(-span, span, start, start + deep)
@@ -26,14 +26,14 @@ def _before(stage: Stage, span: float, deep: float) -> Rect:
 def shelf(stage: Stage) -> None:
     """A bookshelf or wall shelf, open to the front, boards above and aside."""
     rng = stage.rng
-    span = 0.5 * stage.length + rng.uniform(0.15, 0.6)
+    span = 0.5 * stage.length + rng.choice([0.15, 0.5, 0.9]) * rng.uniform(0.5, 1.2)
     back, front = (
         0.7 * stage.width + rng.uniform(0.03, 0.2),
         0.7 * stage.width + rng.uniform(0.0, 0.1),
     )
     kinds = ("wood", "wood", "plaster", "marble")
     places.table(stage, kinds, span=span, front=front, back=back, gloss=rng.uniform(0.1, 0.7))
-    tall = max(1.3 * stage.height, 0.2) + rng.uniform(0.03, 0.25)
+    tall = max(1.3 * stage.height, 0.24) + rng.uniform(0.06, 0.25)
     boards = []
     if rng.random() < 0.75:
         boards.append(
@@ -44,15 +44,19 @@ def shelf(stage: Stage) -> None:
             boards.append(
                 box((0.02, front + back, tall)).at(x, (front - back) / 2, stage.support_z)
             )
+    if rng.random() < 0.6:
+        lower = box((2 * span, front + back, 0.02))
+        boards.append(lower.at(0, (front - back) / 2, stage.support_z - tall))
+        _more_shelves(stage, span, back, tall)
     tone = colour(rng, (0.03, 0.12), (0.0, 0.7), (0.15, 0.95))
     for board in boards:
         stage.paint(board, tone, "satin", owner="room")
         stage.blocks(board)
     places.back_wall(stage, -back, ("wallpaper", "plaster", "wood"), drop=1.0)
     places.own_track(stage, span - 0.02)
-    places.beside(stage, _behind(stage, back, span), 0.2)
+    places.beside(stage, behind(stage, back, span), 0.2)
     for x0, x1 in ((-span, -0.6 * stage.length), (0.6 * stage.length, span)):
-        scatter(stage, Rect(x0 + 0.02, x1 - 0.02, -back, front), SHELF, 4)
+        scatter(stage, Rect(x0 + 0.02, x1 - 0.02, -back, front), SHELF, 7)
     scatter(stage, Rect(-span, span, -back, -0.65 * stage.width), SHELF, 3)
     scatter(
         stage,
@@ -67,6 +71,17 @@ def shelf(stage: Stage) -> None:
     )
     stage.max_azimuth = 1.0 if len(boards) > 1 else 1.3
     stage.camera_low = (-3.0, front * 0.5, -0.15)
+
+
+def _more_shelves(stage: Stage, span: float, back: float, tall: float) -> None:
+    """Rows of books and boxes above and below the engine's shelf."""
+    rng = stage.rng
+    base, taken = stage.lowered, stage.taken
+    for level in (-1, 1):
+        if rng.random() < 0.75:
+            stage.lowered, stage.taken = base - level * tall - 0.02 * (level > 0), []
+            scatter(stage, Rect(-span + 0.02, span - 0.02, -back, 0.0), SHELF, 9)
+    stage.lowered, stage.taken = base, taken
 
 
 def wood_table(stage: Stage) -> None:
@@ -84,6 +99,7 @@ def wood_table(stage: Stage) -> None:
         front=front,
         back=back,
         gloss=rng.uniform(0.2, 0.85),
+        legs=True,
     )
     places.floor(stage, ("wood", "carpet", "tiles", "speckle"))
     if rng.random() < 0.5:
@@ -97,9 +113,9 @@ def wood_table(stage: Stage) -> None:
         edge = rng.uniform(0.6, 1.4) * stage.length
         places.cover(stage, ("cloth", "paper", "card"), Rect(-edge, edge, -0.9 * back, 0.9 * front))
     places.own_track(stage, min(span, rng.uniform(0.7, 2.0) * stage.length))
-    places.beside(stage, _behind(stage, back, span), 0.35)
-    scatter(stage, _behind(stage, back, span), TABLE + LOW, int(rng.integers(0, 9)))
-    scatter(stage, _before(stage, 0.8 * span, front * 0.8), LOW, int(rng.integers(0, 5)))
+    places.beside(stage, behind(stage, back, span), 0.35)
+    scatter(stage, behind(stage, back, span), TABLE + LOW, int(rng.integers(0, 16)))
+    scatter(stage, before(stage, 0.8 * span, front * 0.8), LOW, int(rng.integers(0, 5)))
     places.light(
         stage,
         {"none": 3, "key": 3, "window": 2, "desk": 1, "flash": 1.5, "tubes": 1},
@@ -120,15 +136,15 @@ def felt(stage: Stage) -> None:
     if rng.random() < 0.35:
         places.back_wall(stage, -back - rng.uniform(0.01, 0.8), ("felt", "cloth", "plaster"))
     places.own_track(stage, min(span, rng.uniform(0.7, 1.8) * stage.length))
-    places.beside(stage, _behind(stage, back, span), 0.6)
+    places.beside(stage, behind(stage, back, span), 0.6)
     scatter(
         stage,
-        _behind(stage, back, span),
+        behind(stage, back, span),
         (carton, carton, price_tag, *TABLE),
-        int(rng.integers(1, 8)),
+        int(rng.integers(1, 14)),
     )
     scatter(
-        stage, _before(stage, 0.7 * span, front * 0.7), (price_tag, *LOW), int(rng.integers(0, 4))
+        stage, before(stage, 0.7 * span, front * 0.7), (price_tag, *LOW), int(rng.integers(0, 4))
     )
     places.light(
         stage, {"none": 2, "tubes": 3, "spots": 1, "flash": 2, "key": 1}, places.some_indoors(stage)
@@ -153,9 +169,9 @@ def carpet(stage: Stage) -> None:
         stage.blocks(sofa)
     places.own_track(stage, rng.uniform(0.8, 4.0) * stage.length)
     places.second_track(stage, 3 * stage.length, 0.3)
-    places.beside(stage, _behind(stage, 0.6, 0.8 + stage.length), 0.3)
-    scatter(stage, _behind(stage, 0.9, 0.6 + stage.length), TABLE + LOW, int(rng.integers(0, 7)))
-    scatter(stage, _before(stage, 0.5, 0.3), LOW, int(rng.integers(0, 3)))
+    places.beside(stage, behind(stage, 0.6, 0.8 + stage.length), 0.3)
+    scatter(stage, behind(stage, 0.9, 0.6 + stage.length), TABLE + LOW, int(rng.integers(0, 12)))
+    scatter(stage, before(stage, 0.5, 0.3), LOW, int(rng.integers(0, 3)))
     places.light(stage, {"none": 3, "key": 2, "window": 3, "flash": 2}, places.some_indoors(stage))
 
 
@@ -187,11 +203,9 @@ def workbench(stage: Stage) -> None:
             Rect(-edge, edge, -0.15 - stage.width, 0.15 + stage.width),
         )
     places.own_track(stage, min(span, rng.uniform(0.7, 1.5) * stage.length))
-    places.beside(stage, _behind(stage, back, span), 0.3)
-    scatter(stage, _behind(stage, back, span), BENCH + TABLE, int(rng.integers(5, 14)))
-    scatter(
-        stage, _before(stage, 0.8 * span, front * 0.8), BENCH[:2] + LOW, int(rng.integers(1, 6))
-    )
+    places.beside(stage, behind(stage, back, span), 0.3)
+    scatter(stage, behind(stage, back, span), BENCH + TABLE, int(rng.integers(6, 24)))
+    scatter(stage, before(stage, 0.8 * span, front * 0.8), BENCH[:2] + LOW, int(rng.integers(1, 6)))
     places.light(
         stage, {"desk": 3, "tubes": 2, "key": 2, "none": 1, "flash": 1}, places.some_indoors(stage)
     )
@@ -205,7 +219,7 @@ def paper_sweep(stage: Stage) -> None:
     places.sweep(stage, ("paper", "cloth", "felt", "plaster"), depth=depth, tall=tall, white=False)
     places.own_track(stage, rng.uniform(0.6, 1.3) * stage.length)
     scatter(
-        stage, _before(stage, 0.5 * stage.length, 0.1), (*LOW, price_tag), int(rng.integers(0, 2))
+        stage, before(stage, 0.5 * stage.length, 0.1), (*LOW, price_tag), int(rng.integers(0, 2))
     )
     sky = softboxes(rng) if rng.random() < 0.5 else places.some_indoors(stage)
     places.light(stage, {"key": 3, "none": 2, "flash": 2, "desk": 1}, sky)
@@ -216,6 +230,8 @@ def white_product(stage: Stage) -> None:
     rng = stage.rng
     depth, tall = rng.uniform(1.5, 4.0) * stage.width + 0.05, 6 * stage.height + 0.3
     places.sweep(stage, ("paper",), depth=depth, tall=tall, white=True)
+    # A meter greys white paper; sellers open up until it is white again.
+    stage.truth["bias_stops"] = float(rng.uniform(0.7, 2.0))
     places.own_track(stage, rng.uniform(0.55, 0.9) * stage.length)
     sky = (
         softboxes(rng)
@@ -256,89 +272,12 @@ def display_case(stage: Stage) -> None:
     stage.paint(lid, frame, "satin", owner="room")
     stage.blocks(lid)
     stage.truth["pane"] = bool(rng.random() < 0.5)
-    scatter(stage, _behind(stage, back, span), (tin, price_tag, carton), int(rng.integers(0, 4)))
+    scatter(stage, behind(stage, back, span), (tin, price_tag, carton), int(rng.integers(0, 4)))
     scatter(
         stage, Rect(-span, span, 0.65 * stage.width, front), (price_tag,), int(rng.integers(0, 3))
     )
-    places.light(stage, {"spots": 4, "none": 1, "tubes": 1, "flash": 1}, places.some_indoors(stage))
+    places.light(stage, {"none": 1, "tubes": 1, "flash": 1}, places.some_indoors(stage))
+    if rng.random() < 0.65:
+        stage.lamps = case_lamps(rng, 0.8 * span, front, stage.support_z + tall - 0.004)
+        stage.truth["lighting"] = "case"
     stage.max_azimuth, stage.camera_low = 1.0, (-2.0, front + 0.03, -0.1)
-
-
-def windowsill(stage: Stage) -> None:
-    """Held out: a sill against a bright window, the light from behind."""
-    rng = stage.rng
-    span, back, front = (
-        0.5 * stage.length + rng.uniform(0.2, 0.5),
-        0.7 * stage.width + 0.03,
-        0.7 * stage.width + rng.uniform(0, 0.1),
-    )
-    places.table(
-        stage,
-        ("plaster", "marble", "wood"),
-        span=span,
-        front=front,
-        back=back,
-        gloss=rng.uniform(0.3, 0.8),
-    )
-    tone = colour(rng, (0.05, 0.6), (0, 0.2), (0.7, 1))
-    step = rng.uniform(0.3, 0.6)
-    for x in np.arange(-1.5, 1.51, step):
-        stage.paint(
-            box((0.05, 0.05, 1.3)).at(float(x), -back - 0.03, stage.support_z), tone, "satin"
-        )
-    for z in (0.0, rng.uniform(0.35, 0.6)):
-        stage.paint(box((3.0, 0.05, 0.05)).at(0, -back - 0.03, stage.support_z + z), tone, "satin")
-    places.own_track(stage, 0.7 * stage.length)
-    scatter(stage, Rect(-span, -0.6 * stage.length, -back, front), TABLE[2:], 2)
-    scatter(stage, Rect(0.6 * stage.length, span, -back, front), TABLE[2:], 2)
-    sky = panorama(rng, OUTDOORS) if rng.random() < 0.6 else overcast(rng)
-    places.light(stage, {"none": 3, "key": 1, "flash": 1}, sky)
-    stage.max_azimuth = 1.1
-
-
-def kitchen_tiles(stage: Stage) -> None:
-    """Held out: a glossy worktop under glazed wall tiles."""
-    rng = stage.rng
-    span, back, front = (
-        0.5 * stage.length + rng.uniform(0.4, 0.8),
-        rng.uniform(0.12, 0.4) + 0.6 * stage.width,
-        rng.uniform(0.2, 0.4),
-    )
-    places.table(
-        stage,
-        ("speckle", "marble", "tiles"),
-        span=span,
-        front=front,
-        back=back,
-        gloss=rng.uniform(0.6, 0.9),
-    )
-    places.floor(stage, ("tiles", "wood"), drop=0.9)
-    places.back_wall(stage, -back, ("tiles",), drop=0.9)
-    places.own_track(stage, 0.8 * stage.length)
-    scatter(stage, _behind(stage, back, span), (*TABLE[2:7], TABLE[1]), int(rng.integers(2, 7)))
-    places.light(
-        stage, {"tubes": 2, "window": 2, "spots": 1, "none": 1}, places.some_indoors(stage)
-    )
-
-
-def newspaper(stage: Stage) -> None:
-    """Held out: on spread printed sheets, as when something is unpacked or cleaned."""
-    from tools.scene.pictures import printed
-
-    rng = stage.rng
-    places.table(stage, ("wood", "plaster"), span=1.2, front=0.6, back=0.7, gloss=0.4)
-    for _ in range(9):
-        page = sheet(rng.uniform(0.25, 0.4), rng.uniform(0.3, 0.5))
-        at = (rng.normal(0, 0.3), rng.normal(0, 0.2), stage.support_z + rng.uniform(0.0004, 0.0009))
-        stage.print_on(page.at(*at, yaw=rng.normal(0, 0.5)), printed(rng))
-    places.own_track(stage, 0.6 * stage.length)
-    scatter(stage, _behind(stage, 0.5, 0.6), BENCH, 4)
-    key = stage.textured("card", surface(rng, "card"), roughness=0.9)
-    open_box = box((1.1 * stage.length, 1.4 * stage.width, 0.8 * stage.height))
-    stage.add(
-        open_box.at(
-            rng.normal(0, 0.2), -2.4 * stage.width - 0.05, stage.support_z, yaw=rng.normal(0, 0.2)
-        ),
-        key,
-    )
-    places.light(stage, {"key": 2, "window": 2, "none": 1}, places.some_indoors(stage))

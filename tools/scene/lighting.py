@@ -195,3 +195,23 @@ def lamps_over(rng: np.random.Generator, style: str, reach: float) -> tuple[Lamp
         at = (u(-0.8, 0.8) * reach, u(1.3, 2.2) * reach, u(0.2, 0.9) * reach)
         add(at, (0.02, 0.015), u(5300, 6200), u(3, 10))
     return tuple(lamps)
+
+
+def case_lamps(rng: np.random.Generator, span: float, y: float, z: float) -> tuple[Lamp, ...]:
+    """Small lamps or a strip under a cabinet's lid at height `z`, shining down and back."""
+    kelvin = rng.uniform(2800, 6000)
+    strip = rng.random() < 0.4
+    count = 1 if strip else int(rng.integers(2, 5))
+    half = (span, 0.006) if strip else (0.015, 0.015)
+    share = rng.uniform(2, 6) / count
+    places = np.linspace(-0.7, 0.7, count) * span if count > 1 else np.zeros(1)
+    return tuple(
+        lamp_toward(
+            np.array([x, y - 0.03, z]),
+            np.array([x, 0.0, 0.0]),
+            half,
+            kelvin=kelvin,
+            irradiance=share,
+        )
+        for x in places
+    )

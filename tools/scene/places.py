@@ -14,7 +14,14 @@ FLOOR_BELOW = 0.74  # metres from a table top to the floor, common furniture hei
 
 
 def table(
-    stage: Stage, kinds: tuple[str, ...], *, span: float, front: float, back: float, gloss: float
+    stage: Stage,
+    kinds: tuple[str, ...],
+    *,
+    span: float,
+    front: float,
+    back: float,
+    gloss: float,
+    legs: bool = False,
 ) -> None:
     """A table top from y = -`back` to `front`, 2 `span` long, of a textured surface."""
     rng = stage.rng
@@ -28,6 +35,13 @@ def table(
     top = top.at(0, (front - back) / 2, stage.support_z - thick)
     stage.add(top, key, owner="room")
     stage.blocks(top)
+    if not legs:
+        return
+    leg, tone = box((0.05, 0.05, FLOOR_BELOW - thick)), colour(rng, (0.04, 0.1), (0, 0.6))
+    for x in (0.05 - span, span - 0.05):
+        for y in (0.05 - back, front - 0.05):
+            foot = leg.at(x, y, stage.support_z - FLOOR_BELOW)
+            stage.paint(foot, tone, "satin", owner="room")
 
 
 def cover(stage: Stage, kinds: tuple[str, ...], region: Rect) -> None:

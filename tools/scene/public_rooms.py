@@ -7,13 +7,13 @@ import numpy as np
 from tools.scene import places, scenery
 from tools.scene.lighting import HALLS, OUTDOORS, drawn_room, overcast, panorama
 from tools.scene.pictures import printed
-from tools.scene.shapes import Mesh, blob, box, cylinder, wall
+from tools.scene.shapes import blob, box, cylinder, leaf_cloud, wall
 from tools.scene.stage import Rect, Stage
-from tools.scene.textures import colour, surface
+from tools.scene.textures import colour
 from tools.scene.things import LOW, TABLE, bunting, carton, price_tag, scatter
 
 
-def _tracks(stage: Stage, span: float, chance: float) -> None:
+def tracks(stage: Stage, span: float, chance: float) -> None:
     places.own_track(stage, span)
     places.second_track(stage, span, chance)
     scenery.roadbed(stage, 0.0, span)
@@ -24,7 +24,7 @@ def _tracks(stage: Stage, span: float, chance: float) -> None:
             stage.reserve(-span, span, y - 0.8 * stage.width, y + 0.8 * stage.width)
 
 
-def _layout_light(stage: Stage) -> None:
+def layout_light(stage: Stage) -> None:
     rng = stage.rng
     sky = panorama(rng, HALLS) if rng.random() < 0.5 else places.some_indoors(stage)
     places.light(
@@ -37,7 +37,7 @@ def layout(stage: Stage) -> None:
     rng = stage.rng
     span = 2.2 * stage.length + 6 * stage.height
     back, front = rng.uniform(3.5, 9) * stage.height, rng.uniform(1.5, 4) * stage.height
-    _tracks(stage, span, 0.6)
+    tracks(stage, span, 0.6)
     kinds = ("grass", "grass", "grass", "ballast", "asphalt", "felt")
     rise = rng.choice([0.0, 0.5, 2.0]) * stage.height * rng.uniform(0.5, 1.5)
     field = scenery.ground(stage, span, front, back, rise=rise, kinds=kinds)
@@ -65,7 +65,7 @@ def layout(stage: Stage) -> None:
         scenery.painted_scene(stage, -back, span * 1.5, rng.uniform(5, 12) * stage.height)
         stage.solids.append((np.array([-9.0, -back - 3, -2.0]), np.array([9.0, -back, 4.0])))
     places.barge(stage, front, span, 0.3)
-    _layout_light(stage)
+    layout_light(stage)
     stage.max_azimuth = 1.25
 
 
@@ -100,7 +100,28 @@ def yard(stage: Stage) -> None:
     scatter(stage, Rect(-span, span, -back, deep), TABLE + LOW, int(rng.integers(1, 9)))
     scatter(stage, Rect(-span, span, 1.1 * stage.width, front), LOW, int(rng.integers(0, 4)))
     places.barge(stage, front, span, 0.2)
-    _layout_light(stage)
+    layout_light(stage)
+
+
+def _foliage(stage: Stage, at: tuple[float, float, float], radius: float) -> None:
+    """A real plant: leaves in a few clumps and tones."""
+    rng = stage.rng
+    tone = colour(rng, (0.15, 0.42), (0.25, 0.9), (0.1, 0.6))
+    leaf = rng.uniform(0.006, 0.03)
+    for _ in range(5):
+        size = rng.uniform(0.4, 0.65, 3) * radius
+        # Clipped so that no leaf reaches out of the plant's footprint onto the track.
+        aside = np.clip(rng.normal(0, 0.3, 3), -0.4, 0.4) * radius
+        middle = np.array([at[0], at[1], at[2] + 0.7 * radius]) + aside
+        clump = leaf_cloud(rng, tuple(size), leaf=leaf, count=int(min(60 * radius / leaf, 700)))
+        stage.paint(clump.at(*middle), tone * rng.uniform(0.65, 1.3), "satin")
+    if rng.random() < 0.25:
+        size = (radius, radius, 0.7 * radius)
+        flowers = leaf_cloud(rng, size, leaf=0.7 * leaf, count=60)
+        stage.paint(
+            flowers.at(at[0], at[1], at[2] + 0.8 * radius),
+            colour(rng, saturation=(0, 1), value=(0.6, 1)),
+        )
 
 
 def garden(stage: Stage) -> None:
@@ -111,23 +132,19 @@ def garden(stage: Stage) -> None:
     if stage.on_track:
         scenery.roadbed(stage, 0.0, span)
     kinds = ("ballast", "grass", "grass", "asphalt", "wood", "rock")
+    tile = rng.uniform(0.5, 1.4)
     rise = rng.choice([0.0, 0.15, 0.4]) * rng.uniform(0.3, 1.2)
-    field = scenery.ground(stage, span, 2.0, 3.0, rise=rise, kinds=kinds)
+    field = scenery.ground(stage, span + 3.0, 2.0, 5.0, rise=rise, kinds=kinds, tile=tile)
     region = Rect(-span, span, -2.5, -1.3 * stage.width)
-    for _ in range(int(rng.integers(6, 26))):
-        r = rng.uniform(0.04, 0.4)
-        spot = stage.spot(region, (2.2 * r, 2.2 * r), tries=4)
+    for _ in range(int(rng.integers(8, 34))):
+        r = rng.choice([0.08, 0.2, 0.45]) * rng.uniform(0.5, 1.0)
+        spot = stage.spot(region, (2.4 * r + 0.06, 2.4 * r + 0.06), tries=4)
         if spot is None:
             continue
         x, y = (spot.x0 + spot.x1) / 2, (spot.y0 + spot.y1) / 2
         z = scenery.height_at(field, x, y)
         if rng.random() < 0.7:
-            tone = colour(rng, (0.15, 0.42), (0.25, 0.85), (0.1, 0.55))
-            for _ in range(4):
-                at = rng.normal([x, y, z + 0.6 * r], 0.3 * r)
-                leafy = blob((0.7 * r, 0.7 * r, 0.6 * r), roughness=0.35, rng=rng, rings=7)
-                flat = Mesh(leafy.vertices, leafy.faces, leafy.uv, False)
-                stage.paint(flat.at(*at), tone * rng.uniform(0.7, 1.25, 1))
+            _foliage(stage, (x, y, z), r)
         else:
             stone = blob((r, 0.8 * r, 0.5 * r), roughness=0.25, rng=rng)
             stage.paint(stone.at(x, y, z), colour(rng, (0.02, 0.14), (0, 0.3), (0.25, 0.7)))
@@ -202,7 +219,7 @@ def show_stand(stage: Stage) -> None:
     behind = Rect(-span, span, -back, -0.65 * stage.width)
     places.beside(stage, behind, 0.7)
     places.beside(stage, behind, 0.5)
-    scatter(stage, behind, (carton, carton, carton, price_tag, *TABLE), int(rng.integers(3, 14)))
+    scatter(stage, behind, (carton, carton, carton, price_tag, *TABLE), int(rng.integers(4, 22)))
     scatter(
         stage, Rect(-0.8, 0.8, 0.7 * stage.width, front), (price_tag, *LOW), int(rng.integers(0, 5))
     )
@@ -230,6 +247,8 @@ def museum_hall(stage: Stage) -> None:
         gloss=rng.uniform(0.1, 0.6),
     )
     places.floor(stage, ("wood", "marble", "speckle", "tiles", "carpet"), drop=0.9)
+    foot = box((1.7 * span, 1.5 * front, 0.86)).at(0, 0, stage.support_z - 0.9)
+    stage.paint(foot, colour(rng, saturation=(0, 0.5), value=(0.05, 0.95)), "satin", owner="room")
     if rng.random() < 0.6:
         places.back_wall(
             stage,
@@ -250,41 +269,3 @@ def museum_hall(stage: Stage) -> None:
     sky = panorama(rng, HALLS) if rng.random() < 0.6 else drawn_room(rng)
     places.light(stage, {"spots": 4, "none": 1, "tubes": 1, "key": 1}, sky)
     stage.camera_low = (-4.0, front + 0.05, -0.3)
-
-
-def diorama_rock(stage: Stage) -> None:
-    """Held out: a short scene before a rock face or quarry wall."""
-    rng = stage.rng
-    span = 1.5 * stage.length
-    back, front = rng.uniform(1.6, 2.6) * stage.width, rng.uniform(1.2, 2.5) * stage.width
-    _tracks(stage, span, 0.0)
-    field = scenery.ground(stage, span, front, back, rise=0.0, kinds=("ballast", "rock", "asphalt"))
-    scenery.cliff(stage, -back, span, rng.uniform(1.5, 5) * stage.height)
-    stage.solids.append((np.array([-span, -back - 3, -2]), np.array([span, -back - 0.1, 1.0])))
-    scenery.sprinkle(
-        stage, field, Rect(-span, span, 1.2 * stage.width, front), "rrbf", int(rng.integers(5, 25))
-    )
-    places.barge(stage, front, span, 0.15)
-    _layout_light(stage)
-
-
-def stone_terrace(stage: Stage) -> None:
-    """Held out: a low wall or paved terrace in the open air."""
-    rng = stage.rng
-    span, back, front = (
-        1.0 + stage.length,
-        rng.uniform(0.1, 0.25) + stage.width,
-        0.8 * stage.width + rng.uniform(0.02, 0.3),
-    )
-    key = stage.textured("stone", surface(rng, "rock", "brick", "tiles"), roughness=0.9)
-    block = box((2 * span, front + back, 0.5), tile=rng.uniform(0.3, 0.8))
-    block = block.at(0, (front - back) / 2, stage.support_z - 0.5)
-    stage.add(block, key, owner="room")
-    stage.blocks(block)
-    places.floor(stage, ("grass", "ballast"), drop=0.5)
-    places.own_track(stage, 0.7 * stage.length)
-    scatter(
-        stage, Rect(-span, span, -back, -0.65 * stage.width), TABLE[2:7], int(rng.integers(0, 3))
-    )
-    sky = panorama(rng, OUTDOORS) if rng.random() < 0.8 else overcast(rng)
-    places.light(stage, {"none": 1}, sky)

@@ -14,6 +14,7 @@ from tools.scene.shapes import (
     cylinder,
     join,
     lathe,
+    leaf_cloud,
     prism,
     shift,
     terrain,
@@ -30,7 +31,14 @@ def _middle(rect: Rect) -> tuple[float, float]:
 
 
 def ground(
-    stage: Stage, span: float, front: float, back: float, *, rise: float, kinds: tuple[str, ...]
+    stage: Stage,
+    span: float,
+    front: float,
+    back: float,
+    *,
+    rise: float,
+    kinds: tuple[str, ...],
+    tile: float | None = None,
 ) -> tuple[Floats, Floats, Floats]:
     """Uneven ground, level under the tracks, rising to `rise` metres at the back.
 
@@ -50,7 +58,7 @@ def ground(
     lip = 0.06 * stage.height * ((behind > 0) | (ahead > 0))
     heights = heights - lip + stage.support_z - 0.002 * stage.length
     key = stage.textured("ground", surface(rng, *kinds), roughness=0.95, specular=0.1)
-    tile = rng.uniform(1.5, 5.0) * stage.height
+    tile = tile or rng.uniform(1.5, 5.0) * stage.height
     stage.add(terrain(xs, ys, heights, tile=tile), key, owner="room")
     return xs, ys, heights
 
@@ -96,17 +104,25 @@ def tree(stage: Stage, x: float, y: float, z: float) -> None:
             profile += [(0.25 * tall * (i + 1) / rings, low), (0.14 * tall * (i + 1) / rings, low)]
         stage.paint(lathe(profile[::-1], segments=9).at(x, y, z), green)
         return
+    leafy = rng.random() < 0.6
     for _ in range(int(rng.integers(3, 7))):
         r = rng.uniform(0.14, 0.28) * tall
         at = rng.normal([x, y, z + 0.68 * tall], [0.12 * tall, 0.12 * tall, 0.12 * tall])
-        crown = blob((r, r, 0.85 * r), roughness=0.22, rng=rng, rings=6)
+        if leafy:
+            crown = leaf_cloud(rng, (r, r, 0.85 * r), leaf=0.2 * r, count=140)
+        else:
+            crown = blob((r, r, 0.85 * r), roughness=0.22, rng=rng, rings=6)
         stage.paint(crown.at(*at), green * rng.uniform(0.75, 1.2))
 
 
 def bush(stage: Stage, x: float, y: float, z: float) -> None:
     rng, s = stage.rng, stage.scale
     r = rng.uniform(0.3, 1.3) * s
-    lump = blob((r * rng.uniform(1, 1.8), r, 0.8 * r), roughness=0.3, rng=rng, rings=5)
+    size = (r * rng.uniform(1, 1.8), r, 0.8 * r)
+    if rng.random() < 0.6:
+        lump = leaf_cloud(rng, size, leaf=0.2 * r, count=90)
+    else:
+        lump = blob(size, roughness=0.3, rng=rng, rings=5)
     stage.paint(lump.at(x, y, z + 0.3 * r), colour(rng, (0.1, 0.38), (0.2, 0.8), (0.12, 0.5)))
 
 

@@ -190,3 +190,15 @@ def terrain(xs: Floats, ys: Floats, heights: Floats, *, tile: float) -> Mesh:
     # Slope is added to the uv so that steep banks do not smear the texture.
     uv = np.stack([x.ravel(), y.ravel() + heights.ravel()], -1) / tile
     return Mesh(vertices, _grid_faces(len(ys), len(xs)), uv, True)
+
+
+def leaf_cloud(
+    rng: np.random.Generator, radii: tuple[float, float, float], *, leaf: float, count: int
+) -> Mesh:
+    """`count` loose triangles of size `leaf` filling an ellipsoid's outer part."""
+    way = rng.standard_normal((count, 3))
+    way /= np.linalg.norm(way, axis=1, keepdims=True)
+    at = way * rng.uniform(0.55, 1.0, (count, 1)) * np.asarray(radii)
+    corners = at[:, None] + leaf * rng.standard_normal((count, 3, 3)) * 0.6
+    faces = np.arange(3 * count, dtype=np.int32).reshape(-1, 3)
+    return Mesh(corners.reshape(-1, 3), faces, np.zeros((3 * count, 2)))

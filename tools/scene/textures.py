@@ -47,7 +47,9 @@ def colour(
     value: tuple[float, float] = (0.2, 0.9),
 ) -> NDArray[np.float32]:
     """A random sRGB colour in 0..255 from ranges of hue, saturation, value (0..1)."""
-    h, s, v = rng.uniform(hue[0], hue[1]) % 1.0, rng.uniform(*saturation), rng.uniform(*value)
+    h, v = rng.uniform(hue[0], hue[1]) % 1.0, rng.uniform(*value)
+    # Most made things are dull: saturation leans to the low end of its range.
+    s = saturation[0] + (saturation[1] - saturation[0]) * rng.random() ** 1.8
     hsv = np.array([[[h * 360, s, v]]], np.float32)
     return cv2.cvtColor(hsv, cv2.COLOR_HSV2RGB)[0, 0] * 255.0
 
@@ -179,7 +181,7 @@ def grass(rng: np.random.Generator) -> Picture:
     light = colour(rng, (0.12, 0.28), (0.25, 0.7), (0.35, 0.65))
     picture = ramp(0.65 * noise(rng, 0.3) + 0.35 * noise(rng, 1.4), dark, light)
     bare = colour(rng, (0.05, 0.12), (0.2, 0.6), (0.2, 0.5))
-    patch = np.clip((noise(rng, 1.8) - rng.uniform(0.55, 1.0)) * 6, 0, 1)[..., None]
+    patch = np.clip((noise(rng, 1.2) - rng.uniform(0.6, 1.1)) * 2.5, 0, 1)[..., None]
     return _finish(picture * (1 - patch) + bare * noise(rng, 0.5)[..., None] * patch)
 
 
