@@ -30,7 +30,7 @@ Flags = NDArray[np.bool_]
 _CLIP = 4.0
 _FOLDS = 5
 # How much larger the anchor's column is made: its penalty shrinks by the square.
-_ANCHOR_SCALE = 30.0
+_ANCHOR_SCALE = 300.0
 # Weight of the data against the penalty, as a multiple of the mean loss per row; chosen to
 # span from "anchor alone" to "hardly any penalty".
 _STRENGTHS = (0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0, 1000.0, 3000.0)
@@ -63,7 +63,8 @@ class Fit:
     out_of_fold : ndarray, shape (n,)
         Probability of each row by models that saw no picture of its scene.
     report : dict
-        n, log losses in nats and calibration error, all out of fold.
+        n, log losses in nats and calibration error, all out of fold; the losses at even
+        odds, the error at the sample's own share of outcomes.
     """
 
     model: dict[str, Any]
@@ -131,6 +132,13 @@ def fit(
     return Fit(model, inner, report)
 
 
+def _calibration_error(p: Numbers, outcome: Flags) -> float:
+    """Error after Bayes' rule has moved even odds to the share of outcomes in the sample."""
+    share = float(outcome.mean())
+    moved = p * share / (p * share + (1 - p) * (1 - share))
+    return metrics.expected_calibration_error(moved, outcome)
+
+
 def _check(outcome: Flags, groups: Sequence[str], names: Sequence[str]) -> None:
     for value in (True, False):
         scenes = {g for g, o in zip(groups, outcome, strict=True) if bool(o) is value}
@@ -196,7 +204,7 @@ def _fitted(
     scale = np.where(scale < 1e-6, 1.0, scale)
     columns = _standard(raw, mean, scale)
     columns[:, 0] *= _ANCHOR_SCALE
-    solver = LogisticRegression(C=strength / len(raw), max_iter=2000, tol=1e-6)
+    solver = LogisticRegression(C=strength / len(raw), solver="newton-cholesky", max_iter=100)
     solver.fit(columns, outcome, sample_weight=weight)
     weights = solver.coef_[0].copy()
     weights[0] *= _ANCHOR_SCALE

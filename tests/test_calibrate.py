@@ -1,0 +1,197 @@
+"""Fits against a truth that was drawn, and against scikit-learn without a penalty."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.special import expit
+from sklearn.linear_model import LogisticRegression
+
+import made_looks
+from tools import metrics
+from tools.calibrate import __main__ as command
+from tools.calibrate import limits, logistic
+from tools.looks import judge, read_looks
+from vision.cues.fuse import linear, sigmoid
+
+
+@pytest.fixture(scope="module")
+def fitted(tmp_path_factory: pytest.TempPathFactory) -> dict:
+    path = tmp_path_factory.mktemp("looks") / "looks.jsonl.gz"
+    made_looks.write(made_looks.looks(4000), path)
+    return command.calibrate(read_looks([path]), command.Rules(stated_at_most=0.05))
+
+
+def test_fitted_models_give_the_true_probabilities_back(fitted: dict) -> None:
+    rng = np.random.default_rng(3)
+    for cue in made_looks.CUES:
+        for true in (-4.0, -1.0, 0.0, 1.0, 4.0):
+            got = np.mean(
+                [
+                    sigmoid(
+                        linear(
+                            fitted["cues"][cue]["present"], made_looks.cue_values(rng, true, 3.0)
+                        )
+                    )
+                    for _ in range(200)
+                ]
+            )
+            assert got == pytest.approx(expit(true), abs=0.03), (cue, true)
+
+
+def test_shouting_is_undone_on_looks_that_the_fit_never_saw(fitted: dict, tmp_path: Path) -> None:
+    fresh = read_looks([made_looks.write(made_looks.looks(3000, seed=2), tmp_path / "f.jsonl.gz")])
+    for cue in made_looks.CUES:
+        shown = [k for k in fresh if k.has_engine and k.label["cues"][cue]["visible"]]
+        truth = np.array([k.label["cues"][cue]["state"] == "present" for k in shown])
+        rows = [k.seen["cues"][cue] for k in shown]
+        p = logistic.predict(fitted["cues"][cue]["present"], rows)
+        rng = np.random.default_rng(0)
+        assert metrics.expected_calibration_error(p, truth) < 1.5 * metrics.calibration_noise(
+            rng, p
+        )
+        loud = expit(np.array([row["judge_present"] for row in rows]))
+        assert metrics.expected_calibration_error(loud, truth) > 0.03
+
+
+def test_measurements_that_say_nothing_get_next_to_no_weight(fitted: dict) -> None:
+    terms = {
+        name: weight for name, *_, weight in fitted["cues"]["switch_lever"]["present"]["terms"]
+    }
+    for name in ("heat_peak", "thin_score", "thin_height", "thin_contrast"):
+        assert abs(terms[name]) < 0.1 * abs(terms["judge_present"]), name
+
+
+def test_a_measurement_that_speaks_is_heard() -> None:
+    rng = np.random.default_rng(5)
+    rows, truth = [], []
+    for _ in range(3000):
+        present, extra = rng.normal(0, 1.5), rng.normal()
+        values = made_looks.cue_values(rng, present, 3.0) | {"thin_score": extra}
+        rows.append(values)
+        truth.append(rng.random() < expit(present + 2 * extra))
+    groups = [str(i) for i in range(3000)]
+    names = logistic.PRESENT_TERMS["switch_lever"]
+    found = logistic.fit(rows, np.array(truth), groups, names)
+    weights = {n: w / s for n, _, s, w in found.model["terms"]}
+    assert weights["thin_score"] == pytest.approx(2.0, abs=0.4)
+    assert found.report["log_loss"] < found.report["log_loss_anchor_alone"] - 0.05
+
+
+def test_probabilities_hold_at_even_odds_when_the_sample_is_lopsided() -> None:
+    # By Bayes' rule a sample with one present in ten has log 9 less of log odds
+    # throughout; the likelihood ratio must come out the same.
+    rng = np.random.default_rng(6)
+    present = rng.normal(0, 2, 12_000)
+    truth = rng.random(12_000) < expit(present)
+    keep = ~truth | (rng.random(12_000) < 1 / 9)
+    rows = [{"judge_present": float(x)} for x in present[keep]]
+    groups = [str(i % 50) for i in range(len(rows))]
+    found = logistic.fit(rows, truth[keep], groups, ["judge_present"])
+    got = [sigmoid(linear(found.model, {"judge_present": x})) for x in (-2.0, 0.0, 2.0)]
+    np.testing.assert_allclose(got, expit([-2.0, 0.0, 2.0]), atol=0.03)
+
+
+def test_the_anchor_alone_is_scikit_learns_unpenalised_balanced_fit() -> None:
+    rng = np.random.default_rng(11)
+    present = rng.normal(1, 2, 2000)
+    truth = rng.random(2000) < expit(present)
+    rows = [{"judge_present": float(x)} for x in present]
+    found = logistic.fit(rows, truth, [str(i % 40) for i in range(2000)], ["judge_present"])
+    reference = LogisticRegression(C=np.inf, class_weight="balanced", tol=1e-8)
+    expected = reference.fit(present[:, None], truth).predict_proba(present[:, None])[:, 1]
+    np.testing.assert_allclose(logistic.predict(found.model, rows), expected, atol=2e-3)
+
+
+def test_many_rows_and_one_row_get_the_same_probability(fitted: dict) -> None:
+    rng = np.random.default_rng(7)
+    rows = [made_looks.cue_values(rng, rng.normal(0, 9), 1.0) for _ in range(50)]
+    model = fitted["cues"]["edge_stripe"]["present"]
+    expected = [sigmoid(linear(model, row)) for row in rows]
+    np.testing.assert_allclose(logistic.predict(model, rows), expected, atol=1e-9)
+
+
+def test_a_model_that_turns_the_network_round_has_a_negative_slope() -> None:
+    rows = [{"a": 2.0, "b": b} for b in (1.0, 3.0)]
+    raw = logistic.raw_terms(rows, ["a", "a*b"])
+    straight = {"terms": [["a", 0.0, 1.0, 1.0], ["a*b", 0.0, 1.0, -0.25]], "bias": 0.0}
+    turned = {"terms": [["a", 0.0, 1.0, 1.0], ["a*b", 0.0, 1.0, -0.5]], "bias": 0.0}
+    assert logistic.lowest_slope(straight, raw) == pytest.approx(0.25)
+    assert logistic.lowest_slope(turned, raw) == pytest.approx(-0.5)
+
+
+def test_few_unseen_cues_are_stated_and_the_cost_is_told(fitted: dict) -> None:
+    for report in fitted["fitted"]["cues"].values():
+        stated = report["stated"]
+        assert stated["stated_though_not_visible"] <= 0.05 * stated["not_visible"]
+        assert 0.3 < stated["stated_of_visible"] / stated["visible"] < 1.0
+
+
+def test_seen_limit_counts_by_hand() -> None:
+    # 100 hidden cues; 9 % allowed less one standard error of a count of 9 makes 6.
+    seen = np.concatenate([np.linspace(0.001, 0.1, 90), np.linspace(0.55, 0.95, 10), [0.9, 0.6]])
+    visible = np.array([False] * 100 + [True, True])
+    limit, report = limits.seen_limit(seen, np.ones(102, bool), visible, stated_at_most=0.09)
+    assert report["stated_though_not_visible"] == 6
+    assert 0.68 < limit < 0.73
+    assert report["stated_of_visible"] == 1
+
+
+def test_locate_limits_keep_to_their_rule(fitted: dict) -> None:
+    located, chosen = fitted["fitted"]["locate"], fitted["locate"]
+    assert located["false_finds"] <= 0.02 * located["pictures_without_engine"]
+    assert located["engines_lost"] <= 0.004 * located["engines_boxed_well"]
+    # Drawn scores: without an engine up to 0.4, with one from 0.6.
+    assert 0.37 < chosen["engine"] < 0.42
+    assert chosen["finder"] == pytest.approx(chosen["engine"] ** 2, abs=2e-4)
+
+
+def test_looks_without_empty_pictures_are_refused(tmp_path: Path) -> None:
+    path = made_looks.write(made_looks.looks(50, empty=0.0), tmp_path / "looks.jsonl.gz")
+    with pytest.raises(ValueError, match="without an engine"):
+        command.calibrate(read_looks([path]), command.Rules())
+
+
+def test_temperature_of_counts_is_found(tmp_path: Path) -> None:
+    rng = np.random.default_rng(9)
+    lines = []
+    for scene in range(1500):
+        line = made_looks.look(rng, "held", 1, scene)
+        logits = rng.normal(0, 2, 7)
+        chances = np.exp(logits) / np.exp(logits).sum()
+        shouted = np.exp(2 * logits) / np.exp(2 * logits).sum()
+        box = [410.0, 120.0, 500.0, 220.0]
+        line["label"] |= {"tender": box, "tender_share": 1.0, "axles_visible": scene % 3 != 0}
+        line["label"]["tender_axles"] = int(rng.choice([2, 3, 4, 5, 6, 7, 8], p=chances))
+        line["seen"] |= {"tender": box, "tender_score": 0.9}
+        countable = 0.9 if scene % 3 else 0.1
+        line["seen"]["counts"] = {
+            "axles": shouted.tolist(),
+            "lamps": [0.8, 0.1, 0.1],
+            "countable": [countable, 0.1],
+        }
+        lines.append(line)
+    looks = read_looks([made_looks.write(lines, tmp_path / "looks.jsonl.gz")])
+    model = limits.tender_models(looks, 0.5, stated_at_most=0.01, sure_at_least=0.5)
+    assert model["axles"]["temperature"] == pytest.approx(2.0, rel=0.12)
+    assert 0.1 < model["axles"]["seen_at_least"] < 0.9
+    assert "note" in model["lamps"]
+
+
+def test_the_command_writes_what_the_eye_reads_and_its_hash(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = made_looks.write(made_looks.looks(600), tmp_path / "a.jsonl.gz")
+    out = tmp_path / "fusion.json"
+    for arguments in (["--plain"], ["--looks", str(path)]):
+        monkeypatch.setattr("sys.argv", ["calibrate", *arguments, "--out", str(out)])
+        command.main()
+        fusion = json.loads(out.read_text())
+        judged = [judge(look, fusion) for look in read_looks([path])]
+        assert sum(j.found for j in judged) > 500
+        assert "fusion.json" in (tmp_path / "SHA256SUMS").read_text()
+    assert fusion["fitted"]["files"] == ["a.jsonl.gz"]
+    assert fusion["fitted"]["series"] == ["held-1"]

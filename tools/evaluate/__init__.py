@@ -1,0 +1,1 @@
+"""Tables of what the eye is worth, from looks at pictures that training never saw."""

@@ -1,0 +1,101 @@
+"""Figures on the engine itself: found, false finds, heading, corners, tender."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from tools import metrics
+from tools.calibrate.limits import COUNTS, countable, tender_must_be_found
+from tools.evaluate.rows import Row, mean, share
+from tools.looks import FOUND_IOU, Judged
+from vision.records import State
+
+_SIDEWAYS = ("left", "right")
+
+
+def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:
+    """Everything that can be said before any cue is judged.
+
+    Heading counts only where the engine was found, and has to be the labelled one of
+    left, right, toward and away; the label calls an engine end-on within 30 degrees of
+    its axis.
+    """
+    wanted = [j for j in judged if j.look.must_find]
+    empty = [j for j in judged if not j.look.has_engine]
+    found = [j for j in judged if j.found]
+    sideways = [j for j in found if j.look.label["faces"] in _SIDEWAYS]
+    boxes = metrics.overlaps([j.look.overlap for j in wanted if j.stated])
+    return [
+        Row("pictures", len(judged), len(judged), "pictures", style="count"),
+        Row("scenes", len({j.look.scene for j in judged}), len(judged), style="count"),
+        share("engine found, IoU ≥ 0.5, of engines ≥ 60 % in sight", _found(wanted), "found"),
+        Row("mean IoU of the engines stated", boxes.mean, boxes.n, style="number"),
+        share("false finds, of pictures without an engine", [j.stated for j in empty]),
+        share("heading right, of engines found", [_heads_right(j) for j in found], "heading"),
+        share("left and right mistaken for each other", [_turned_round(j) for j in sideways]),
+        mean("mean corner error, in engine lengths", _corner_errors(found)),
+        *_tender_rows(judged, float(limits["tender"])),
+    ]
+
+
+def _found(judged: Sequence[Judged]) -> list[bool]:
+    return [j.found for j in judged]
+
+
+def _heads_right(judged: Judged) -> bool:
+    return bool(judged.look.seen["faces"] == judged.look.label["faces"])
+
+
+def _turned_round(judged: Judged) -> bool:
+    seen = judged.look.seen["faces"]
+    return seen in _SIDEWAYS and seen != judged.look.label["faces"]
+
+
+def _corner_errors(found: Sequence[Judged]) -> list[float]:
+    """Mean distance of a visible region's corners from the label's, in lengths of the engine.
+
+    The length is the longer side of the labelled box, so only whole engines count.
+    """
+    errors = []
+    for judged in found:
+        label = judged.look.label
+        if not label.get("whole"):
+            continue
+        left, top, right, bottom = label["locomotive"]
+        gaps = [
+            np.linalg.norm(np.subtract(judged.look.seen["regions"][name], quad), axis=1).mean()
+            for name, quad in label["regions"].items()
+            if label["visible"][name] >= 0.6
+        ]
+        if gaps:
+            errors.append(float(np.mean(gaps)) / max(right - left, bottom - top))
+    return errors
+
+
+def _tender_rows(judged: Sequence[Judged], limit: float) -> list[Row]:
+    stated = [j for j in judged if j.stated and j.look.has_engine]
+    wanted = [j for j in stated if tender_must_be_found(j.look)]
+    without = [j for j in stated if j.look.label.get("tender") is None]
+
+    hits = [_tender_stated(j, limit) and j.look.tender_overlap >= FOUND_IOU for j in wanted]
+    false = [_tender_stated(j, limit) for j in without]
+    rows = [
+        share("tender found, IoU ≥ 0.5, of tenders ≥ 60 % in sight", hits),
+        share("false tenders, of engines stated that show none", false),
+    ]
+    for head, (truth, flag, labels, _) in COUNTS.items():
+        cues = [(j, j.cues[truth]) for j in stated if truth in j.cues]
+        shown = [(j, c) for j, c in cues if countable(j.look, truth, flag, labels)]
+        counted = [(j, c) for j, c in shown if c.state is State.PRESENT]
+        right = [c.value == str(j.look.label[truth]) for j, c in counted]
+        rows.append(share(f"tender {head} right, where stated and countable", right))
+        stated_at_all = [c.state is State.PRESENT for _, c in shown]
+        rows.append(share(f"tender {head} stated, where countable", stated_at_all))
+    return rows
+
+
+def _tender_stated(judged: Judged, limit: float) -> bool:
+    return float(judged.look.seen["tender_score"]) >= limit

@@ -1,0 +1,186 @@
+"""Figures on each cue: right, sure, and silent where nothing can be seen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tools import metrics
+from tools.evaluate.rows import Row, share
+from tools.looks import Judged
+from vision.records import BINARY_CUES, State
+
+# From this confidence on a wrong state counts as stated with confidence.
+BOLD = 0.9
+# Below this share in sight, and this length in pixels, a region is clearly not to be seen:
+# half of what the renderer's labels ask of a visible one.
+_HIDDEN_SHARE, _HIDDEN_LENGTH_PX = 0.3, 35.0
+_REGION = {
+    "switch_lever": "boiler_top",
+    "side_linkage": "side_rods",
+    "edge_stripe": "running_board",
+}
+_SEED = 15  # of the resampling that says what chance alone does to the calibration error
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """One cue where the label says it can be seen, on engines found. Shape (n,) each.
+
+    Attributes
+    ----------
+    present : ndarray of bool
+        The truth.
+    p : ndarray of float
+        Probability that the part is present; 0.5 where the eye gave none.
+    predicted : ndarray of bool
+        p >= 0.5; the wrong state where the eye gave none.
+    state : ndarray of str
+    """
+
+    present: NDArray[np.bool_]
+    p: NDArray[np.float64]
+    predicted: NDArray[np.bool_]
+    state: NDArray[np.str_]
+
+    @property
+    def wrong(self) -> NDArray[np.bool_]:
+        return self.predicted != self.present
+
+    @property
+    def sureness(self) -> NDArray[np.float64]:
+        return np.maximum(self.p, 1 - self.p)
+
+
+def readings(judged: Sequence[Judged], cue: str) -> Readings:
+    """Collect the readings of one cue."""
+    kept = [j for j in judged if j.found and j.look.label["cues"][cue]["visible"]]
+    present = np.array([j.look.label["cues"][cue]["state"] == "present" for j in kept], bool)
+    given = [j.cues[cue].p_present for j in kept]
+    p = np.array([0.5 if v is None else v for v in given], dtype=np.float64)
+    none = np.array([v is None for v in given], dtype=bool)
+    predicted = np.where(none, ~present, p >= 0.5).astype(bool)
+    state = np.array([str(j.cues[cue].state) for j in kept], dtype=np.str_)
+    return Readings(present, p, predicted, state)
+
+
+def together(parts: Sequence[Readings]) -> Readings:
+    """All cues in one."""
+    columns = ("present", "p", "predicted", "state")
+    return Readings(*(np.concatenate([getattr(r, c) for r in parts]) for c in columns))
+
+
+def cue_rows(judged: Sequence[Judged]) -> list[Row]:
+    """Rows of each cue, then of all cues together."""
+    each = {cue: readings(judged, cue) for cue in BINARY_CUES}
+    rows = []
+    for cue, found in each.items():
+        stated = found.state != "unseen"
+        rows += [
+            _balanced(f"{cue}: balanced accuracy, p ≥ 0.5", found, key="balanced_accuracy"),
+            _balanced(f"{cue}: balanced accuracy of stated states", _part(found, stated)),
+            share(f"{cue}: UNSEEN though visible", ~stated),
+            *_sureness_rows(cue, found),
+            *unseen_rows(judged, cue),
+        ]
+    pooled = together(list(each.values()))
+    hidden = [hit for cue in BINARY_CUES for hit in _stated_unseen(judged, cue, "")]
+    return [
+        *rows,
+        *_sureness_rows("all cues", pooled),
+        share("all cues: stated though not visible", hidden, "stated_unseen"),
+    ]
+
+
+def _part(found: Readings, keep: NDArray[np.bool_]) -> Readings:
+    return Readings(found.present[keep], found.p[keep], found.predicted[keep], found.state[keep])
+
+
+def _balanced(figure: str, found: Readings, key: str = "") -> Row:
+    value = metrics.balanced_accuracy(found.present, found.predicted)
+    ends = metrics.balanced_accuracy_interval(found.present, found.predicted)
+    if math.isnan(value):
+        return Row(figure, value, len(found.p), key)
+    return Row(figure, value, len(found.p), key, ends)
+
+
+def _sureness_rows(name: str, found: Readings) -> list[Row]:
+    """Calibration and risk where the part can be seen."""
+    n = len(found.p)
+    error = metrics.expected_calibration_error(found.p, found.present)
+    noise = metrics.calibration_noise(np.random.default_rng(_SEED), found.p)
+    note = f"chance alone gives up to {noise:.4f}" if n else ""
+    top = metrics.expected_calibration_error(found.sureness, ~found.wrong)
+    covered = metrics.covered(n, 0.8)
+    risk = metrics.selective_risk(found.sureness, found.wrong)
+    ends = metrics.wilson_interval(round(risk * covered), covered) if n else None
+    bold = found.sureness >= BOLD
+    return [
+        Row(
+            f"{name}: calibration error of p, 15 equal-mass bins",
+            error,
+            n,
+            "calibration",
+            style="number",
+            note=note,
+        ),
+        Row(f"{name}: calibration error of the confidence", top, n, style="number"),
+        Row(f"{name}: selective risk at 80 % coverage", risk, n, "selective_risk", ends),
+        Row(
+            f"{name}: area under risk-coverage curve",
+            metrics.area_under_risk_coverage(found.sureness, found.wrong),
+            n,
+            style="number",
+        ),
+        share(f"{name}: wrong, of those with confidence ≥ {BOLD}", found.wrong[bold]),
+    ]
+
+
+def unseen_rows(judged: Sequence[Judged], cue: str) -> list[Row]:
+    """What is stated of a part that the label says cannot be seen.
+
+    Strictly: any state counts, even the true one, wherever an engine is stated in a
+    picture that holds one. The last row leaves out the borderline cases.
+    """
+    wrong = [not right for right, state in _unseen(judged, cue) if state is not State.UNSEEN]
+    clear = [s is not State.UNSEEN for _, s in _unseen(judged, cue, clearly=True)]
+    return [
+        share(
+            f"{cue}: stated though not visible", _stated_unseen(judged, cue, ""), "stated_unseen"
+        ),
+        share(
+            f"{cue}: ABSENT though not visible",
+            _stated_unseen(judged, cue, "absent"),
+            "absent_unseen",
+        ),
+        share(f"{cue}: PRESENT though not visible", _stated_unseen(judged, cue, "present")),
+        share(f"{cue}: of those stated though not visible, wrong", wrong),
+        share(f"{cue}: stated though clearly hidden or tiny", clear),
+    ]
+
+
+def _stated_unseen(judged: Sequence[Judged], cue: str, state: str) -> list[bool]:
+    """Flags over unseen cues: that state was stated, or any where `state` is ""."""
+    said = [s for _, s in _unseen(judged, cue)]
+    return [s == state if state else s is not State.UNSEEN for s in said]
+
+
+def _unseen(
+    judged: Sequence[Judged], cue: str, *, clearly: bool = False
+) -> list[tuple[bool, State]]:
+    """Whether the state is the true one, and the state, of cues not visible."""
+    out = []
+    for j in judged:
+        truth = j.look.label.get("cues", {}).get(cue)
+        if not (j.stated and j.look.has_engine and truth) or truth["visible"]:
+            continue
+        if clearly:
+            in_sight = j.look.label["visible"][_REGION[cue]] >= _HIDDEN_SHARE
+            if in_sight and truth["length_px"] >= _HIDDEN_LENGTH_PX:
+                continue
+        out.append((j.cues[cue].state == truth["state"], j.cues[cue].state))
+    return out
