@@ -10,6 +10,15 @@ from tools.locomotive.stock import coach, diesel, railcar, wagon
 from tools.locomotive.track import track
 
 __all__ = [
-    "HELD_FAMILIES", "TRAIN_FAMILIES", "LocomotiveSpec", "build", "coach", "demo_spec", "diesel", "railcar",
-    "sample_spec", "track", "wagon",
-]  # fmt: skip
+    "HELD_FAMILIES",
+    "TRAIN_FAMILIES",
+    "LocomotiveSpec",
+    "build",
+    "coach",
+    "demo_spec",
+    "diesel",
+    "railcar",
+    "sample_spec",
+    "track",
+    "wagon",
+]

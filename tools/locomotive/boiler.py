@@ -176,10 +176,14 @@ def _smokebox(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
 
 def _door_details(kit: Kit, s: LocomotiveSpec, lay: Layout, d: float) -> None:
     x, z = lay.smoke_front + 0.12, lay.boiler_z
-    kit.add("door_handle", "steel", rod(0.04, x - 0.05, x + 0.08, "x", 10).moved(z=z))
+    kit.add("handrail", "steel", rod(0.04, x - 0.05, x + 0.08, "x", 10).moved(z=z))
     if s.smokebox_door == "dished":
-        kit.add("door_handle", "steel", tube([[x + 0.05, 0, z], [x + 0.05, 0.12, z - 0.2]], 0.018, 6),
-                tube([[x + 0.08, 0, z], [x + 0.08, -0.05, z - 0.23]], 0.018, 6))  # fmt: skip
+        kit.add(
+            "handrail",
+            "steel",
+            tube([[x + 0.05, 0, z], [x + 0.05, 0.12, z - 0.2]], 0.018, 6),
+            tube([[x + 0.08, 0, z], [x + 0.08, -0.05, z - 0.23]], 0.018, 6),
+        )
         for dz in (0.32, -0.32):
             kit.add(
                 "smokebox",
@@ -204,7 +208,7 @@ def _door_details(kit: Kit, s: LocomotiveSpec, lay: Layout, d: float) -> None:
             20,
         )
         kit.add(
-            "door_handle",
+            "handrail",
             "steel",
             wheel.moved(z=z),
             box([x + 0.08, 0, z], [0.02, 0.26, 0.03]),

@@ -66,7 +66,7 @@ def build(spec: LocomotiveSpec) -> Model:
     if spec.has_tender:
         add_tender(kit, spec, lay)
     scale = spec.gauge / (2 * HALF_GAUGE)
-    materials = materials_of(spec)
+    materials = materials_of(spec, {key[3] for key in kit.bins})
     parts = kit.parts(scale, materials)
     used = {p.material for p in parts}
     marks = landmarks_of(kit, spec, lay)
@@ -102,12 +102,21 @@ def landmarks_of(kit: Kit, s: LocomotiveSpec, lay: Layout) -> dict[str, NDArray[
     out: dict[str, NDArray[np.float64]] = {}
     for side, sign in (("left", 1.0), ("right", -1.0)):
         quads = {
-            "boiler_top": _quad((lay.smoke_front, lay.cab_front), 0.0, (top + 0.12 * length, top - 0.05 * length)),
-            "side_rods": _quad((rods_front, lay.drivers[-1] - lay.wheel_d / 2), sign * rod_y, (lay.board_z, 0.0)),
-            "running_board": _quad((float(board[-1, 0]), float(board[0, 0])), sign * lay.board_y,
-                                   (max(edge_top, edge_low + 0.04 * length) + margin, edge_low - margin)),
-            "cab_side": _quad((lay.cab_front, lay.cab_rear), sign * lay.cab_y, (lay.roof_z, lay.board_z)),
-        }  # fmt: skip
+            "boiler_top": _quad(
+                (lay.smoke_front, lay.cab_front), 0.0, (top + 0.12 * length, top - 0.05 * length)
+            ),
+            "side_rods": _quad(
+                (rods_front, lay.drivers[-1] - lay.wheel_d / 2), sign * rod_y, (lay.board_z, 0.0)
+            ),
+            "running_board": _quad(
+                (float(board[-1, 0]), float(board[0, 0])),
+                sign * lay.board_y,
+                (max(edge_top, edge_low + 0.04 * length) + margin, edge_low - margin),
+            ),
+            "cab_side": _quad(
+                (lay.cab_front, lay.cab_rear), sign * lay.cab_y, (lay.roof_z, lay.board_z)
+            ),
+        }
         if s.has_tender:
             quads |= _tender_quads(kit, s, lay, sign)
         out |= {f"{region}_{side}_{c}": p for region, q in quads.items() for c, p in q.items()}
@@ -136,9 +145,28 @@ def truth_of(
     `wheels` is plain Whyte notation without a tank suffix; `false_friends` names the
     parts that may be mistaken for a cue.
     """
-    friends = {"chimney", "dome", "sand_dome", "whistle", "bell", "safety_valve", "knobs", "top_feed", "generator",
-               "number_board", "lever_stub", "lever_slot", "headlamp", "brakes", "steps", "pipes", "handrail", "band", "lining",
-               "tender_lining"}  # fmt: skip
+    friends = {
+        "chimney",
+        "dome",
+        "sand_dome",
+        "whistle",
+        "bell",
+        "safety_valve",
+        "knobs",
+        "top_feed",
+        "generator",
+        "number_board",
+        "lever_stub",
+        "lever_slot",
+        "headlamp",
+        "brakes",
+        "steps",
+        "pipes",
+        "handrail",
+        "band",
+        "lining",
+        "tender_lining",
+    }
     lead, driven, trail = s.axles
     return {
         "family": s.family,

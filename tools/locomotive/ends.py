@@ -46,7 +46,7 @@ def add_ends(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         if style == "center":
             kit.add("buffer", "steel", _buffer(sign).moved(x, 0, 0.5 * (z0 + z1) - 0.05))
         if style in ("coupler", "cowcatcher"):
-            kit.add("coupler", "frame", *_coupler(x, sign, z0))
+            kit.add("buffer", "frame", *_coupler(x, sign, z0))
         if style == "footboard":
             kit.add("cowcatcher", "frame", span((x, x + sign * 0.3), (-w, w), (0.28, 0.34), 0.01))
             kit.pair(

@@ -104,8 +104,16 @@ def add_frames(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     y = HALF_GAUGE - 0.14
     front = lay.front - 0.05
     end_z = min(top, beam_top(s, lay, "front"))
-    shape = [(lay.rear + 0.05, 0.55 * top), (lay.drivers[-1] - 0.6 * d, low), (lay.drivers[0] + 0.6 * d, low),
-             (front, 0.55 * end_z), (front, end_z), (lay.smoke_front - 0.2, end_z + 0.35 * (top - end_z)), (lay.drivers[0] + 0.6 * d, min(top, lay.board_at(lay.drivers[0]))), (lay.rear + 0.05, top)]  # fmt: skip
+    shape = [
+        (lay.rear + 0.05, 0.55 * top),
+        (lay.drivers[-1] - 0.6 * d, low),
+        (lay.drivers[0] + 0.6 * d, low),
+        (front, 0.55 * end_z),
+        (front, end_z),
+        (lay.smoke_front - 0.2, end_z + 0.35 * (top - end_z)),
+        (lay.drivers[0] + 0.6 * d, min(top, lay.board_at(lay.drivers[0]))),
+        (lay.rear + 0.05, top),
+    ]
     kit.pair("frame", "frame", prism(shape, (y - 0.04, y), bevel=0.01))
     if s.firebox != "none" or s.family != "tinplate":
         kit.add(

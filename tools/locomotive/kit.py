@@ -48,9 +48,17 @@ class Kit:
                 uv = np.stack([v[:, 0] * 0.27 + 0.11 * v[:, 1], v[:, 2] * 0.29 + 0.23 * v[:, 1]], 1)
                 uv = uv.astype(np.float32)
             out.append(
-                Part(name, owner, (v * scale).astype(np.float32), flat.reshape(-1, 3).astype(np.int32),
-                     material, uv, side, True)
-            )  # fmt: skip
+                Part(
+                    name,
+                    owner,
+                    (v * scale).astype(np.float32),
+                    flat.reshape(-1, 3).astype(np.int32),
+                    material,
+                    uv,
+                    side,
+                    True,
+                )
+            )
         return tuple(out)
 
     def bounds(self, owner: str) -> tuple[np.ndarray, np.ndarray]:

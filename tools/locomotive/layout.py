@@ -150,16 +150,34 @@ def lay_out(s: LocomotiveSpec) -> Layout:
     shift = lambda xs: tuple(float(x - mid) for x in xs)  # noqa: E731
     board[:, 0] -= mid
     return Layout(
-        front=front - mid, rear=rear - mid, drivers=shift(drivers), leading=shift(leading),
-        trailing=shift(trailing), wheel_d=d, lead_d=ld, trail_d=td, board=board,
-        board_y=max(half, rod_y + 0.22), edge_h=s.board_edge_h * length, boiler_z=boiler_z, boiler_r=r,
-        front_r=r * (1.0 - s.boiler_taper), smoke_front=smoke_front - mid,
-        smoke_rear=smoke_front - smoke_len - mid, cab_front=cab_front - mid, cab_rear=cab_rear - mid,
-        rod_y=rod_y, crank=min(0.5 * s.crank * d, 0.36 * d), cylinder_x=cyl_x - mid,
-        cylinder_z=d / 2 + s.cyl_tilt * max(cyl_x - drivers[-1], 1.0), cylinder_len=float(cyl_len),
-        cylinder_r=cyl_r, cylinder_y=rod_y + 0.14, roof_z=roof,
+        front=front - mid,
+        rear=rear - mid,
+        drivers=shift(drivers),
+        leading=shift(leading),
+        trailing=shift(trailing),
+        wheel_d=d,
+        lead_d=ld,
+        trail_d=td,
+        board=board,
+        board_y=max(half, rod_y + 0.22),
+        edge_h=s.board_edge_h * length,
+        boiler_z=boiler_z,
+        boiler_r=r,
+        front_r=r * (1.0 - s.boiler_taper),
+        smoke_front=smoke_front - mid,
+        smoke_rear=smoke_front - smoke_len - mid,
+        cab_front=cab_front - mid,
+        cab_rear=cab_rear - mid,
+        rod_y=rod_y,
+        crank=min(0.5 * s.crank * d, 0.36 * d),
+        cylinder_x=cyl_x - mid,
+        cylinder_z=d / 2 + s.cyl_tilt * max(cyl_x - drivers[-1], 1.0),
+        cylinder_len=float(cyl_len),
+        cylinder_r=cyl_r,
+        cylinder_y=rod_y + 0.14,
+        roof_z=roof,
         cab_y=max(half, rod_y + 0.22) - 0.06,
-    )  # fmt: skip
+    )
 
 
 def _board(
@@ -175,11 +193,18 @@ def _board(
         "step_mid": [(rear, z), (mid - 0.2, z), (mid + 0.1, z + 0.28), (front, z + 0.28)],
         "step_cab": [(rear, z), (cab - 0.05, z), (cab + 0.02, z + 0.22), (front, z + 0.22)],
         "drop_front": [(rear, z), (front - 0.75, z), (front - 0.45, low), (front, low)],
-        "drop_both": [(rear, low), (rear + 0.5, low), (rear + 0.8, z), (front - 0.75, z), (front - 0.45, low), (front, low)],
+        "drop_both": [
+            (rear, low),
+            (rear + 0.5, low),
+            (rear + 0.8, z),
+            (front - 0.75, z),
+            (front - 0.45, low),
+            (front, low),
+        ],
         "ramp": [(rear, z), (smoke, z), (front - 0.1, low), (front, low)],
         "short": [(rear, z), (smoke + 0.3, z)],
         "humped": [(rear, z)],
-    }  # fmt: skip
+    }
     path = shapes[s.board_profile]
     if s.board_profile == "humped":
         for x in reversed(drivers):

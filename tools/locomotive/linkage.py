@@ -120,7 +120,7 @@ def _toy_linkage(
     """A simple extra rod on a hanger, doubled, or one stamped bell-crank plate."""
     x = float(pin[0] + 0.72 * (ahead - pin[0]))
     pivot = np.array([x, under - 0.22])
-    hanger = bar(np.array([x + 0.03, under + 0.05]), pivot, y=y - 0.01, h=1.1 * h, t=0.04)
+    hanger = bar(np.array([x + 0.03, under - 0.04]), pivot, y=y - 0.01, h=1.1 * h, t=0.04)
     if style == "single":
         return [
             bar(reach, pivot, y=y + 0.04, h=h, t=0.04),

@@ -8,7 +8,7 @@ from tools.locomotive.paint import LIVERIES, NAMED, STRIPES, Rgb, linear, metal,
 from tools.locomotive.spec import LocomotiveSpec, child, edge_paint
 from tools.parts import Material
 
-_WEATHERED = (
+_WEATHERED = {
     "body",
     "body2",
     "frame",
@@ -20,7 +20,7 @@ _WEATHERED = (
     "roof",
     "edge",
     "stripe",
-)
+}
 
 
 def _paint(s: LocomotiveSpec, color: Rgb, dull: float = 0.0) -> Material:
@@ -33,8 +33,8 @@ def _named(s: LocomotiveSpec, name: str) -> Rgb:
     return s.body_color if name == "body" else linear(NAMED[name])
 
 
-def materials_of(s: LocomotiveSpec) -> dict[str, Material]:
-    """Every material an engine may use."""
+def materials_of(s: LocomotiveSpec, wanted: set[str]) -> dict[str, Material]:
+    """Every material an engine may use; only the `wanted` ones are weathered."""
     livery = LIVERIES[s.livery]
     body = _paint(s, s.body_color)
     if livery.metallic:
@@ -85,21 +85,43 @@ def materials_of(s: LocomotiveSpec) -> dict[str, Material]:
     )
     smoke = body if s.smokebox_color == "body" else _paint(s, linear(NAMED[s.smokebox_color]), 0.15)
     out = {
-        "body": body, "body2": second, "cab": second, "tank": second if s.tank != "saddle" else body, "tender_paint": second,
-        "frame": frame, "wheel": wheel, "tyre": tyres[s.tyre], "smokebox": smoke,
-        "roof": _paint(s, _named(s, s.roof_color), 0.1), "beam": _paint(s, _named(s, s.beam_color)),
-        "chimney": chimneys[s.chimney_color], "dome": domes[s.dome_color], "band": bands[s.band_color],
-        "rods": rods[s.rod_finish], "linkage": link[s.linkage_finish], "lever": lever[s.lever_finish],
-        "edge": _paint(s, edge_paint(s.livery, s.paint_tint, s.edge_color)), "stripe": _paint(s, linear(STRIPES[s.stripe_color])),
-        "steel": metal("steel", s.wear), "brass": metal("brass", s.wear), "copper": metal("copper", s.wear),
-        "pipe": metal("copper", s.wear) if s.seed % 3 == 0 else black, "cow": frame if s.seed % 4 else _paint(s, linear(NAMED["red"])),
-        "number": number, "plate": metal("brass", 0.2), "plate_ground": _paint(s, linear(NAMED["red" if s.seed % 3 == 1 else "black"])),
-        "lining": _paint(s, linear(NAMED[s.lining_color])), "lamp": metal("brass", s.wear) if s.seed % 2 else black,
-        "lens": Material((0.85, 0.83, 0.75), 0.08, 0.0, 0.9, 1.0), "lens_red": Material((0.5, 0.02, 0.02), 0.08, 0.0, 0.9, 1.0),
-        "window": Material((0.012, 0.014, 0.016), 0.06, 0.0, 0.7, 1.0), "soot": Material((0.006, 0.006, 0.006), 0.9),
-        "coal": Material((0.014, 0.014, 0.016), 0.35, 0.0, 0.6), "wood": Material(linear("8a6238"), 0.8),
-    }  # fmt: skip
-    for name in _WEATHERED:
+        "body": body,
+        "body2": second,
+        "cab": second,
+        "tank": second if s.tank != "saddle" else body,
+        "tender_paint": second,
+        "frame": frame,
+        "wheel": wheel,
+        "tyre": tyres[s.tyre],
+        "smokebox": smoke,
+        "roof": _paint(s, _named(s, s.roof_color), 0.1),
+        "beam": _paint(s, _named(s, s.beam_color)),
+        "chimney": chimneys[s.chimney_color],
+        "dome": domes[s.dome_color],
+        "band": bands[s.band_color],
+        "rods": rods[s.rod_finish],
+        "linkage": link[s.linkage_finish],
+        "lever": lever[s.lever_finish],
+        "edge": _paint(s, edge_paint(s.livery, s.paint_tint, s.edge_color)),
+        "stripe": _paint(s, linear(STRIPES[s.stripe_color])),
+        "steel": metal("steel", s.wear),
+        "brass": metal("brass", s.wear),
+        "copper": metal("copper", s.wear),
+        "pipe": metal("copper", s.wear) if s.seed % 3 == 0 else black,
+        "cow": frame if s.seed % 4 else _paint(s, linear(NAMED["red"])),
+        "number": number,
+        "plate": metal("brass", 0.2),
+        "plate_ground": _paint(s, linear(NAMED["red" if s.seed % 3 == 1 else "black"])),
+        "lining": _paint(s, linear(NAMED[s.lining_color])),
+        "lamp": metal("brass", s.wear) if s.seed % 2 else black,
+        "lens": Material((0.85, 0.83, 0.75), 0.08, 0.0, 0.9, 1.0),
+        "lens_red": Material((0.5, 0.02, 0.02), 0.08, 0.0, 0.9, 1.0),
+        "window": Material((0.012, 0.014, 0.016), 0.06, 0.0, 0.7, 1.0),
+        "soot": Material((0.006, 0.006, 0.006), 0.9),
+        "coal": Material((0.014, 0.014, 0.016), 0.35, 0.0, 0.6),
+        "wood": Material(linear("8a6238"), 0.8),
+    }
+    for name in wanted & _WEATHERED:
         out[name] = weathered(
             out[name], wear=s.wear, dust=s.dust, rng=child(s.seed, f"weather {name}")
         )

@@ -7,6 +7,7 @@ eye from common practice, no source.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -58,19 +59,35 @@ LIVERIES: dict[str, Livery] = {
 }
 
 STRIPES: dict[str, str] = {
-    "cream": "eadfb8", "red": "bf2a22", "yellow": "e3bd2e", "white": "f0efe9",
-    "orange": "df7420", "light blue": "86b9de", "gold": "c8a040",
-}  # fmt: skip
+    "cream": "eadfb8",
+    "red": "bf2a22",
+    "yellow": "e3bd2e",
+    "white": "f0efe9",
+    "orange": "df7420",
+    "light blue": "86b9de",
+    "gold": "c8a040",
+}
 
 NAMED: dict[str, str] = {
-    "black": "19191a", "graphite": "38393b", "grey": "7c7e80", "white": "e8e6e0", "cream": "e6dab0",
-    "red": "a3241e", "green": "2c5a36", "yellow": "cf9f2e", "gold": "c29a3c", "bright": "c8382a",
-}  # fmt: skip
+    "black": "19191a",
+    "graphite": "38393b",
+    "grey": "7c7e80",
+    "white": "e8e6e0",
+    "cream": "e6dab0",
+    "red": "a3241e",
+    "green": "2c5a36",
+    "yellow": "cf9f2e",
+    "gold": "c29a3c",
+    "bright": "c8382a",
+}
 
 METALS: dict[str, tuple[str, float]] = {
-    "steel": ("a9a8a4", 0.33), "nickel": ("c6c2b8", 0.2), "brass": ("c9a050", 0.25),
-    "copper": ("bd744d", 0.3), "blackened": ("3a3836", 0.42),
-}  # fmt: skip
+    "steel": ("a9a8a4", 0.33),
+    "nickel": ("c6c2b8", 0.2),
+    "brass": ("c9a050", 0.25),
+    "copper": ("bd744d", 0.3),
+    "blackened": ("3a3836", 0.42),
+}
 
 
 def linear(code: str) -> Rgb:
@@ -113,27 +130,39 @@ def _noise(rng: np.random.Generator, size: int, octaves: int) -> NDArray[np.floa
     return out / max(float(out.max()), 1e-6)
 
 
+@lru_cache(maxsize=16)
+def _clouds(index: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Coarse and fine noise number `index`; a few shared ones keep an engine cheap."""
+    rng = np.random.default_rng([index, 256])
+    return _noise(rng, 256, 4), _noise(rng, 256, 6)
+
+
+@lru_cache(maxsize=1)
+def _srgb_table() -> NDArray[np.uint8]:
+    """sRGB bytes of 4096 linear steps (IEC 61966-2-1)."""
+    x = np.linspace(0.0, 1.0, 4096)
+    s = np.where(x <= 0.0031308, x * 12.92, 1.055 * np.clip(x, 1e-6, 1) ** (1 / 2.4) - 0.055)
+    return (s * 255 + 0.5).astype(np.uint8)
+
+
 def weathered(base: Material, *, wear: float, dust: float, rng: np.random.Generator) -> Material:
-    """`base` with mottled paint, scratches down to metal and settled dust in a texture."""
+    """`base` with mottled paint, chips down to metal or primer and settled dust in a texture."""
     if wear <= 0 and dust <= 0:
         return base
-    size = 256
-    clouds, fine = _noise(rng, size, 4), _noise(rng, size, 6)
-    color = np.ones((size, size, 3), np.float32) * np.array(base.color, np.float32)
-    color *= (1.0 + (0.5 * wear + 0.25 * dust) * (clouds - 0.5))[..., None]
-    grime = np.clip(clouds * 1.2 - 0.35, 0, 1)[..., None] * min(1.2 * dust, 0.75)
-    color = color * (1 - grime) + grime * np.array(linear("8f836f"), np.float32) * (
-        0.5 + 0.5 * fine[..., None]
-    )
-    chips = np.clip((fine - (0.93 - 0.16 * wear)) * 25, 0, 1)[..., None] * min(1.5 * wear, 1.0)
+    clouds, fine = _clouds(int(rng.integers(16)))
+    shift = tuple(int(k) for k in rng.integers(0, 256, 2))
+    clouds, fine = np.roll(clouds, shift, (0, 1)), np.roll(fine, shift, (0, 1))
+    mottle = 1.0 + (0.5 * wear + 0.25 * dust) * (clouds - 0.5)
+    grime = np.clip(clouds * 1.2 - 0.35, 0, 1) * min(1.2 * dust, 0.75)
+    chips = np.clip((fine - (0.93 - 0.16 * wear)) * 25, 0, 1) * min(1.5 * wear, 1.0)
+    soil = np.array(linear("8f836f"), np.float32)
     under = np.array(linear("8b8880" if rng.random() < 0.6 else "7a4a30"), np.float32)
-    color = color * (1 - chips) + chips * under
-    srgb = np.where(
-        color <= 0.0031308, color * 12.92, 1.055 * np.clip(color, 1e-5, 1) ** (1 / 2.4) - 0.055
-    )
-    rough = np.clip(base.roughness + 0.35 * grime[..., 0] + 0.2 * (fine - 0.5) * wear, 0.05, 1)
+    paint = (mottle * (1 - grime) * (1 - chips))[..., None] * np.array(base.color, np.float32)
+    dirt = (grime * (1 - chips) * (0.5 + 0.5 * fine))[..., None] * soil
+    color = paint + dirt + chips[..., None] * under
+    rough = np.clip(base.roughness + 0.35 * grime + 0.2 * (fine - 0.5) * wear, 0.05, 1)
     return replace(
         base,
-        texture=(np.clip(srgb, 0, 1) * 255 + 0.5).astype(np.uint8),
+        texture=_srgb_table()[(np.clip(color, 0, 1) * 4095).astype(np.uint16)],
         roughness_texture=(rough * 255).astype(np.uint8),
     )

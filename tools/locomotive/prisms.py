@@ -135,7 +135,9 @@ def prism(
         rings = rings if bevel else [(edge, low), (edge, high)]
         for (p, a), (q, b) in zip(rings[:-1], rings[1:], strict=True):
             sheets.append(_wall(p, q, a, b, plane))
-    return join(sheets)
+    whole_mesh = join(sheets)
+    # x, z, y is a left-handed order of axes.
+    return Mesh(whole_mesh.v, whole_mesh.f[:, ::-1]) if plane == "xz" else whole_mesh
 
 
 def _lift(p: NDArray[np.float64], at: float, plane: str) -> NDArray[np.float64]:
@@ -149,7 +151,7 @@ def _wall(p: NDArray[np.float64], q: NDArray[np.float64], a: float, b: float, pl
     both = np.concatenate([p, q], 1)
     sheets = []
     for run in runs(both, closed=True):
-        sheets.append(grid(np.stack([_lift(run[:, 2:], b, plane), _lift(run[:, :2], a, plane)])))
+        sheets.append(grid(np.stack([_lift(run[:, :2], a, plane), _lift(run[:, 2:], b, plane)])))
     return join(sheets)
 
 

@@ -75,7 +75,7 @@ def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         )
     if s.key_hole:
         kit.pair(
-            "key_hole",
+            "boiler",
             "soot",
             rod(0.09, 0, 0.02, "y", 14).moved(
                 between(s, lay, 0.55), lay.boiler_r + 0.0, lay.boiler_z

@@ -91,7 +91,10 @@ def lathe(profile: ArrayLike, axis: str = "z", segments: int = 24) -> Mesh:
         u, w = run[:, 1:] * cos, run[:, 1:] * sin
         order = {"x": (along, u, w), "y": (w, along, u), "z": (u, w, along)}[axis]
         sheets.append(grid(np.stack(order, axis=-1)))
-    return join(sheets)
+    mesh = join(sheets)
+    p = np.asarray(profile, float)
+    around = float((np.diff(p[:, 0]) * (p[1:, 1] + p[:-1, 1]) ** 2).sum())
+    return mesh if around >= 0 else Mesh(mesh.v, mesh.f[:, ::-1])
 
 
 def rod(radius: float, start: float, end: float, axis: str = "z", segments: int = 16) -> Mesh:

@@ -37,10 +37,18 @@ def _finish(kit: Kit, rng: np.random.Generator, kind: str, gauge: float) -> Mode
     wear, dust = rng.uniform(0, 0.4, 2)
     black = Material(linear(NAMED["black"]), 0.5)
     materials = {
-        "body": weathered(paint(), wear=wear, dust=dust, rng=rng), "body2": paint(), "roof": Material(linear(str(rng.choice(["3a3a3c", "9a9c9e", "6a2a22"]))), 0.5),
-        "frame": black, "wheel": black, "tyre": metal("steel", 0.2), "steel": metal("steel", 0.3), "window": Material((0.015, 0.018, 0.02), 0.06, 0.0, 0.7, 1.0),
-        "load": Material(linear(str(rng.choice(["1a1a1c", "8a6a44", "a09a90"]))), 0.9), "lens": Material((0.85, 0.83, 0.75), 0.08, 0.0, 0.9, 1.0), "smokebox": black,
-    }  # fmt: skip
+        "body": weathered(paint(), wear=wear, dust=dust, rng=rng),
+        "body2": paint(),
+        "roof": Material(linear(str(rng.choice(["3a3a3c", "9a9c9e", "6a2a22"]))), 0.5),
+        "frame": black,
+        "wheel": black,
+        "tyre": metal("steel", 0.2),
+        "steel": metal("steel", 0.3),
+        "window": Material((0.015, 0.018, 0.02), 0.06, 0.0, 0.7, 1.0),
+        "load": Material(linear(str(rng.choice(["1a1a1c", "8a6a44", "a09a90"]))), 0.9),
+        "lens": Material((0.85, 0.83, 0.75), 0.08, 0.0, 0.9, 1.0),
+        "smokebox": black,
+    }
     scale = gauge / (2 * HALF_GAUGE)
     parts = kit.parts(scale, materials)
     low, high = kit.bounds(kit.owner)

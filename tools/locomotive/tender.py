@@ -94,7 +94,7 @@ def add_tender(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         ),
         0.03,
     )
-    kit.add("tender_beam", "steel", hook)
+    kit.add("tender_frame", "steel", hook)
     top = add_body(kit, s, lay, front=front, rear=rear, deck=deck)
     _dress(kit, s, lay, front=front, rear=rear, deck=deck, top=top)
     kit.owner = "locomotive"
@@ -197,7 +197,7 @@ def _dress(
             (0.44, 0),
         ]
         kit.pair(
-            "tender_beam",
+            "tender_frame",
             "steel",
             lathe([(-u, r) for u, r in p], "x", 18).moved(rear - 0.05, 0.72, deck - 0.18),
         )

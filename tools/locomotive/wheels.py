@@ -16,8 +16,17 @@ def tyre(d: float, width: float) -> Mesh:
     r, w = d / 2, width / 2
     inner = r - max(0.075 * d, 0.05)
     f = 0.028
-    profile = [(w, inner), (w, r - 0.012), (w - 0.012, r), (-w + 0.05, r + 0.004), (-w + 0.035, r + f),
-               (-w + 0.008, r + f), (-w, r + 0.3 * f), (-w, inner), (w, inner)]  # fmt: skip
+    profile = [
+        (w, inner),
+        (w, r - 0.012),
+        (w - 0.012, r),
+        (-w + 0.05, r + 0.004),
+        (-w + 0.035, r + f),
+        (-w + 0.008, r + f),
+        (-w, r + 0.3 * f),
+        (-w, inner),
+        (w, inner),
+    ]
     return lathe(profile, "y", 40)
 
 
