@@ -12,7 +12,7 @@ from tools.scene import (
     place_camera,
 )
 from tools.scene.lighting import directions, lamp_toward
-from tools.scene.shapes import box, lathe, prism
+from tools.scene.shapes import box, lathe, prism, sheet, wall
 from tools.scene.viewpoint import project, seen_share
 
 ALL_ROOMS = TRAIN_ROOMS + HELD_ROOMS
@@ -177,9 +177,9 @@ def test_angles_and_framing_follow_the_stated_mixture():
 
 
 def test_a_hidden_point_is_counted_as_hidden():
-    wall = np.array([[[-1, 0.9, -1], [1, 1.1, 1.0]]])
+    screen = np.array([[[-1, 0.9, -1], [1, 1.1, 1.0]]])
     points = np.array([[0.0, 0, 0], [0, 0, 3.0]])
-    assert seen_share(np.array([0, 2.0, 0]), points, wall) == 0.5
+    assert seen_share(np.array([0, 2.0, 0]), points, screen) == 0.5
 
 
 def test_map_directions_match_the_stated_axes():
@@ -217,3 +217,13 @@ def test_unknown_rooms_and_empty_engines_are_refused():
         furnish(rng, "shelf", on_track=True, length=0.0, width=0.1, height=0.1)
     with pytest.raises(ValueError, match="attic"):
         furnish(rng, "attic", on_track=True, **SIZE)
+
+
+def test_prints_stand_upright_for_a_viewer_in_front():
+    # v = 0 is a picture's top row; facing a +y wall, +x is on the viewer's left.
+    for mesh, up in ((wall(2.0, 1.0), 2), (sheet(2.0, 1.0), 1)):
+        top = mesh.uv[:, 1] == 0
+        left = mesh.uv[:, 0] == 0
+        height = mesh.vertices[:, up] * (1 if up == 2 else -1)
+        assert height[top].min() > height[~top].max()
+        assert mesh.vertices[left, 0].min() > mesh.vertices[~left, 0].max()

@@ -37,7 +37,7 @@ def _meter(rng: np.random.Generator, light: Light) -> float:
     # Meters hold back when the brightest parts would burn out.
     peak = float(np.percentile(bright, 92))
     gain = MIDDLE_GREY / mean
-    return float(min(gain, rng.uniform(1.5, 4.0) / peak) * 2 ** rng.normal(0.2, 0.4))
+    return float(min(gain, rng.uniform(2.0, 8.0) / peak) * 2 ** rng.normal(0.2, 0.4))
 
 
 def _balance(rng: np.random.Generator, light: Light, severity: float) -> NDArray[np.float32]:
@@ -144,7 +144,7 @@ def _phone(rng: np.random.Generator, picture: Picture, severity: float) -> Pictu
         )
         light = cv2.addWeighted(light, 1 + (k := rng.uniform(0.05, 0.35)), wide, -k, 0)
     if rng.random() < 0.7:
-        sigma, k = rng.uniform(0.7, 2.0), rng.uniform(0.1, 1.1) * min(severity, 1.5)
+        sigma, k = rng.uniform(0.7, 2.0), rng.uniform(0.1, 0.9) * min(severity, 1.5)
         soft = cv2.GaussianBlur(light, (0, 0), sigma)
         light = cv2.addWeighted(light, 1 + k, soft, -k, 0)
     saturation = float(np.clip(rng.normal(1.05, 0.18), 0.4, 1.6))
@@ -198,7 +198,7 @@ def develop(
     if rng.random() < 0.6:
         light = _fringe(rng, light)
     light = _falloff(rng, light, severity)
-    light = _noise(rng, light, severity * float(np.exp(rng.normal(-4.0, 0.8))))
+    light = _noise(rng, light, severity * float(np.exp(rng.normal(-4.2, 0.75))))
     codes = np.clip(light * (CODES / 2), 0, CODES).astype(np.uint16)
     picture = _phone(rng, _tone_table(rng, severity)[codes], severity)
     pick = rng.random()

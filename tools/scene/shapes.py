@@ -69,10 +69,13 @@ def _grid_faces(rows: int, cols: int) -> NDArray[np.int32]:
 
 
 def sheet(size_x: float, size_y: float, *, tile: float | None = None) -> Mesh:
-    """A flat rectangle facing +z, centred; uv 0..1 across it, or metres / `tile`."""
+    """A flat rectangle facing +z, centred; uv 0..1 across it, or metres / `tile`.
+
+    A picture on it (v = 0 is its top row) stands upright for a viewer on the +y side.
+    """
     x, y = size_x / 2, size_y / 2
     vertices = np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0]], float)
-    uv = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], float)
+    uv = np.array([[1, 0], [0, 0], [0, 1], [1, 1]], float)
     if tile is not None:
         uv = vertices[:, :2] / tile
     return Mesh(vertices, np.array([[0, 1, 2], [0, 2, 3]], np.int32), uv)
@@ -80,9 +83,10 @@ def sheet(size_x: float, size_y: float, *, tile: float | None = None) -> Mesh:
 
 def wall(size_x: float, height: float, *, tile: float | None = None) -> Mesh:
     """An upright rectangle facing +y, its lower edge on z = 0."""
-    # Facing +y the viewer sees +x on the left: uv runs against x so prints read right.
-    flat = sheet(size_x, height, tile=tile)
-    return flat.moved(shift(0, 0, height / 2) @ turn("z", np.pi) @ turn("x", np.pi / 2))
+    # A sheet tipped up towards the viewer, who sees +x on the left: prints read right.
+    flat = sheet(size_x, height, tile=tile).moved(turn("z", np.pi))
+    upright = shift(0, 0, height / 2) @ turn("z", np.pi) @ turn("x", np.pi / 2)
+    return flat.moved(upright)
 
 
 def box(size: tuple[float, float, float], *, tile: float | None = None) -> Mesh:
