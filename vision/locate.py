@@ -83,8 +83,9 @@ def _peak(
     scores: NDArray[np.float32], sides: NDArray[np.float32], view: Crop
 ) -> tuple[Box, float]:
     row, col = np.unravel_index(int(np.argmax(scores)), scores.shape)
-    rows = slice(max(0, row - _PEAK_RADIUS), row + _PEAK_RADIUS + 1)
-    cols = slice(max(0, col - _PEAK_RADIUS), col + _PEAK_RADIUS + 1)
+    height, width = scores.shape
+    rows = slice(max(0, row - _PEAK_RADIUS), min(height, row + _PEAK_RADIUS + 1))
+    cols = slice(max(0, col - _PEAK_RADIUS), min(width, col + _PEAK_RADIUS + 1))
     weight = scores[rows, cols].astype(np.float64)
     weight = weight / weight.sum()
     down, across = np.mgrid[rows, cols]

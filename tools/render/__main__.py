@@ -6,15 +6,10 @@ Resumable: a scene whose labels are complete is not rendered again.
 from __future__ import annotations
 
 import argparse
-import json
 import multiprocessing as mp
-import sys
-import time
-import traceback
 from pathlib import Path
-from typing import Any
 
-import cv2
+from tools.render.worker import work
 
 
 def main() -> int:
@@ -43,63 +38,6 @@ def main() -> int:
     for worker in workers:
         worker.join()
     return max((abs(w.exitcode or 0) for w in workers), default=0)
-
-
-def work(arguments: argparse.Namespace, index: int) -> None:
-    """Render every `workers`-th scene, starting with `index`."""
-    import os
-
-    os.environ["CUDA_VISIBLE_DEVICES"] = str(index % arguments.cards)
-    cv2.setNumThreads(1)
-    started = time.monotonic()
-    from tools.render import plan, raytrace
-
-    mi = raytrace.start(arguments.variant)
-    # One pool of threads per worker would fight over the cores on a shared machine.
-    if mi.variant().startswith("cuda"):
-        mi.Thread.set_thread_count(1) if hasattr(mi.Thread, "set_thread_count") else None
-    path = arguments.out / f"labels-{arguments.split}-{index:02d}.jsonl"
-    done = _finished(path)
-    last = arguments.first + arguments.scenes
-    with path.open("a", encoding="utf-8") as log:
-        for number in range(arguments.first + index, last, arguments.workers):
-            if number in done:
-                continue
-            if time.monotonic() - started > arguments.seconds:
-                break
-            try:
-                lines = _scene(mi, plan.job(arguments.split, arguments.seed, number), arguments)
-            except Exception:
-                print(f"scene {number}:\n{traceback.format_exc()}", file=sys.stderr, flush=True)
-                continue
-            log.write("".join(json.dumps(line) + "\n" for line in lines))
-            log.flush()
-
-
-def _scene(mi: Any, job: Any, arguments: argparse.Namespace) -> list[dict[str, Any]]:
-    from tools.render.studio import shoot
-
-    lines = []
-    shots = shoot(
-        mi, job, views=arguments.views, size=tuple(arguments.size), samples=arguments.samples
-    )
-    for name, picture, mask, label in shots:
-        file = f"{arguments.split}-{arguments.seed}-{name}.jpg"
-        cv2.imwrite(
-            str(arguments.out / file),
-            cv2.cvtColor(picture, cv2.COLOR_RGB2BGR),
-            [cv2.IMWRITE_JPEG_QUALITY, 93],
-        )
-        cv2.imwrite(str((arguments.out / file).with_suffix(".mask.png")), mask)
-        lines.append({"file": file, **label})
-    return lines
-
-
-def _finished(path: Path) -> set[int]:
-    if not path.exists():
-        return set()
-    lines = path.read_text(encoding="utf-8").splitlines()
-    return {json.loads(line)["job"] for line in lines if line.endswith("}")}
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from tools import camera, locomotive, scene
 from tools.parts import Material, Model, Part
 from tools.render.plan import Job
+from tools.render.quieten import quieten
 from tools.render.raytrace import LENSES_DEG, Stage
 from tools.render.truth import View, box_of, clip_box, label, mask_of
 
@@ -62,6 +63,7 @@ def shoot(
             linear = stage.picture(sensor, seed=job.number * 64 + number)
             view = View(stage, pose, LENSES_DEG[job.lens], size)
             truth = _label(job, view, model, is_engine=is_engine, room=room)
+            linear = quieten(job.generator(400 + number), linear)
             picture = camera.develop(job.generator(100 + number), linear)
             mask = mask_of(view)
             picture, mask, truth = _framed(job.generator(200 + number), picture, mask, truth)

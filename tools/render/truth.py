@@ -26,9 +26,9 @@ CUE_REGION = {
 # seen: above the boiler's line (its lower part lies inside the boiler), the rods' band,
 # and the edge itself.
 _BANDS = {"boiler_top": (0.42, 0.66), "side_rods": (0.15, 0.85), "running_board": (0.40, 0.60)}
-# A sight line ends at a region's plane; the engine's own surface lies this share of its
-# length before it at most.
-_TOLERANCE = 0.012
+# A sight line ends at a region's plane; what lies less than this share of the engine's
+# length before it does not hide it. Domes and chimneys stand across the boiler top's plane.
+_TOLERANCE = {"boiler_top": 0.06, "side_rods": 0.012, "running_board": 0.012}
 _MIN_SHARE = 0.6  # of the region in sight for a cue to count as visible; chosen
 _MIN_LENGTH_PX = 70.0  # region length in the picture; by eye, a lever is then 4 px high
 _MIN_FACING = 0.17  # sine of 10 degrees between the sight line and a side's plane
@@ -190,7 +190,7 @@ def _extent(view: View, model: Model, owner: str) -> tuple[list[float] | None, f
 
 
 def _share_visible(view: View, quad: NDArray[np.float64], region: str, length: float) -> float:
-    if region != "boiler_top" and _facing(view, quad) < _MIN_FACING:
+    if _facing(view, quad) < _MIN_FACING:
         return 0.0
     top, bottom = _BANDS[region]
     across = np.linspace(0.03, 0.97, 24)
@@ -199,7 +199,7 @@ def _share_visible(view: View, quad: NDArray[np.float64], region: str, length: f
     points = (
         quad[0] * (1 - u) * (1 - v) + quad[1] * u * (1 - v) + quad[2] * u * v + quad[3] * (1 - u) * v
     )
-    return float(view.in_sight(points, _TOLERANCE * length).mean())
+    return float(view.in_sight(points, _TOLERANCE[region] * length).mean())
 
 
 def _facing(view: View, quad: NDArray[np.float64]) -> float:

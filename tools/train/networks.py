@@ -13,7 +13,7 @@ from torch import Tensor, nn
 from torch.nn import functional as F
 
 # (width, height) of each network's input in pixels.
-FINDER_SIZE = (448, 336)
+FINDER_SIZE = (448, 352)
 POSER_SIZE = (384, 192)
 TENDER_SIZE = (256, 160)
 TENDER_PADDING = 0.12

@@ -62,7 +62,8 @@ def finder_batch(
     centre = centre + _normal((count, 2), generator) * middle * 0.16 * torch.where(plain, 0.0, 1.0)[:, None]
     angle = _normal((count,), generator) * 0.05 * torch.where(plain, 0.0, 1.0)
     mirror = torch.where(_rand((count,), generator) < 0.5, -1.0, 1.0)
-    base_x, base_y = STORED[0] / width * zoom * stretch, STORED[1] / height * zoom / stretch
+    base = max(STORED[0] / width, STORED[1] / height) * zoom
+    base_x, base_y = base * stretch, base / stretch
     linear = torch.stack(
         [
             torch.stack([torch.cos(angle) * base_x * mirror, -torch.sin(angle) * base_y], 1),

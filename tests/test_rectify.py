@@ -1,0 +1,77 @@
+"""Straightened crops: points go both ways, and pixels land where the points say."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from skimage.transform import ProjectiveTransform
+
+from vision.records import Box, Photo
+from vision.rectify import box_crop, region_crop, whole
+
+
+def _photo(width: int, height: int, *, full: int = 1) -> Photo:
+    """A photo whose red rises to the right and green downward, decoded at 1/full."""
+    x = np.linspace(0, 255, width)[None, :].repeat(height, 0)
+    y = np.linspace(0, 255, height)[:, None].repeat(width, 1)
+    pixels = np.stack([x, y, np.zeros_like(x)], axis=-1).astype(np.uint8)
+    return Photo(pixels, (width * full, height * full), "0" * 64, "drawn.jpg")
+
+
+corner = st.floats(-20, 20)
+
+
+@given(st.lists(corner, min_size=8, max_size=8), st.floats(0, 96), st.floats(0, 28))
+def test_points_return_from_the_photo(offsets: list[float], x: float, y: float) -> None:
+    base = np.array([[60, 50], [300, 60], [310, 150], [50, 160]], float)
+    quad = tuple(map(tuple, base + np.reshape(offsets, (4, 2))))
+    crop = region_crop(_photo(400, 300), quad, (96, 28))
+    back = crop.crop_points(crop.photo_points([(x, y)]))[0]
+    assert back == pytest.approx((x, y), abs=1e-3)
+
+
+def test_homography_equals_scikit_image() -> None:
+    """Against scikit-image's ProjectiveTransform estimated from the same four corners."""
+    quad = ((60.0, 50.0), (300.0, 62.0), (310.0, 150.0), (50.0, 161.0))
+    crop = region_crop(_photo(400, 300), quad, (96, 28))
+    target = np.array([[0, 0], [96, 0], [96, 28], [0, 28]], float)
+    reference = ProjectiveTransform.from_estimate(target, np.array(quad))
+    points = np.array([[10.0, 5.0], [48.0, 14.0], [90.0, 27.0]])
+    assert np.allclose(crop.photo_points(points.tolist()), reference(points), atol=1e-3)
+
+
+@pytest.mark.parametrize("full", [1, 2])
+@pytest.mark.parametrize("shrink", [1, 6])
+def test_pixels_land_where_points_say(full: int, shrink: int) -> None:
+    photo = _photo(1200, 900, full=full)
+    size = (240 // shrink, 120 // shrink)
+    box = Box(300 * full, 300 * full, 900 * full, 600 * full)
+    crop = box_crop(photo, box, size)
+    u, v = size[0] // 3, size[1] // 4
+    ((x, y),) = crop.photo_points([(u + 0.5, v + 0.5)])
+    red, green = 255 * x / full / 1200, 255 * y / full / 900
+    assert crop.pixels[v, u, :2] == pytest.approx((red, green), abs=2.0)
+
+
+def test_front_lies_at_the_left_edge_whatever_the_heading() -> None:
+    """Corners are front-top, rear-top, rear-bottom, front-bottom: facing right is mirrored."""
+    photo = _photo(400, 300)
+    facing_right = ((300.0, 100.0), (100.0, 100.0), (100.0, 200.0), (300.0, 200.0))
+    crop = region_crop(photo, facing_right, (80, 40))
+    assert crop.pixels[20, 5, 0] > crop.pixels[20, 75, 0]
+
+
+def test_folded_region_is_refused() -> None:
+    with pytest.raises(ValueError, match="convex"):
+        region_crop(_photo(400, 300), ((0, 0), (100, 100), (100, 0), (0, 100)), (80, 40))
+
+
+def test_whole_photo_fits_and_maps_back() -> None:
+    photo = _photo(1200, 500, full=2)
+    crop = whole(photo, (448, 352))
+    assert crop.pixels.shape == (352, 448, 3)
+    assert (crop.pixels[-1] == 114).all()
+    ((x, y),) = crop.photo_points([(448.0, 448.0 * 500 / 1200)])
+    assert (x, y) == pytest.approx((2400, 1000), abs=3)
