@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tools.locomotive.casing import add_casing, casing_top
+from tools.locomotive.casing import add_casing, casing_top_at
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import prism, rivets
@@ -16,7 +16,7 @@ from tools.locomotive.tanks import TANK_WIDER, saddle_span
 def top_at(s: LocomotiveSpec, lay: Layout, x: float) -> float:
     """Height of what is on top at x: boiler, tank or casing."""
     if s.casing != "none":
-        return casing_top(lay)
+        return casing_top_at(s, lay, x)
     if s.tank == "saddle" and saddle_span(s, lay)[0] <= x <= saddle_span(s, lay)[1]:
         return lay.boiler_z + TANK_WIDER * lay.boiler_r
     if s.firebox in ("belpaire", "haycock") and x < firebox_front(lay):

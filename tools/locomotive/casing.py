@@ -10,10 +10,37 @@ from tools.locomotive.prisms import loft, prism
 from tools.locomotive.solids import span
 from tools.locomotive.spec import LocomotiveSpec
 
+TIP = 0.12  # m, nose ahead of the beam; chosen by eye
+
 
 def casing_top(lay: Layout) -> float:
     """Height of a streamlined casing's top."""
     return lay.boiler_z + 1.06 * lay.boiler_r
+
+
+def nose_length(s: LocomotiveSpec, lay: Layout) -> float:
+    """Length of the casing's nose, from its tip backwards."""
+    want = {"bullet": 1.5, "wedge": 2.3, "shovel": 2.0, "tub": 0.7}[s.casing]
+    return min(want, 0.4 * (lay.front - lay.cab_front))
+
+
+def nose_shape(casing: str, t: float) -> tuple[float, float]:
+    """Width and height left at t along the nose (0 its root, 1 its tip)."""
+    shapes = {
+        "bullet": (1 - t**2.4, 1 - 0.92 * t**2.2),
+        "wedge": (1 - 0.7 * t**4, (1 - 0.86 * t**1.15) ** 2),
+        "shovel": (1 - 0.75 * t**3, (0.1 + 0.9 * np.sqrt(max(1 - t**1.3, 0.0))) ** 2),
+        "tub": (1 - 0.85 * t**3, 1 - 0.9 * t**2.6),
+    }
+    w, h = shapes[casing]
+    return float(np.sqrt(w)), float(np.sqrt(h))
+
+
+def casing_top_at(s: LocomotiveSpec, lay: Layout, x: float) -> float:
+    """Height of the casing's top at x, nose included."""
+    t = float(np.clip((x - TIP - lay.front) / nose_length(s, lay) + 1.0, 0.0, 1.0))
+    low = lay.board_z - 0.02
+    return low + (casing_top(lay) - low) * nose_shape(s.casing, t)[1]
 
 
 def casing_section(w: float, top: float, low: float, power: float) -> np.ndarray:
@@ -29,8 +56,8 @@ def add_casing(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     """A smooth shell from cab to nose, with skirts beside the wheels."""
     top, low = casing_top(lay), lay.board_z - 0.02
     w0 = min(max(1.12 * lay.boiler_r, 0.78 * lay.board_y), lay.board_y - 0.05)
-    nose = {"bullet": 1.5, "wedge": 2.3, "shovel": 2.0, "tub": 0.7}[s.casing]
-    tip = lay.front + 0.12
+    nose = nose_length(s, lay)
+    tip = lay.front + TIP
     power = 0.62 if s.casing == "tub" else 0.85
     stations = [
         (lay.cab_front - 0.2, 0.0),
@@ -39,15 +66,11 @@ def add_casing(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     ]
     sections = []
     for x, t in stations:
-        wf, hf = {
-            "bullet": (np.sqrt(1 - t**2.4), np.sqrt(1 - 0.92 * t**2.2)),
-            "wedge": (np.sqrt(1 - 0.7 * t**4), 1 - 0.86 * t**1.15),
-            "shovel": (np.sqrt(1 - 0.75 * t**3), 1 - 0.9 * (1 - np.sqrt(max(1 - t**1.3, 0)))),
-            "tub": (np.sqrt(1 - 0.85 * t**3), np.sqrt(1 - 0.9 * t**2.6)),
-        }[s.casing]
+        wf, hf = nose_shape(s.casing, float(t))
         sec = casing_section(w0 * wf, low + (top - low) * hf, low, power)
         sections.append(np.column_stack([np.full(len(sec), x), sec]))
     kit.add("boiler", "body", loft(np.array(sections)))
+    kit.add("boiler", "body", prism(sections[-1][:, 1:], (tip - 0.02, tip - 0.001), "yz"))
     if s.bands:
         sec = casing_section(w0 + 0.012, top + 0.012, low, power)
         for x in np.linspace(lay.cab_front + 0.3, tip - nose - 0.1, s.bands):

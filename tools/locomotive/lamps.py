@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from tools.locomotive.boiler import smoke_r, top_at
+from tools.locomotive.casing import casing_top, casing_top_at
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import prism
@@ -41,14 +42,7 @@ def add_lamps_and_rails(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
             for sy in (-1, 1)
         ]
     elif s.headlamp in ("center", "flush"):
-        spots = [
-            (
-                lay.front + 0.02 if s.casing != "none" else x + 0.2,
-                0,
-                z + (0.05 if s.casing != "none" else 0.0),
-                0.16,
-            )
-        ]
+        spots = [(*_on_nose(s, lay), 0.16)] if s.casing != "none" else [(x + 0.2, 0, z, 0.16)]
     for lx, ly, lz, lr in spots:
         body, lens = lamp(lx, ly, lz, r=lr)
         kit.add(
@@ -88,6 +82,13 @@ def add_lamps_and_rails(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
             "body2",
             box([x - 0.5, (y + 0.8 * r) / 2, z + 0.6 * r], [0.05, y - 0.6 * r, 0.04]),
         )
+
+
+def _on_nose(s: LocomotiveSpec, lay: Layout) -> tuple[float, float, float]:
+    """A place for a lamp on the casing's nose: the foremost x that is high enough."""
+    high = lay.board_z + 0.4 * (casing_top(lay) - lay.board_z)
+    xs = np.linspace(lay.front + 0.1, lay.cab_front, 200)
+    return float(next(x for x in xs if casing_top_at(s, lay, x) > high + 0.08)), 0.0, high
 
 
 def _handrails(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:

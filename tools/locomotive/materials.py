@@ -4,9 +4,21 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tools.locomotive.paint import LIVERIES, NAMED, STRIPES, Rgb, linear, metal, tinted, weathered
+from tools.locomotive.paint import (
+    LIVERIES,
+    NAMED,
+    STRIPES,
+    Rgb,
+    lightness_distance,
+    linear,
+    metal,
+    tinted,
+    weathered,
+)
 from tools.locomotive.spec import LocomotiveSpec, child, edge_paint
 from tools.parts import Material
+
+READABLE = 35.0  # least CIE76 distance of figures from the cab; chosen by eye
 
 _WEATHERED = {
     "body",
@@ -31,6 +43,13 @@ def _paint(s: LocomotiveSpec, color: Rgb, dull: float = 0.0) -> Material:
 
 def _named(s: LocomotiveSpec, name: str) -> Rgb:
     return s.body_color if name == "body" else linear(NAMED[name])
+
+
+def _readable(s: LocomotiveSpec, ground: Rgb) -> Rgb:
+    """The colour of painted figures; a shade that drowns in the cab's paint is replaced."""
+    names = (s.number_color, "cream", "black")
+    colors = [linear(NAMED[n]) for n in names]
+    return next((c for c in colors if lightness_distance(c, ground) > READABLE), colors[-1])
 
 
 def materials_of(s: LocomotiveSpec, wanted: set[str]) -> dict[str, Material]:
@@ -79,9 +98,7 @@ def materials_of(s: LocomotiveSpec, wanted: set[str]) -> dict[str, Material]:
         "black": metal("blackened"),
     }
     number = (
-        metal("brass", 0.2)
-        if s.number_style == "plate"
-        else _paint(s, linear(NAMED[s.number_color]))
+        metal("brass", 0.2) if s.number_style == "plate" else _paint(s, _readable(s, second.color))
     )
     smoke = body if s.smokebox_color == "body" else _paint(s, linear(NAMED[s.smokebox_color]), 0.15)
     out = {

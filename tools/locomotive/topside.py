@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from tools.locomotive.boiler import top_at
+from tools.locomotive.casing import nose_length
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import prism
@@ -179,7 +180,7 @@ DOMES: dict[str, list[tuple[float, float]]] = {
 def chimney_x(s: LocomotiveSpec, lay: Layout) -> float:
     """x of the chimney."""
     if s.casing != "none":
-        return 0.75 * lay.smoke_rear + 0.25 * lay.smoke_front - 0.4
+        return lay.front - nose_length(s, lay) - 0.15
     return 0.52 * lay.smoke_rear + 0.48 * lay.smoke_front
 
 
@@ -196,7 +197,9 @@ def add_chimney(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     kit.add("chimney", "soot", *(rod(0.8 * r, base, base + 0.86 * h).moved(x + dx) for dx in at))
     if s.chimney in ("capped", "crown") and s.chimney_color in ("copper", "brass"):
         top = [(a, b) for a, b in profile if a > base + 0.8 * h]
-        kit.add("chimney", s.chimney_color, lathe([(a, b + 0.006) for a, b in top], "z", 30))
+        kit.add(
+            "chimney", s.chimney_color, lathe([(a, b + 0.006) for a, b in top], "z", 30).moved(x)
+        )
 
 
 def stand_points(s: LocomotiveSpec, lay: Layout) -> list[tuple[float, str]]:
