@@ -14,6 +14,7 @@ import pytest
 from PIL import Image
 
 import made_looks
+from shapes import ramp
 from tools.evaluate import __main__ as command
 from tools.evaluate import photos
 from tools.evaluate.card import refresh
@@ -21,7 +22,9 @@ from tools.evaluate.dated import years_in, years_rows
 from tools.evaluate.pairs import corruption_rows, pair_rows
 from tools.evaluate.rows import Row, share, table
 from tools.evaluate.targets import TARGETS, Target
+from tools.look import Corruption, spoilt
 from tools.looks import Judged, judge, read_looks
+from vision.photo import open_photo
 from vision.records import PhotoUnreadable
 
 Line = dict[str, Any]
@@ -333,6 +336,25 @@ def test_photographs_are_scored_by_their_hand_made_labels(tmp_path: Path) -> Non
     lever = next(line for line in counts if "switch_lever" in line and " absent " in line[16:25])
     assert [cell.strip() for cell in lever.split("|")[3:6]] == ["3", "0", "0"]
     assert not any(cell.strip() not in "0" for cell in counts[-1].split("|")[3:6])
+
+
+def test_photographs_without_any_engine_stated_earn_no_praise(tmp_path: Path) -> None:
+    looks = photos.look_at_photos(tmp_path, [photo_label("a.jpg")], lambda path: {})
+    found = photos.photo_rows([judge(look, made_looks.fusion()) for look in looks])
+    row = next(row for row in found if row.key == "bold_and_wrong")
+    assert row.verdict(TARGETS["photos"]["bold_and_wrong"]) == "not measured"
+
+
+def test_spoilt_photos_keep_their_size_and_are_spoilt_alike_each_time(tmp_path: Path) -> None:
+    path = tmp_path / "held-1-000001_0.png"
+    Image.fromarray(ramp(160, 100)).save(path)
+    photo = open_photo(path)
+    one, two = (spoilt(photo, Corruption("gaussian_noise", 3)) for _ in range(2))
+    assert one.size == photo.size == (160, 100)
+    np.testing.assert_array_equal(one.pixels, two.pixels)
+    # Hendrycks and Dietterich 2019: severity 3 has a sigma of 0.18 of full scale.
+    change = one.pixels[:, 60:100].astype(float) - photo.pixels[:, 60:100]
+    assert change.std() / 255 == pytest.approx(0.18, abs=0.04)
 
 
 def test_measuring_needs_neither_torch_nor_the_renderer() -> None:

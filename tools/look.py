@@ -1,34 +1,56 @@
 """Run the eye over labelled pictures and keep everything it saw, for fitting and for judging.
 
 python -m tools.look --pictures DIR --out looks.jsonl.gz --workers 2
+python -m tools.look --pictures DIR --out fog.jsonl.gz --corrupt fog --severity 3
 
-One line a picture: the label beside boxes, scores and the unweighed evidence of every
-cue. Calibration and evaluation read these lines, so neither runs a network again.
+The second spoils every picture first, to measure what that costs. One line a picture: the
+label beside boxes, scores and the unweighed evidence of every cue. Calibration and
+evaluation read these lines, so neither runs a network again.
 """
 
 from __future__ import annotations
 
 import argparse
 import gzip
+import io
 import json
 import multiprocessing as mp
 import time
+import zlib
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from PIL import Image
+
+from tools.corruptions import CORRUPTIONS, corrupt
 from vision.cues import count, gather
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
-from vision.photo import open_photo
-from vision.records import BINARY_CUES, TelltaleError
+from vision.photo import open_photo, photo_from_bytes
+from vision.records import BINARY_CUES, Photo, TelltaleError
 
 _NETWORKS: dict[str, Networks] = {}
+# Spoilt pictures are saved with little compression and colour at full size: halved colour
+# would take a third of the planted noise away again.
+_QUALITY = 95
 
 
-def look(path: Path, networks: Networks) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Corruption:
+    """A kind of `tools.corruptions` and its severity, 1 to 5."""
+
+    kind: str
+    severity: int
+
+
+def look(path: Path, networks: Networks, corruption: Corruption | None = None) -> dict[str, Any]:
     """Everything the eye sees in one picture, with no threshold applied."""
     started = time.perf_counter()
     photo = open_photo(path)
+    if corruption is not None:
+        photo = spoilt(photo, corruption)
     glimpse = find(photo, networks)
     seen: dict[str, Any] = {
         "size": list(photo.size),
@@ -59,6 +81,25 @@ def look(path: Path, networks: Networks) -> dict[str, Any]:
     return seen | {"ms": round(1000 * (time.perf_counter() - started), 1)}
 
 
+def spoilt(photo: Photo, corruption: Corruption) -> Photo:
+    """The photo spoilt, saved as JPEG and read again; the same for the same file name.
+
+    Raises
+    ------
+    ValueError
+        A photo so large that it was decoded at a reduced scale: its boxes would no
+        longer fit.
+    """
+    if photo.scale != 1.0:
+        raise ValueError(f"{photo.name}: decoded at scale {photo.scale:g}, cannot be spoilt")
+    name = f"{Path(photo.name).name} {corruption.kind} {corruption.severity}"
+    rng = np.random.default_rng(zlib.crc32(name.encode()))
+    pixels = corrupt(rng, photo.pixels, corruption.kind, corruption.severity)
+    stream = io.BytesIO()
+    Image.fromarray(pixels).save(stream, "JPEG", quality=_QUALITY, subsampling=0)
+    return photo_from_bytes(stream.getvalue(), photo.name)
+
+
 def _edges(box: Any) -> list[float]:
     return [round(edge, 1) for edge in box.as_tuple()]
 
@@ -70,21 +111,32 @@ def read_labels(folder: Path) -> list[dict[str, Any]]:
     return sorted((json.loads(line) for line in lines if line), key=lambda r: str(r["file"]))
 
 
-def _one(task: tuple[Path, dict[str, Any], Path]) -> str:
-    folder, label, models = task
+def _one(task: tuple[Path, dict[str, Any], Path, Corruption | None]) -> str:
+    folder, label, models, corruption = task
     key = str(models)
     if key not in _NETWORKS:
         _NETWORKS[key] = load_networks(models)
     try:
-        seen = look(folder / label["file"], _NETWORKS[key])
+        seen = look(folder / label["file"], _NETWORKS[key], corruption)
     except TelltaleError as error:
         seen = {"error": str(error)}
-    return json.dumps({"file": label["file"], "label": label, "seen": seen})
+    line = {"file": label["file"], "label": label, "seen": seen}
+    if corruption is not None:
+        line["corruption"] = {"kind": corruption.kind, "severity": corruption.severity}
+    return json.dumps(line)
 
 
-def look_over(folder: Path, out: Path, *, models: Path, workers: int, most: int | None) -> int:
+def look_over(
+    folder: Path,
+    out: Path,
+    *,
+    models: Path,
+    workers: int,
+    most: int | None,
+    corruption: Corruption | None = None,
+) -> int:
     """Look at every labelled picture of a folder; the number of lines written."""
-    tasks = [(folder, label, models) for label in read_labels(folder)][:most]
+    tasks = [(folder, label, models, corruption) for label in read_labels(folder)][:most]
     with mp.get_context("spawn").Pool(workers) as pool, gzip.open(out, "wt") as lines:
         for line in pool.imap(_one, tasks, chunksize=16):
             lines.write(line + "\n")
@@ -93,19 +145,25 @@ def look_over(folder: Path, out: Path, *, models: Path, workers: int, most: int 
 
 def main() -> None:
     """Parse the arguments and look."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--pictures", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--models", type=Path, default=Path("models"))
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--most", type=int, default=None)
+    parser.add_argument("--corrupt", choices=sorted(CORRUPTIONS), default=None)
+    parser.add_argument("--severity", type=int, choices=range(1, 6), default=3)
     arguments = parser.parse_args()
+    spoiling = Corruption(arguments.corrupt, arguments.severity) if arguments.corrupt else None
     count = look_over(
         arguments.pictures,
         arguments.out,
         models=arguments.models,
         workers=arguments.workers,
         most=arguments.most,
+        corruption=spoiling,
     )
     print(f"{count} pictures looked at")
 

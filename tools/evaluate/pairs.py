@@ -17,7 +17,7 @@ _STEADY = 0.15
 
 
 def pair_rows(judged: Sequence[Judged]) -> list[Row]:
-    """One cue swapped: does that cue flip, and do the others keep still?
+    """Rows on pairs with one cue swapped: that cue has to flip, the others to keep still.
 
     A pair counts where the engine is found in both pictures and the swapped cue is
     visible in both.

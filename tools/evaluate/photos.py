@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -77,17 +78,22 @@ def photo_rows(judged: Sequence[Judged]) -> list[Row]:
     ]
     for cue in BINARY_CUES:
         kept = [j for j in found if j.look.label["cues"].get(cue, {}).get("visible")]
-        stated = [j for j in kept if j.cues[cue].state != "unseen"]
+        spoken = [j.cues[cue].state != "unseen" for j in kept]
+        stated = [j for j, said in zip(kept, spoken, strict=True) if said]
         right = [j.cues[cue].state == j.look.label["cues"][cue]["state"] for j in stated]
         rows += [
             share(f"{cue}: right, of those stated", right),
-            share(f"{cue}: stated, of those visible", [j.cues[cue].state != "unseen" for j in kept]),
+            share(
+                f"{cue}: stated, of those visible", [j.cues[cue].state != "unseen" for j in kept]
+            ),
         ]
+    scored = sum(len(_scored(j)) for j in judged)
     rows.append(
         Row(
             f"cues stated wrongly with confidence ≥ {BOLD}",
-            float(len(mistakes(judged))),
-            sum(len(_scored(j)) for j in judged),
+            # No wrong state among none judged would be no merit.
+            float(len(mistakes(judged))) if scored else math.nan,
+            scored,
             "bold_and_wrong",
             style="count",
         )
