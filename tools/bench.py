@@ -49,7 +49,7 @@ _SEED = 12
 _COPIES = 16  # for each core
 _PILLOW, _OPENCV = "quarter-scale decode, Pillow", "quarter-scale decode, OpenCV"
 _T = TypeVar("_T")
-_IN_WORKER: list[tuple[Networks, Guide, bool]] = []
+_IN_WORKER: list[tuple[Networks, Guide]] = []
 
 
 def twelve_megapixels(source: Path | None, folder: Path) -> Path:
@@ -84,13 +84,11 @@ def _textured(rng: np.random.Generator) -> np.ndarray:
     return np.clip(picture + 120, 0, 255)
 
 
-def run_line(
-    path: Path, networks: Networks, guide: Guide, *, made_up: bool = False
-) -> dict[str, float]:
+def run_line(path: Path, networks: Networks, guide: Guide) -> dict[str, float]:
     """Milliseconds of every stage of one photo, and "total" by the wall.
 
-    In a made-up picture no engine can be straightened: level regions stand in, so that
-    the judges run all the same.
+    Where no region can be straightened a level one stands in, so that the judges run all
+    the same.
     """
     spent: dict[str, float] = {}
 
@@ -104,10 +102,12 @@ def run_line(
     photo = timed("decode", lambda: open_photo(path))
     glimpse = timed("find", lambda: _wide_enough(photo, find(photo, networks)))
     sighting = timed("pose", lambda: pose(photo, glimpse, networks))
-    sighting = replace(sighting, regions=_level(sighting.locomotive)) if made_up else sighting
+    level = replace(sighting, regions=_level(glimpse.locomotive))
     cues: list[Cue] = []
     for name in BINARY_CUES:
         evidence = timed(name, lambda name=name: gather(photo, sighting, networks, name))
+        if "judge_present" not in evidence.values:
+            evidence = timed(name, lambda name=name: gather(photo, level, networks, name))
         cues.append(timed("weigh", lambda e=evidence: weigh(e, networks.fusion)))
     tender = sighting.tender
     if tender is not None:
@@ -157,9 +157,7 @@ def decode_with_opencv(path: Path) -> np.ndarray:
     return pixels
 
 
-def measure(
-    path: Path, networks: Networks, guide: Guide, *, runs: int, made_up: bool = False
-) -> dict[str, float]:
+def measure(path: Path, networks: Networks, guide: Guide, *, runs: int) -> dict[str, float]:
     """Median milliseconds of every stage and of both bare decodings, taken in turn."""
     passes: list[dict[str, float]] = []
     for _ in range(runs + 1):
@@ -168,28 +166,28 @@ def measure(
             before = time.perf_counter()
             decode(path)
             spent[name] = 1000 * (time.perf_counter() - before)
-        passes.append(spent | run_line(path, networks, guide, made_up=made_up))
+        passes.append(spent | run_line(path, networks, guide))
     kept = passes[1:]  # the first pass pays for what is built once
     return {name: statistics.median(p[name] for p in kept) for name in kept[0]}
 
 
-def _begin(models: Path, made_up: bool) -> None:
+def _begin(models: Path) -> None:
     cv2.setNumThreads(1)
-    _IN_WORKER.append((load_networks(models), load_guide(), made_up))
+    _IN_WORKER.append((load_networks(models), load_guide()))
 
 
 def _one_of_many(path: Path) -> None:
-    networks, guide, made_up = _IN_WORKER[0]
-    run_line(path, networks, guide, made_up=made_up)
+    networks, guide = _IN_WORKER[0]
+    run_line(path, networks, guide)
 
 
-def photos_per_second(path: Path, models: Path, workers: int, *, made_up: bool = False) -> float:
+def photos_per_second(path: Path, models: Path, workers: int) -> float:
     """Rate over a folder of copies, one process a core, processes started beforehand."""
     with tempfile.TemporaryDirectory() as folder:
         copies = [Path(folder) / f"{i:03d}.jpg" for i in range(_COPIES * workers)]
         for copy in copies:
             shutil.copyfile(path, copy)
-        with mp.get_context("spawn").Pool(workers, _begin, (models, made_up)) as pool:
+        with mp.get_context("spawn").Pool(workers, _begin, (models,)) as pool:
             pool.map(_one_of_many, copies[: 2 * workers], chunksize=1)
             started = time.perf_counter()
             pool.map(_one_of_many, copies, chunksize=1)
@@ -262,10 +260,9 @@ def main() -> None:
         with Image.open(path) as image:
             print(f"{image.width} x {image.height} pixels, {path.stat().st_size / 1e6:.1f} MB")
         networks, guide = load_networks(arguments.models), load_guide()
-        made_up = arguments.photo is None
         with one_core():
-            medians = measure(path, networks, guide, runs=arguments.runs, made_up=made_up)
-        rate = photos_per_second(path, arguments.models, arguments.workers, made_up=made_up)
+            medians = measure(path, networks, guide, runs=arguments.runs)
+        rate = photos_per_second(path, arguments.models, arguments.workers)
     print(report(medians, rate, arguments.workers, start_up_seconds()))
 
 
