@@ -15,10 +15,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-# The eye refuses narrower boxes; a look has to be refused by the very same limit.
-from vision.locate import _MIN_WIDTH_PX as MIN_WIDTH_PX
 from vision.cues import Evidence, weigh
 from vision.cues.tender import TenderCounts, weigh_counts
+
+# The eye refuses narrower boxes; a look has to be refused by the very same limit.
+from vision.locate import _MIN_WIDTH_PX as MIN_WIDTH_PX
 from vision.records import BINARY_CUES, REGION_OF_CUE, Box, Cue
 
 # A box that shares half of its union with the labelled one counts as found: the usual
