@@ -19,6 +19,7 @@ from tools.locomotive import (
     track,
     wagon,
 )
+from tools.locomotive.lever import lever_mesh
 from tools.locomotive.paint import STRIPES, lightness_distance, linear
 from tools.locomotive.prisms import prism
 from tools.locomotive.solids import box, lathe, rod
@@ -194,6 +195,14 @@ def test_stripe_and_lever_keep_their_sizes():
             assert high[0] - low[0] > 0.9 * length
             low, high = bounds(parts_named(model, "switch_lever"))
             assert 0.02 * length < high[2] - low[2] < 0.09 * length
+
+
+def test_a_lever_rises_as_high_as_its_spec_says():
+    for style in ("straight", "bent", "knob", "blade", "tapered"):
+        for tilt in (-0.7, 0.0, 0.55):
+            s = replace(spec_of(0, "tank"), lever_style=style, lever_tilt=tilt)
+            rise = lever_mesh(s, 0.05, 0.3).v[:, 2].max()
+            assert rise == pytest.approx(0.3, rel=0.03)
 
 
 def test_stripe_stands_out_from_the_edge():

@@ -59,13 +59,21 @@ def add_lever(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
             ),
         )
     if s.switch_lever == "present":
-        mesh = _lever(s, thick, s.lever_h * lay.length)
+        mesh = lever_mesh(s, thick, s.lever_h * lay.length)
         kit.add("switch_lever", "lever", mesh.moved(x, y, z))
 
 
-def _lever(s: LocomotiveSpec, t: float, height: float) -> Mesh:
-    """The lever with its foot at the origin; `height` is its vertical rise."""
+def lever_mesh(s: LocomotiveSpec, t: float, height: float) -> Mesh:
+    """The lever, `t` thick, with its foot at the origin; `height` is its vertical rise."""
     h = height / np.cos(s.lever_tilt)
+    for _ in range(3):  # a bent or thick tip rises less or more than the shaft says
+        mesh = _upright(s, t, h).turned("y", s.lever_tilt)
+        h *= height / float(mesh.v[:, 2].max())
+    return mesh
+
+
+def _upright(s: LocomotiveSpec, t: float, h: float) -> Mesh:
+    """The lever before it is tilted, `h` high."""
     foot = -0.1
     if s.lever_style == "straight":
         mesh = box([0, 0, (h + foot) / 2], [t, 0.75 * t, h - foot], 0.16 * t)
@@ -89,4 +97,4 @@ def _lever(s: LocomotiveSpec, t: float, height: float) -> Mesh:
         mesh = prism(outline, (-0.17 * t, 0.17 * t), bevel=0.05 * t)
     else:
         mesh = lathe([(foot, 0.55 * t), (h - 0.3 * t, 0.3 * t), (h, 0.18 * t), (h, 0)], "z", 10)
-    return mesh.turned("y", s.lever_tilt)
+    return mesh

@@ -222,8 +222,12 @@ def _road(rng: np.random.Generator, kind: str) -> str:
 
 
 def edge_paint(livery: str, tint: float, edge_color: str) -> tuple[float, float, float]:
-    """Linear RGB of an unstriped running-board edge."""
-    if edge_color == "body":
+    """Linear RGB of an unstriped running-board edge.
+
+    A two-tone engine's edge is always black: in the boiler's colour below a cab of
+    another colour it would look like a stripe.
+    """
+    if edge_color == "body" and LIVERIES[livery].second is None:
         return tinted(linear(LIVERIES[livery].body), tint)
     return linear(NAMED["black"])
 
@@ -232,7 +236,7 @@ def _stripe(rng: np.random.Generator, v: dict[str, object]) -> str:
     """A stripe colour that stands out from the edge and from the body above it."""
     tint = float(str(v["paint_tint"]))
     edge = edge_paint(str(v["livery"]), tint, str(v["edge_color"]))
-    body = edge_paint(str(v["livery"]), tint, "body")
+    body = tinted(linear(LIVERIES[str(v["livery"])].body), tint)
     names = list(
         rng.choice(
             list(STRIPES), len(STRIPES), replace=False, p=[0.22, 0.24, 0.12, 0.18, 0.08, 0.06, 0.1]
