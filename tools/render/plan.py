@@ -19,7 +19,7 @@ GUIDE_VARIATIONS = {
 CUES = ("switch_lever", "side_linkage", "edge_stripe")
 _EMPTY_SHARE = 0.12  # pictures without a steam locomotive
 _TWIN_SHARE = 0.3  # engines rendered again with one cue swapped
-_BEHIND_SHARE = 0.2  # another engine or wagons on a second track
+_BEHIND_SHARE = 0.35  # wagons, or another engine, coupled or beside
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ def job(split: str, seed: int, number: int) -> Job:
     rooms = scene.TRAIN_ROOMS if seen else scene.HELD_ROOMS
     kind = "locomotive"
     if split != "guide" and rng.random() < _EMPTY_SHARE:
-        kind = str(rng.choice(["wagon", "coach", "diesel", "tender", "empty"]))
+        kind = str(rng.choice(["wagon", "coach", "diesel", "railcar", "tender", "empty"]))
     guide = variation = None
     if split == "guide":
         guide = "wayfarer" if rng.random() < 0.6 else "brindle"

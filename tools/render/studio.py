@@ -63,12 +63,25 @@ def shoot(
             linear = stage.picture(sensor, seed=job.number * 64 + number)
             view = View(stage, pose, LENSES_DEG[job.lens], size)
             truth = _label(job, view, model, is_engine=is_engine, room=room)
-            linear = quieten(job.generator(400 + number), linear)
-            picture = camera.develop(job.generator(100 + number), linear)
+            picture = _developed(job, number, linear, room)
             mask = mask_of(view)
             picture, mask, truth = _framed(job.generator(200 + number), picture, mask, truth)
             truth["twin_cue"] = job.twin_cue if twin is not None else None
             yield f"{job.number:06d}_{number}{suffix}", picture, mask, truth
+
+
+def _developed(
+    job: Job, number: int, linear: NDArray[np.float32], room: Any
+) -> NDArray[np.uint8]:
+    """The camera's work: glass before the lens, grain, exposure and all that follows."""
+    linear = quieten(job.generator(400 + number), linear)
+    if room.truth.get("pane"):
+        linear = camera.reflect(job.generator(500 + number), linear, room.environment)
+    bias = float(room.truth.get("bias_stops", 0.0))
+    picture: NDArray[np.uint8] = camera.develop(
+        job.generator(100 + number), linear, bias_stops=bias
+    )
+    return picture
 
 
 def _subjects(job: Job) -> tuple[Model | None, Model | None, bool]:
@@ -76,8 +89,8 @@ def _subjects(job: Job) -> tuple[Model | None, Model | None, bool]:
     rng = job.generator(0)
     if job.kind == "empty":
         return None, None, False
-    if job.kind in ("wagon", "coach", "diesel"):
-        return getattr(locomotive, job.kind)(rng), None, False
+    if job.kind in ("wagon", "coach", "diesel", "railcar"):
+        return _stock(job.kind, rng), None, False
     if job.kind == "tender":
         spec = locomotive.sample_spec(rng, job.family, has_tender=True)
         whole = locomotive.build(spec)
@@ -136,26 +149,49 @@ def _room(job: Job, subject: Model | None) -> Any:
 
 
 def _on_track(job: Job) -> bool:
-    return bool(job.generator(3).random() < 0.6)
+    return job.room in scene.TRACK_ROOMS or bool(job.generator(3).random() < 0.6)
 
 
 def _extras(job: Job, room: Any, subject: Model | None) -> list[Model]:
-    """Track under the subject and, on some, other rolling stock behind it."""
+    """Track under the subject and, on some, other rolling stock beside or coupled to it."""
     rng = job.generator(4)
-    length = float(np.ptp([b[0] for b in bounds(subject)])) if subject else 0.3
+    gauge = float(np.asarray(subject.truth.get("gauge", 0.032))) if subject else 0.032
+    length = float(bounds(subject)[1][0] * 2) if subject else 0.3
     extras: list[Model] = []
     if _on_track(job):
-        extras.append(locomotive.track(rng, length * float(rng.uniform(1.2, 4.0))))
+        reach = 2.0 * min(-room.track_extent[0], room.track_extent[1])
+        laid = min(length * float(rng.uniform(1.2, 4.0)), max(reach, length))
+        extras.append(locomotive.track(rng, laid, gauge=gauge))
     if not job.train_behind:
         return extras
-    for slot in scene.distractor_slots(room)[: int(rng.integers(1, 3))]:
-        matrix = np.asarray(slot, float)
-        if rng.random() < 0.35 and job.kind == "locomotive":
-            other = locomotive.build(locomotive.sample_spec(rng, job.family))
-        else:
-            other = getattr(locomotive, str(rng.choice(["wagon", "coach", "diesel"])))(rng)
-        extras.append(_as_other(_moved(other, matrix[:3, :3], matrix[:3, 3])))
+    for _ in range(int(rng.integers(1, 3))):
+        other = _other(job, rng)
+        low, high = bounds(other)
+        free = scene.distractor_slots(room, float(high[0] - low[0]))
+        taken = [e.truth.get("slot") for e in extras]
+        free = [slot for slot in free if tuple(np.round(slot[:3, 3], 3)) not in taken]
+        if not free:
+            break
+        slot = np.asarray(free[int(rng.integers(len(free)))], float)
+        place = tuple(np.round(slot[:3, 3], 3))
+        placed = _as_other(_moved(other, slot[:3, :3], slot[:3, 3]))
+        extras.append(replace(placed, truth={"slot": place}))
+        if abs(slot[1, 3]) > 0.02 and _on_track(job):
+            rails = locomotive.track(rng, float(high[0] - low[0]) * 1.3, gauge=gauge)
+            extras.append(_moved(rails, slot[:3, :3], slot[:3, 3]))
     return extras
+
+
+def _other(job: Job, rng: np.random.Generator) -> Model:
+    """A vehicle beside the subject: now and then a second engine."""
+    if rng.random() < 0.3 and job.kind == "locomotive":
+        return locomotive.build(locomotive.sample_spec(rng, job.family))
+    return _stock(str(rng.choice(["wagon", "wagon", "coach", "diesel"])), rng)
+
+
+def _stock(kind: str, rng: np.random.Generator) -> Model:
+    made: Model = getattr(locomotive, kind)(rng)
+    return made
 
 
 def _as_other(model: Model) -> Model:

@@ -30,7 +30,8 @@ _BANDS = {"boiler_top": (0.42, 0.66), "side_rods": (0.15, 0.85), "running_board"
 # length before it does not hide it. Domes and chimneys stand across the boiler top's plane.
 _TOLERANCE = {"boiler_top": 0.06, "side_rods": 0.012, "running_board": 0.012}
 _MIN_SHARE = 0.6  # of the region in sight for a cue to count as visible; chosen
-_MIN_LENGTH_PX = 70.0  # region length in the picture; by eye, a lever is then 4 px high
+# Region length in the picture; by eye, a lever is then 5 px high and a stripe 1 px.
+_MIN_LENGTH_PX = {"boiler_top": 100.0, "side_rods": 60.0, "running_board": 90.0}
 _MIN_FACING = 0.17  # sine of 10 degrees between the sight line and a side's plane
 # Fewest pixels of a present part, and the smallest share of its surface points in sight.
 _MIN_PART_PX = {"switch_lever": 6, "side_linkage": 25, "edge_stripe": 20}
@@ -215,7 +216,7 @@ def _cue(
     region = CUE_REGION[cue]
     quad = np.asarray(record["regions"][region])
     length_px = float(np.linalg.norm(quad[0] - quad[1]))
-    visible = record["visible"][region] >= _MIN_SHARE and length_px >= _MIN_LENGTH_PX
+    visible = record["visible"][region] >= _MIN_SHARE and length_px >= _MIN_LENGTH_PX[region]
     state = str(model.truth[cue])
     chosen = np.array([_belongs(p, cue, side) for p in view.stage.parts])
     mask = view.pixels_of(chosen)

@@ -113,13 +113,16 @@ def train(
         [{"params": decayed, "weight_decay": _DECAY}, {"params": plain, "weight_decay": 0.0}],
         lr=peak,
     )
-    started, step, losses = time.monotonic(), 0, []
+    started, step, skipped, losses = time.monotonic(), 0, 0, []
     while (done := (time.monotonic() - started) / seconds) < 1.0:
         rate = peak * min(1.0, done / 0.08) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
         for group in optimiser.param_groups:
             group["lr"] = rate
         chosen = rows[torch.randint(len(rows), (batch,), device=device, generator=generator)]
         loss = loss_of(net, chosen, generator)
+        if not torch.isfinite(loss):  # one degenerate homography must not end the run
+            skipped += 1
+            continue
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 5.0)
@@ -127,11 +130,11 @@ def train(
         step += 1
         _follow(average, net, min(_AVERAGE, step / (step + 20.0)))
         if step % 50 == 0:
-            losses.append(round(float(loss), 4))
+            losses.append(round(loss.item(), 4))
         if step % 1000 == 0:
             print(f"{name} step {step} loss {sum(losses[-20:]) / 20:.4f}", flush=True)
-    print(f"{name}: {step} steps of {batch}, last losses {losses[-5:]}", flush=True)
-    return average, {"steps": step, "batch": batch, "seconds": seconds, "losses": losses}
+    print(f"{name}: {step} steps of {batch}, last losses {losses[-5:]}, {skipped} skipped", flush=True)
+    return average, {"steps": step, "skipped": skipped, "batch": batch, "seconds": seconds, "losses": losses}
 
 
 @torch.no_grad()

@@ -156,6 +156,7 @@ class Judge(nn.Module):
         super().__init__()
         self.trunk = Trunk((20, 32, 48, 112), (2, 3, 4), 64)
         self.heat = _head(64, 1)
+        nn.init.constant_(self.heat[-1].bias, -3.0)
         self.features = nn.Sequential(_head(64, 64), nn.ReLU(inplace=True))
         self.decide = nn.Sequential(
             nn.Linear(64 + 112 + 2, 64), nn.ReLU(inplace=True), nn.Dropout(0.1), nn.Linear(64, 2)

@@ -110,7 +110,8 @@ def _pasted(
     order = torch.randperm(len(batch), device=batch.device, generator=generator)
     other, other_engine = batch[order].flip(3), engine[order].flip(3)
     # Another engine in the scenery would be an unlabelled one: smear it away.
-    smear = F.avg_pool2d(F.pad(other, (24, 24, 24, 24), mode="reflect"), 49, 1)
+    coarse = F.avg_pool2d(F.avg_pool2d(other, 16), 3, 1, 1, count_include_pad=False)
+    smear = F.interpolate(coarse, size=other.shape[2:], mode="bilinear")
     wide = F.max_pool2d(other_engine, 9, 1, 4)
     scenery = other * (1 - wide) + smear * wide
     soft = F.avg_pool2d(engine, 3, 1, 1)
@@ -276,8 +277,8 @@ def judge_batch(
     quad = pictures.corners[rows, region]
     along = (quad[:, 0] - quad[:, 1]).norm(dim=1)
     # Shared shift, slant and stretch: what the poser's errors look like, seen from here.
-    shared = _normal((count, 1, 2), generator) * torch.tensor([0.02, 0.014], device=quad.device)
-    each = _normal((count, 4, 2), generator) * torch.tensor([0.016, 0.010], device=quad.device)
+    shared = _normal((count, 1, 2), generator) * torch.tensor([0.022, 0.018], device=quad.device)
+    each = _normal((count, 4, 2), generator) * torch.tensor([0.018, 0.012], device=quad.device)
     quad = quad + (shared + each) * along[:, None, None] * settings.jitter
     transform = quad_transform(quad, size)
     batch = cut(pictures.pixels[rows], transform, size, finer=2)
@@ -291,7 +292,8 @@ def judge_batch(
     visible = visible * (~hidden).float()
     place = place * (1 - covered) * visible[:, None, None, None]
     place = F.max_pool2d(place, 4)
-    return batch, present, visible, (place > 0.3).float()
+    # A lever thinner than a pixel still marks its cell.
+    return batch, present, visible, (place > 0.15).float()
 
 
 def judge_loss(
@@ -307,7 +309,7 @@ def judge_loss(
     total = total + 0.5 * F.binary_cross_entropy_with_logits(logits[:, 1], visible)
     if teach_place:
         heat_error = F.binary_cross_entropy_with_logits(
-            heat, place, reduction="none", pos_weight=heat.new_tensor(4.0)
+            heat, place, reduction="none", pos_weight=heat.new_tensor(8.0)
         ).mean((1, 2, 3))
         # Judge the place only where presence and visibility are both known.
         total = total + 4.0 * (heat_error * visible).sum() / visible.sum().clamp(min=1)
