@@ -50,16 +50,16 @@ def shoot(
     """
     subject, twin, is_engine = _subjects(job)
     turned = bool(job.generator(1).random() < 0.5)
-    subject, twin = (_placed(m, turned) if m is not None else None for m in (subject, twin))
-    room = _room(job, subject)
-    extras = _extras(job, room, subject)
+    subject, twin = (placed(m, turned) if m is not None else None for m in (subject, twin))
+    room = furnish_for(job, subject)
+    extras = extras_of(job, room, subject)
     poses = _poses(job, room, subject, views=views, size=size)
     variants = [("", subject)] + ([("t", twin)] if twin is not None else [])
     for suffix, model in variants:
-        stage = _stage(mi, room, ([model] if model else []) + extras)
+        stage = stage_of(mi, room, ([model] if model else []) + extras)
         sensor = stage.sensor(poses[0], LENSES_DEG[job.lens], size, samples)
         for number, pose in enumerate(poses):
-            _aim(mi, sensor, pose)
+            aim(mi, sensor, pose)
             linear = stage.picture(sensor, seed=job.number * 64 + number)
             view = View(stage, pose, LENSES_DEG[job.lens], size)
             truth = _label(job, view, model, is_engine=is_engine, room=room)
@@ -114,7 +114,7 @@ def _centred(model: Model) -> Model:
     return replace(model, parts=tuple(p.moved(np.eye(3), offset) for p in model.parts))
 
 
-def _placed(model: Model, turned: bool) -> Model:
+def placed(model: Model, turned: bool) -> Model:
     """The model at the origin, centred along x over engine and tender, maybe facing -x."""
     low, high = bounds(model)
     rotation = np.diag([-1.0, -1.0, 1.0]) if turned else np.eye(3)
@@ -131,11 +131,13 @@ def _moved(model: Model, rotation: NDArray[np.float64], offset: NDArray[np.float
 
 
 def bounds(model: Model) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Lowest and highest corner of a model, metres."""
     points = np.concatenate([p.vertices for p in model.parts]).astype(float)
     return points.min(axis=0), points.max(axis=0)
 
 
-def _room(job: Job, subject: Model | None) -> Any:
+def furnish_for(job: Job, subject: Model | None) -> Any:
+    """The job's room round its subject."""
     low, high = bounds(subject) if subject else (np.array([-0.15, -0.04, 0]), np.array([0.15, 0.04, 0.1]))
     extent = high - low
     return scene.furnish(
@@ -152,7 +154,7 @@ def _on_track(job: Job) -> bool:
     return job.room in scene.TRACK_ROOMS or bool(job.generator(3).random() < 0.6)
 
 
-def _extras(job: Job, room: Any, subject: Model | None) -> list[Model]:
+def extras_of(job: Job, room: Any, subject: Model | None) -> list[Model]:
     """Track under the subject and, on some, other rolling stock beside or coupled to it."""
     rng = job.generator(4)
     gauge = float(np.asarray(subject.truth.get("gauge", 0.032))) if subject else 0.032
@@ -213,7 +215,8 @@ def _poses(job: Job, room: Any, subject: Model | None, *, views: int, size: tupl
     ]
 
 
-def _stage(mi: Any, room: Any, models: list[Model]) -> Stage:
+def stage_of(mi: Any, room: Any, models: list[Model]) -> Stage:
+    """Room and models as one scene."""
     parts: list[Part] = list(room.parts)
     materials: dict[str, Material] = dict(room.materials)
     for index, model in enumerate(models):
@@ -229,7 +232,8 @@ def _stage(mi: Any, room: Any, models: list[Model]) -> Stage:
     )
 
 
-def _aim(mi: Any, sensor: Any, pose: Any) -> None:
+def aim(mi: Any, sensor: Any, pose: Any) -> None:
+    """Point a sensor elsewhere without a new kernel."""
     handle = mi.traverse(sensor)
     vectors = (np.asarray(v, float).tolist() for v in (pose.origin, pose.target, pose.up))
     handle["to_world"] = mi.Transform4f().look_at(*vectors)

@@ -20,7 +20,7 @@ PLACE = {
     "running_board": "the running-board edge",
 }
 # Reasons are told in this order; the first that holds is told. Limits by eye on renders.
-_FEW_PIXELS = math.log(70.0)  # region length in pixels of the photo
+_FEW_PIXELS = math.log(80.0)  # region length in pixels of the photo
 _INSIDE = 0.6  # share of the region inside the picture
 _NARROW = 0.8  # log of length over height of the region: seen nearly end-on
 _SOFT = 2.0  # log(1 + variance of the Laplacian)
