@@ -160,9 +160,9 @@ def render(mi: Any, index: int, demo: Demo, *, samples: int) -> tuple[NDArray[np
 
 def _save(path: Path, picture: NDArray[np.uint8]) -> None:
     for quality in range(92, 40, -4):
-        coded = cv2.imencode(
-            ".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality]
-        )[1].tobytes()
+        coded = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])[
+            1
+        ].tobytes()
         if len(coded) < MOST_BYTES:
             path.write_bytes(coded)
             return

@@ -51,10 +51,18 @@ class _Shipped(nn.Module):
         x = pixels.permute(0, 3, 1, 2).float() / 255.0
         out = self.net(x)
         if isinstance(self.net, Finder):
-            return (torch.cat([torch.sigmoid(out[:, :2]), out[:, 2:10], torch.sigmoid(out[:, 10:])], 1),)
+            return (
+                torch.cat([torch.sigmoid(out[:, :2]), out[:, 2:10], torch.sigmoid(out[:, 10:])], 1),
+            )
         if isinstance(self.net, Poser):
             corners, heading, sight, box, engine = out
-            return corners, torch.softmax(heading, 1), torch.sigmoid(sight), box, torch.sigmoid(engine)
+            return (
+                corners,
+                torch.softmax(heading, 1),
+                torch.sigmoid(sight),
+                box,
+                torch.sigmoid(engine),
+            )
         if isinstance(self.net, Counter):
             axles, lamps, seen = out
             return torch.softmax(axles, 1), torch.softmax(lamps, 1), torch.sigmoid(seen)

@@ -95,7 +95,7 @@ def frame(rng: np.random.Generator, picture: Picture) -> tuple[Picture, tuple[fl
             if rng.random() < 0.5
             else np.array([across, 0, across, 0])
         )
-    left, top, right, bottom = (int(round(m * target)) for m in margins)
+    left, top, right, bottom = (round(m * target) for m in margins)
     # Half-open pixels: old edge W goes to the new edge exactly, so the scale is W2 / W.
     new_width = max(round(width * target), 8)
     scale = new_width / width

@@ -79,9 +79,7 @@ def find(photo: Photo, networks: Networks) -> Glimpse:
     )
 
 
-def _peak(
-    scores: NDArray[np.float32], sides: NDArray[np.float32], view: Crop
-) -> tuple[Box, float]:
+def _peak(scores: NDArray[np.float32], sides: NDArray[np.float32], view: Crop) -> tuple[Box, float]:
     row, col = np.unravel_index(int(np.argmax(scores)), scores.shape)
     height, width = scores.shape
     rows = slice(max(0, row - _PEAK_RADIUS), min(height, row + _PEAK_RADIUS + 1))

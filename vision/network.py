@@ -36,9 +36,7 @@ class Network:
             )
         except Exception as error:  # onnxruntime raises classes of its own, all unexported
             raise ModelError(f"{name}.onnx: not a model this version can run ({error})") from error
-        self.metadata: Mapping[str, str] = dict(
-            self._session.get_modelmeta().custom_metadata_map
-        )
+        self.metadata: Mapping[str, str] = dict(self._session.get_modelmeta().custom_metadata_map)
         if self.metadata.get("format") != FORMAT:
             got = self.metadata.get("format", "none")
             raise ModelError(f"{name}.onnx: format {FORMAT} expected, got {got}")

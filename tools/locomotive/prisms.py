@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -133,7 +134,7 @@ def prism(
     for edge, face in zip(loops, faces, strict=True):
         rings = [(face, low), (edge, low + bevel), (edge, high - bevel), (face, high)]
         rings = rings if bevel else [(edge, low), (edge, high)]
-        for (p, a), (q, b) in zip(rings[:-1], rings[1:], strict=True):
+        for (p, a), (q, b) in itertools.pairwise(rings):
             sheets.append(_wall(p, q, a, b, plane))
     whole_mesh = join(sheets)
     # x, z, y is a left-handed order of axes.
@@ -171,7 +172,7 @@ def _cut_index(points: NDArray[np.float64]) -> list[NDArray[np.int64]]:
     unit = step / np.maximum(np.linalg.norm(step, axis=1, keepdims=True), 1e-12)
     sharp = np.nonzero((unit[1:] * unit[:-1]).sum(1) < 0.8)[0] + 1
     cuts = [0, *sharp.tolist(), len(points) - 1]
-    return [np.arange(a, b + 1) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    return [np.arange(a, b + 1) for a, b in itertools.pairwise(cuts)]
 
 
 def ribbon(path: ArrayLike, thickness: float) -> NDArray[np.float64]:

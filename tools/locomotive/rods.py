@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -89,8 +91,7 @@ def add_rods(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     for side, phase in quartered(s.crank_phase):
         pins = [crank_pin(lay, x, phase) for x in lay.drivers]
         meshes = [
-            bar(b, a, y=lay.rod_y, h=h, t=t, style=s.rod_style)
-            for a, b in zip(pins[:-1], pins[1:], strict=True)
+            bar(b, a, y=lay.rod_y, h=h, t=t, style=s.rod_style) for a, b in itertools.pairwise(pins)
         ]
         if len(pins) == 1:
             meshes.append(

@@ -6,6 +6,7 @@ interpolated normals: round bodies shade smoothly, edges stay crisp.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -78,7 +79,7 @@ def runs(points: ArrayLike, closed: bool = False) -> list[NDArray[np.float64]]:
     unit = step / length[:, None]
     sharp = np.nonzero((unit[1:] * unit[:-1]).sum(1) < CREASE)[0] + 1
     cuts = [0, *sharp.tolist(), len(p) - 1]
-    return [p[a : b + 1] for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    return [p[a : b + 1] for a, b in itertools.pairwise(cuts)]
 
 
 def lathe(profile: ArrayLike, axis: str = "z", segments: int = 24) -> Mesh:

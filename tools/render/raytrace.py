@@ -140,7 +140,9 @@ class Stage:
         basis, focal = camera_basis(pose), width / 2.0 / np.tan(np.radians(fov_deg) / 2.0)
         across, down = (cols - width / 2.0) / focal, (rows - height / 2.0) / focal
         rays = (
-            across[..., None] * basis[0] + down[..., None] * basis[1] + np.ones_like(across)[..., None] * basis[2]
+            across[..., None] * basis[0]
+            + down[..., None] * basis[1]
+            + np.ones_like(across)[..., None] * basis[2]
         ).reshape(-1, 3)
         rays /= np.linalg.norm(rays, axis=1, keepdims=True)
         part, depth = self.cast(np.broadcast_to(_axes(pose)[0], rays.shape), rays)
@@ -170,7 +172,9 @@ class Stage:
         hit = self._scene.ray_intersect_preliminary(mi.Ray3f(origin, direction))
         ids = np.array(dr.reinterpret_array(mi.UInt32, hit.shape)).astype(np.int64)
         depth = np.array(hit.t).astype(np.float32)
-        part = np.where(np.isfinite(depth), self._lookup[np.minimum(ids, len(self._lookup) - 1)], -1)
+        part = np.where(
+            np.isfinite(depth), self._lookup[np.minimum(ids, len(self._lookup) - 1)], -1
+        )
         return part.astype(np.int32), depth
 
 
@@ -264,7 +268,12 @@ def _corners(part: Part) -> tuple[Any, Any, Any, Any]:
             np.add.at(total, faces[:, corner], normal)
         return vertices, faces, uv, _unit(total)
     split = np.arange(faces.size).reshape(-1, 3)
-    return corners.reshape(-1, 3), split, uv[faces].reshape(-1, 2), np.repeat(_unit(normal), 3, axis=0)
+    return (
+        corners.reshape(-1, 3),
+        split,
+        uv[faces].reshape(-1, 2),
+        np.repeat(_unit(normal), 3, axis=0),
+    )
 
 
 def _unit(vectors: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -70,9 +70,7 @@ def shoot(
             yield f"{job.number:06d}_{number}{suffix}", picture, mask, truth
 
 
-def _developed(
-    job: Job, number: int, linear: NDArray[np.float32], room: Any
-) -> NDArray[np.uint8]:
+def _developed(job: Job, number: int, linear: NDArray[np.float32], room: Any) -> NDArray[np.uint8]:
     """The camera's work: glass before the lens, grain, exposure and all that follows."""
     linear = quieten(job.generator(400 + number), linear)
     if room.truth.get("pane"):
@@ -138,7 +136,9 @@ def bounds(model: Model) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 
 def furnish_for(job: Job, subject: Model | None) -> Any:
     """The job's room round its subject."""
-    low, high = bounds(subject) if subject else (np.array([-0.15, -0.04, 0]), np.array([0.15, 0.04, 0.1]))
+    low, high = (
+        bounds(subject) if subject else (np.array([-0.15, -0.04, 0]), np.array([0.15, 0.04, 0.1]))
+    )
     extent = high - low
     return scene.furnish(
         job.generator(2),
@@ -200,8 +200,12 @@ def _as_other(model: Model) -> Model:
     return replace(model, parts=tuple(replace(p, owner="other") for p in model.parts))
 
 
-def _poses(job: Job, room: Any, subject: Model | None, *, views: int, size: tuple[int, int]) -> list[Any]:
-    low, high = bounds(subject) if subject else (np.array([-0.15, -0.04, 0]), np.array([0.15, 0.04, 0.1]))
+def _poses(
+    job: Job, room: Any, subject: Model | None, *, views: int, size: tuple[int, int]
+) -> list[Any]:
+    low, high = (
+        bounds(subject) if subject else (np.array([-0.15, -0.04, 0]), np.array([0.15, 0.04, 0.1]))
+    )
     return [
         scene.place_camera(
             job.generator(300 + number),
@@ -240,7 +244,9 @@ def aim(mi: Any, sensor: Any, pose: Any) -> None:
     handle.update()
 
 
-def _label(job: Job, view: View, model: Model | None, *, is_engine: bool, room: Any) -> dict[str, Any]:
+def _label(
+    job: Job, view: View, model: Model | None, *, is_engine: bool, room: Any
+) -> dict[str, Any]:
     if model is not None and is_engine:
         record = label(view, model, room_truth=room.truth)
     else:

@@ -117,9 +117,7 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
         quad = _corners(model, region, near)
         record["regions"][region] = np.round(view.project(quad), 1).tolist()
         record["visible"][region] = round(_share_visible(view, quad, region, length), 3)
-    record["cues"] = {
-        cue: _cue(view, model, cue, side=near, record=record) for cue in CUE_REGION
-    }
+    record["cues"] = {cue: _cue(view, model, cue, side=near, record=record) for cue in CUE_REGION}
     record["cab_number"] = model.truth.get("cab_number")
     record["cab_number_px"] = _height_px(view, model, "cab_number", near)
     record["tender_axles"] = model.truth.get("tender_axles") if record["tender"] else None
@@ -198,7 +196,10 @@ def _share_visible(view: View, quad: NDArray[np.float64], region: str, length: f
     down = np.linspace(top, bottom, 5)
     u, v = (axis.ravel()[:, None] for axis in np.meshgrid(across, down))
     points = (
-        quad[0] * (1 - u) * (1 - v) + quad[1] * u * (1 - v) + quad[2] * u * v + quad[3] * (1 - u) * v
+        quad[0] * (1 - u) * (1 - v)
+        + quad[1] * u * (1 - v)
+        + quad[2] * u * v
+        + quad[3] * (1 - u) * v
     )
     return float(view.in_sight(points, _TOLERANCE[region] * length).mean())
 
@@ -223,9 +224,9 @@ def _cue(
     count = int(mask.sum())
     where = None
     if state == "present":
-        points = np.concatenate(
-            [p.vertices for p in model.parts if _belongs(p, cue, side)]
-        ).astype(float)
+        points = np.concatenate([p.vertices for p in model.parts if _belongs(p, cue, side)]).astype(
+            float
+        )
         sample = points[:: max(1, len(points) // 200)]
         seen = view.in_sight(sample, 0.002 * float(np.asarray(model.truth["length"])))
         enough = count >= _MIN_PART_PX[cue] and float(seen.mean()) >= _MIN_PART_SHARE[cue]
@@ -240,9 +241,7 @@ def _cue(
     }
 
 
-def _tender_sight(
-    view: View, model: Model, record: dict[str, Any], side: str
-) -> tuple[bool, bool]:
+def _tender_sight(view: View, model: Model, record: dict[str, Any], side: str) -> tuple[bool, bool]:
     """Whether the tender's axles can be counted, and its rear lamps, in this view."""
     box = record["tender"]
     if box is None or record["tender_share"] < 0.8 or box[2] - box[0] < 50:

@@ -16,7 +16,6 @@ import cv2
 
 def work(arguments: argparse.Namespace, index: int) -> None:
     """Render every `workers`-th scene, starting with `index`."""
-
     os.environ["CUDA_VISIBLE_DEVICES"] = str(index % arguments.cards)
     cv2.setNumThreads(1)
     started = time.monotonic()

@@ -133,8 +133,16 @@ def train(
             losses.append(round(loss.item(), 4))
         if step % 1000 == 0:
             print(f"{name} step {step} loss {sum(losses[-20:]) / 20:.4f}", flush=True)
-    print(f"{name}: {step} steps of {batch}, last losses {losses[-5:]}, {skipped} skipped", flush=True)
-    return average, {"steps": step, "skipped": skipped, "batch": batch, "seconds": seconds, "losses": losses}
+    print(
+        f"{name}: {step} steps of {batch}, last losses {losses[-5:]}, {skipped} skipped", flush=True
+    )
+    return average, {
+        "steps": step,
+        "skipped": skipped,
+        "batch": batch,
+        "seconds": seconds,
+        "losses": losses,
+    }
 
 
 @torch.no_grad()

@@ -43,7 +43,9 @@ def _light(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor
     rows, cols = batch.shape[2:]
     x = torch.linspace(-1, 1, cols, device=batch.device).view(1, 1, 1, -1)
     y = torch.linspace(-1, 1, rows, device=batch.device).view(1, 1, -1, 1)
-    slope = _uniform(batch, -0.35, 0.35, generator) * x + _uniform(batch, -0.35, 0.35, generator) * y
+    slope = (
+        _uniform(batch, -0.35, 0.35, generator) * x + _uniform(batch, -0.35, 0.35, generator) * y
+    )
     batch = batch * (1 + slope * _some(batch, 0.5, generator) * strength)
     haze = _uniform(batch, 0.0, 0.5, generator) * _some(batch, 0.12, generator) * strength
     return batch * (1 - haze) + haze * _uniform(batch, 0.5, 1.0, generator)
@@ -84,10 +86,17 @@ def _blur(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
 
 
 def _noise(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
-    level = _uniform(batch, 0.0, 0.09, generator) ** 1.5 * 2 * _some(batch, 0.5, generator) * strength
+    level = (
+        _uniform(batch, 0.0, 0.09, generator) ** 1.5 * 2 * _some(batch, 0.5, generator) * strength
+    )
     noise = torch.randn(batch.shape, device=batch.device, generator=generator)
     coarse = torch.randn(
-        len(batch), 3, batch.shape[2] // 2, batch.shape[3] // 2, device=batch.device, generator=generator
+        len(batch),
+        3,
+        batch.shape[2] // 2,
+        batch.shape[3] // 2,
+        device=batch.device,
+        generator=generator,
     )
     noise = noise + F.interpolate(coarse, size=batch.shape[2:], mode="bilinear")
     return batch + noise * level
@@ -100,7 +109,9 @@ def _blocks(batch: Tensor, generator: torch.Generator, strength: float) -> Tenso
     basis = torch.cos((2 * k[None, :] + 1) * k[:, None] * math.pi / 16) * 0.5
     basis[0] *= math.sqrt(0.5)
     count, channels, rows, cols = batch.shape
-    tiles = (batch - 0.5).view(count, channels, rows // 8, 8, cols // 8, 8).permute(0, 1, 2, 4, 3, 5)
+    tiles = (
+        (batch - 0.5).view(count, channels, rows // 8, 8, cols // 8, 8).permute(0, 1, 2, 4, 3, 5)
+    )
     # Rows and columns in turn, always as one tall product: small batched ones crawl.
     cosines = ((tiles @ basis.T).transpose(4, 5) @ basis.T).transpose(4, 5)
     step = table * torch.exp(_uniform(batch, -1.5, 1.3, generator)).view(-1, 1, 1, 1, 1, 1)

@@ -75,7 +75,9 @@ def load(folder: Path, device: str, *, threads: int = 16) -> Pictures:
         has_tender=torch.tensor([r["tender"] is not None for r in records], device=device),
         engine=tensor([_scaled(r["locomotive"], f) for r, f in zip(records, factors, strict=True)]),
         tender=tensor([_scaled(r["tender"], f) for r, f in zip(records, factors, strict=True)]),
-        heading=torch.tensor([HEADINGS.index(r["faces"] or "left") for r in records], device=device),
+        heading=torch.tensor(
+            [HEADINGS.index(r["faces"] or "left") for r in records], device=device
+        ),
         corners=tensor([_corners(r, f) for r, f in zip(records, factors, strict=True)]),
         share=tensor([[r.get("visible", {}).get(k, 0.0) for k in REGIONS] for r in records]),
         present=tensor([[_cue(r, c, "state") == "present" for c in CUES] for r in records]),
@@ -87,7 +89,9 @@ def load(folder: Path, device: str, *, threads: int = 16) -> Pictures:
     )
 
 
-def _decode(folder: Path, record: dict[str, Any]) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float]:
+def _decode(
+    folder: Path, record: dict[str, Any]
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float]:
     picture = cv2.imread(str(folder / record["file"]))[..., ::-1]
     mask = cv2.imread(str((folder / record["file"]).with_suffix(".mask.png")), cv2.IMREAD_GRAYSCALE)
     height, width = picture.shape[:2]
@@ -139,7 +143,9 @@ def cut(pixels: Tensor, transform: Tensor, size: tuple[int, int], *, finer: int 
     device = pixels.device
     x = (torch.arange(width, device=device) + 0.5) / finer
     y = (torch.arange(height, device=device) + 0.5) / finer
-    grid = torch.stack(torch.broadcast_tensors(x[None, :], y[:, None], torch.ones((), device=device)), -1)
+    grid = torch.stack(
+        torch.broadcast_tensors(x[None, :], y[:, None], torch.ones((), device=device)), -1
+    )
     mapped = torch.einsum("bij,hwj->bhwi", transform, grid)
     points = mapped[..., :2] / mapped[..., 2:].clamp(min=1e-6)
     scale = torch.tensor([2.0 / pixels.shape[3], 2.0 / pixels.shape[2]], device=device)

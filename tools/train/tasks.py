@@ -59,7 +59,10 @@ def finder_batch(
     # Zoomed in, the crop keeps near the engine; zoomed out, anywhere within the frame.
     pull = torch.where(zoom < 1, 1 - zoom, torch.zeros_like(zoom)).clamp(0, 1)[:, None]
     centre = middle + (focus - middle) * pull
-    centre = centre + _normal((count, 2), generator) * middle * 0.16 * torch.where(plain, 0.0, 1.0)[:, None]
+    centre = (
+        centre
+        + _normal((count, 2), generator) * middle * 0.16 * torch.where(plain, 0.0, 1.0)[:, None]
+    )
     angle = _normal((count,), generator) * 0.05 * torch.where(plain, 0.0, 1.0)
     mirror = torch.where(_rand((count,), generator) < 0.5, -1.0, 1.0)
     base = max(STORED[0] / width, STORED[1] / height) * zoom
@@ -102,9 +105,7 @@ def _filled(batch: Tensor, transform: Tensor, generator: torch.Generator) -> Ten
     return batch * inside + (chosen * plain + (1 - chosen) * other) * (1 - inside)
 
 
-def _pasted(
-    batch: Tensor, layers: Tensor, generator: torch.Generator, *, share: float
-) -> Tensor:
+def _pasted(batch: Tensor, layers: Tensor, generator: torch.Generator, *, share: float) -> Tensor:
     """Cut some engines out and stand them before the scenery of another picture."""
     engine = layers.amax(1, keepdim=True)
     order = torch.randperm(len(batch), device=batch.device, generator=generator)
@@ -162,15 +163,18 @@ def finder_loss(net: Finder, batch: tuple[Tensor, Tensor, Tensor, Tensor, Tensor
         target = torch.exp(-0.5 * (dx**2 + dy**2)) * flag[:, None, None]
         total = total + 2.0 * _soft_focal(out[:, index], target)
         near = (target > 0.5).float()
-        sides = torch.stack(
-            [
-                (x[None, None, :] - box[:, 0, None, None]).expand_as(target),
-                (y[None, :, None] - box[:, 1, None, None]).expand_as(target),
-                (box[:, 2, None, None] - x[None, None, :]).expand_as(target),
-                (box[:, 3, None, None] - y[None, :, None]).expand_as(target),
-            ],
-            1,
-        ) / FINDER_SIZE[0]
+        sides = (
+            torch.stack(
+                [
+                    (x[None, None, :] - box[:, 0, None, None]).expand_as(target),
+                    (y[None, :, None] - box[:, 1, None, None]).expand_as(target),
+                    (box[:, 2, None, None] - x[None, None, :]).expand_as(target),
+                    (box[:, 3, None, None] - y[None, :, None]).expand_as(target),
+                ],
+                1,
+            )
+            / FINDER_SIZE[0]
+        )
         guess = out[:, 2 + 4 * index : 6 + 4 * index]
         weight = near / near.sum((1, 2), keepdim=True).clamp(min=1)
         scale = (box[:, 2] - box[:, 0]).clamp(min=16)[:, None, None, None] / FINDER_SIZE[0]
@@ -197,13 +201,19 @@ def _soft_focal(logits: Tensor, target: Tensor) -> Tensor:
 def poser_batch(
     pictures: Pictures, rows: Tensor, generator: torch.Generator, settings: Settings
 ) -> tuple[Tensor, ...]:
-    """Engines in jittered boxes: pixels, corners (B, 12, 2), known corners, heading, share, box, engine."""
+    """Engines in jittered boxes.
+
+    Returns pixels, corners (B, 12, 2) as shares of the crop, which corners are known,
+    heading, visible share of each region, box as shares of the crop, and engine or not.
+    """
     count = len(rows)
     box = pictures.engine[rows].clone()
     empty = ~pictures.has_engine[rows]
     # Where there is no engine the finder's mistakes look like any box of any size.
     low = _rand((count, 2), generator) * torch.tensor([320.0, 240.0], device=box.device)
-    extent = torch.tensor([320.0, 200.0], device=box.device) * (0.3 + 0.7 * _rand((count, 2), generator))
+    extent = torch.tensor([320.0, 200.0], device=box.device) * (
+        0.3 + 0.7 * _rand((count, 2), generator)
+    )
     box = torch.where(empty[:, None], torch.cat([low, low + extent], 1), box)
     wide = torch.cat([box[:, 2:] - box[:, :2]] * 2, 1)
     box = box + _normal((count, 4), generator) * wide * 0.05 * settings.jitter
@@ -231,7 +241,9 @@ def poser_batch(
     heading = torch.where(mirror, swapped, heading)
     share = pictures.share[rows] * (1 - _covered_share(covered, corners))
     tight = _moved_box(pictures.engine[rows], inverse, (10_000, 10_000))
-    tight = torch.cat([through(inverse, pictures.engine[rows].view(-1, 2, 2)).amin(1), tight[:, 2:]], 1)
+    tight = torch.cat(
+        [through(inverse, pictures.engine[rows].view(-1, 2, 2)).amin(1), tight[:, 2:]], 1
+    )
     tight = tight / torch.cat([unit, unit])
     return batch, corners, known, heading, share, tight, pictures.has_engine[rows].float()
 
@@ -260,7 +272,9 @@ def poser_loss(net: Poser, batch: tuple[Tensor, ...]) -> Tensor:
         guess, heading_logits, sight, box_guess, engine_logit = net(pixels)
     corner_error = F.smooth_l1_loss(guess.float(), corners, reduction="none", beta=0.02).sum(2)
     total = 12.0 * (corner_error * known).sum() / known.sum().clamp(min=1)
-    heading_error = F.cross_entropy(heading_logits.float(), heading, reduction="none", label_smoothing=0.02)
+    heading_error = F.cross_entropy(
+        heading_logits.float(), heading, reduction="none", label_smoothing=0.02
+    )
     sight_error = F.binary_cross_entropy_with_logits(sight.float(), share, reduction="none").sum(1)
     box_error = F.smooth_l1_loss(box_guess.float(), box, reduction="none", beta=0.02).sum(1)
     each = 0.5 * heading_error + 0.4 * sight_error + 6.0 * box_error
@@ -271,7 +285,10 @@ def poser_loss(net: Poser, batch: tuple[Tensor, ...]) -> Tensor:
 def judge_batch(
     pictures: Pictures, rows: Tensor, generator: torch.Generator, settings: Settings, region: int
 ) -> tuple[Tensor, Tensor, Tensor, Tensor]:
-    """Rectified regions with unsure corners: pixels, present, visible (B,), place (B, 1, H/4, W/4)."""
+    """Rectified regions with unsure corners.
+
+    Returns pixels, present and visible (B,), and the part's place (B, 1, H/4, W/4).
+    """
     count = len(rows)
     size = CROP_SIZES[REGIONS[region]]
     quad = pictures.corners[rows, region]

@@ -42,9 +42,7 @@ def count(photo: Photo, tender: Box, networks: Networks) -> TenderCounts:
     return TenderCounts(axles, lamps, (seen[0], seen[1]))
 
 
-def weigh_counts(
-    counts: TenderCounts, tender: Box, fusion: Mapping[str, Any]
-) -> tuple[Cue, Cue]:
+def weigh_counts(counts: TenderCounts, tender: Box, fusion: Mapping[str, Any]) -> tuple[Cue, Cue]:
     """The two tender cues from raw counts.
 
     Parameters
