@@ -1,0 +1,146 @@
+"""Weighing evidence: hidden is never absent, and doubt is said."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sklearn.linear_model import LogisticRegression
+from vision.cues.evidence import Evidence, region_length, share_inside, slenderness
+from vision.cues.fuse import linear, sigmoid, weigh
+from vision.cues.tender import TenderCounts, weigh_counts
+from vision.records import Box, State
+
+BARE = {
+    "judge_present": 0.0,
+    "judge_visible": 6.0,
+    "inside": 1.0,
+    "log_length": math.log(400),
+    "log_slenderness": 1.5,
+    "exposure_near_black": 0.1,
+    "exposure_clipped": 0.0,
+    "log_sharpness": 6.0,
+    "thin_count": 0.0,
+    "thin_height": 0.0,
+    "stripe_continuity": 0.0,
+}
+FUSION: dict[str, Any] = {
+    "cues": {
+        name: {
+            "seen": {"bias": 0.0, "terms": [["judge_visible", 0.0, 1.0, 1.0]]},
+            "present": {"bias": 0.0, "terms": [["judge_present", 0.0, 1.0, 1.0]]},
+            "seen_at_least": 0.9,
+            "sure_at_least": 0.7,
+        }
+        for name in ("switch_lever", "side_linkage", "edge_stripe")
+    },
+    "tender": {
+        "axles": {"temperature": 1.0, "seen_at_least": 0.5, "sure_at_least": 0.6},
+        "lamps": {"temperature": 1.0, "seen_at_least": 0.5, "sure_at_least": 0.6},
+    },
+}
+
+
+def _evidence(**values: float) -> Evidence:
+    return Evidence("switch_lever", "boiler_top", {**BARE, **values}, Box(10, 10, 60, 30))
+
+
+def test_a_clear_part_is_present_and_its_lack_is_absent() -> None:
+    present = weigh(_evidence(judge_present=3.0), FUSION)
+    absent = weigh(_evidence(judge_present=-3.0), FUSION)
+    assert (present.state, absent.state) == (State.PRESENT, State.ABSENT)
+    assert present.p_present == pytest.approx(1 / (1 + math.exp(-3)))
+    assert absent.confidence == pytest.approx(1 - absent.p_present)
+
+
+@given(st.floats(-9, 9))
+def test_what_cannot_be_seen_is_unseen_whatever_the_judge_thinks(judged: float) -> None:
+    cue = weigh(_evidence(judge_visible=-2.0, judge_present=judged), FUSION)
+    assert cue.state is State.UNSEEN
+    assert cue.confidence == 0.0
+    assert "no lever" not in cue.because
+
+
+@pytest.mark.parametrize(
+    ("values", "words"),
+    [
+        ({"inside": 0.2}, "cut off by the edge of the picture"),
+        ({"log_length": math.log(30)}, "30 pixels long"),
+        ({"log_slenderness": -0.5}, "end-on"),
+        ({"exposure_near_black": 0.9}, "dark"),
+        ({"exposure_clipped": 0.6}, "glare"),
+        ({"log_sharpness": 0.5}, "blurred"),
+        ({}, "hidden"),
+    ],
+)
+def test_unseen_says_why(values: dict[str, float], words: str) -> None:
+    assert words in weigh(_evidence(judge_visible=-3.0, **values), FUSION).because
+
+
+def test_a_region_that_cannot_be_straightened_is_unseen() -> None:
+    cue = weigh(Evidence("edge_stripe", "running_board", {"inside": 1.0}, None), FUSION)
+    assert cue.state is State.UNSEEN
+    assert "turned away" in cue.because
+
+
+def test_doubt_is_unseen_with_its_probability_kept() -> None:
+    cue = weigh(_evidence(judge_present=0.4), FUSION)
+    assert cue.state is State.UNSEEN
+    assert cue.p_present == pytest.approx(sigmoid(0.4))
+    assert "too unclear" in cue.because
+
+
+def test_linear_model_equals_scikit_learn() -> None:
+    """Against scikit-learn's LogisticRegression.decision_function on the same numbers."""
+    rng = np.random.default_rng(3)
+    x = rng.uniform(-1.9, 1.9, size=(200, 2))
+    y = x[:, 0] + 0.5 * x[:, 0] * x[:, 1] + rng.normal(size=200) > 0
+    features = np.column_stack([x[:, 0], x[:, 0] * x[:, 1]])
+    fitted = LogisticRegression().fit(features, y)
+    model = {
+        "bias": float(fitted.intercept_[0]),
+        "terms": [
+            ["a", 0.0, 1.0, float(fitted.coef_[0, 0])],
+            ["a*b", 0.0, 1.0, float(fitted.coef_[0, 1])],
+        ],
+    }
+    for row, (a, b) in zip(features[:20], x[:20], strict=True):
+        expected = fitted.decision_function(row[None])[0]
+        assert linear(model, {"a": a, "b": b}) == pytest.approx(expected, abs=1e-9)
+
+
+def test_a_value_far_outside_the_fit_is_held_back() -> None:
+    model = {"bias": 0.0, "terms": [["a", 0.0, 1.0, 2.0]]}
+    assert linear(model, {"a": 1000.0}) == 8.0
+
+
+def test_region_geometry() -> None:
+    quad = ((0.0, 0.0), (300.0, 0.0), (300.0, 100.0), (0.0, 100.0))
+    assert region_length(quad) == 300.0
+    assert slenderness(quad) == 3.0
+    assert share_inside(quad, (1000, 1000)) == 1.0
+    assert share_inside(quad, (150, 1000)) == pytest.approx(0.5, abs=0.05)
+
+
+def _counts(four: float, lamps: tuple[float, float, float], seen: float) -> TenderCounts:
+    rest = (1 - four) / 6
+    axles = (rest, rest, four, rest, rest, rest, rest)
+    return TenderCounts(axles, lamps, (seen, seen))
+
+
+def test_tender_counts_carry_every_candidate() -> None:
+    axles, lamps = weigh_counts(_counts(0.9, (0.02, 0.9, 0.08), 0.9), Box(0, 0, 9, 9), FUSION)
+    assert (axles.value, lamps.value) == ("4", "1")
+    assert axles.confidence == pytest.approx(0.9, abs=1e-3)
+    assert sum(axles.values.values()) == pytest.approx(1.0)
+
+
+def test_a_tender_that_cannot_be_counted_is_unseen() -> None:
+    for cue in weigh_counts(_counts(0.9, (0.1, 0.8, 0.1), 0.2), Box(0, 0, 9, 9), FUSION):
+        assert cue.state is State.UNSEEN
+        assert cue.value is None
+        assert not cue.values
