@@ -62,7 +62,7 @@ def test_what_cannot_be_seen_is_unseen_whatever_the_judge_thinks(judged: float) 
     cue = weigh(_evidence(judge_visible=-2.0, judge_present=judged), FUSION)
     assert cue.state is State.UNSEEN
     assert cue.confidence == 0.0
-    assert "no lever" not in cue.because
+    assert "without a lever" not in cue.because
 
 
 @pytest.mark.parametrize(

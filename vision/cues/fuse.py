@@ -14,10 +14,11 @@ from vision.cues.evidence import Evidence
 from vision.records import Cue, State
 
 PART = {"switch_lever": "lever", "side_linkage": "linkage", "edge_stripe": "stripe"}
+# Each place with its verb.
 PLACE = {
-    "boiler_top": "the boiler top",
-    "side_rods": "the side rods",
-    "running_board": "the running-board edge",
+    "boiler_top": "the boiler top is",
+    "side_rods": "the side rods are",
+    "running_board": "the running-board edge is",
 }
 # Reasons are told in this order; the first that holds is told. Limits by eye on renders.
 _FEW_PIXELS = math.log(80.0)  # region length in pixels of the photo
@@ -70,7 +71,7 @@ def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
     """
     name = evidence.cue
     if "judge_present" not in evidence.values:
-        because = f"{PLACE[evidence.region]} is turned away"
+        because = f"{PLACE[evidence.region]} turned away"
         return Cue(name, State.UNSEEN, where=evidence.where, because=because)
     model = fusion["cues"][name]
     seen = sigmoid(linear(model["seen"], evidence.values))
@@ -81,7 +82,7 @@ def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
         )
     confidence = max(p, 1 - p)
     if confidence < float(model["sure_at_least"]):
-        because = f"{PLACE[evidence.region]} is in sight, but too unclear to call"
+        because = f"{PLACE[evidence.region]} in sight, but too unclear to call"
         return Cue(name, State.UNSEEN, p_present=p, where=evidence.where, because=because)
     state = State.PRESENT if p >= 0.5 else State.ABSENT
     return Cue(
@@ -98,25 +99,25 @@ def hidden_because(evidence: Evidence) -> str:
     """Why a region cannot be judged, in the words of someone holding the photo."""
     values, place = evidence.values, PLACE[evidence.region]
     if values["inside"] < _INSIDE:
-        return f"{place} is cut off by the edge of the picture"
+        return f"{place} cut off by the edge of the picture"
     if values["log_length"] < _FEW_PIXELS:
-        return f"{place} is only {math.exp(values['log_length']):.0f} pixels long"
+        return f"{place} only {math.exp(values['log_length']):.0f} pixels long"
     if values["log_slenderness"] < _NARROW:
-        return f"{place} is seen nearly end-on"
+        return f"{place} seen nearly end-on"
     if values["exposure_near_black"] > _DARK:
-        return f"{place} is lost in the dark"
+        return f"{place} lost in the dark"
     if values["exposure_clipped"] > _CLIPPED:
-        return f"{place} is burnt out by glare"
+        return f"{place} burnt out by glare"
     if values["log_sharpness"] < _SOFT:
-        return f"{place} is blurred"
-    return f"{place} is hidden or too unclear"
+        return f"{place} blurred"
+    return f"{place} hidden or too unclear"
 
 
 def _because(evidence: Evidence, state: State) -> str:
     values, part = evidence.values, PART[evidence.cue]
     place = PLACE[evidence.region]
     if state is State.ABSENT:
-        return f"{place} is in sight and shows no {part}"
+        return f"{place} in sight, without a {part}"
     if evidence.cue == "switch_lever":
         detail = "a thin upright part stands on the boiler top"
         if values["thin_count"] >= 1:

@@ -1,0 +1,89 @@
+"""Models are verified before they are trusted, and take only what they were made for."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from vision.network import NAMES, Networks, load_networks, models_folder
+from vision.records import ModelError
+
+TOTAL_BYTES = 15_000_000  # what may be shipped in all
+
+
+@pytest.fixture(scope="module")
+def networks() -> Networks:
+    return load_networks()
+
+
+@pytest.fixture
+def copied(tmp_path: Path) -> Path:
+    target = tmp_path / "models"
+    shutil.copytree(models_folder(), target)
+    return target
+
+
+def test_shipped_models_load_and_stay_small(networks: Networks) -> None:
+    assert set(networks.networks) == set(NAMES)
+    assert networks.version
+    assert sum(f.stat().st_size for f in models_folder().iterdir() if f.is_file()) < TOTAL_BYTES
+
+
+def test_an_altered_model_is_refused(copied: Path) -> None:
+    path = copied / "finder.onnx"
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2] ^= 1
+    path.write_bytes(content)
+    with pytest.raises(ModelError, match=r"finder\.onnx: altered; sha256 [0-9a-f]{64} expected"):
+        load_networks(copied)
+
+
+def test_altered_coefficients_are_refused(copied: Path) -> None:
+    (copied / "fusion.json").write_text("{}")
+    with pytest.raises(ModelError, match=r"fusion\.json: altered"):
+        load_networks(copied)
+
+
+@pytest.mark.parametrize("name", ["poser.onnx", "SHA256SUMS", "fusion.json"])
+def test_a_missing_file_is_named(copied: Path, name: str) -> None:
+    (copied / name).unlink()
+    with pytest.raises(ModelError, match=f"{name}: missing"):
+        load_networks(copied)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_outputs_are_probabilities_where_they_should_be(networks: Networks, name: str) -> None:
+    network = networks[name]
+    rng = np.random.default_rng(1)
+    pixels = rng.integers(0, 256, (network.size[1], network.size[0], 3), dtype=np.uint8)
+    out = network.run(pixels)
+    assert all(np.isfinite(value).all() for value in out.values())
+    if name == "finder":
+        assert out["maps"].shape == (12, network.size[1] // 8, network.size[0] // 8)
+        assert ((out["maps"][:2] >= 0) & (out["maps"][:2] <= 1)).all()
+    elif name == "poser":
+        assert out["corners"].shape == (12, 2)
+        assert out["heading"].sum() == pytest.approx(1.0, abs=1e-4)
+    elif name == "tender":
+        assert out["axles"].sum() == pytest.approx(1.0, abs=1e-4)
+        assert out["lamps"].sum() == pytest.approx(1.0, abs=1e-4)
+    else:
+        assert out["decision"].shape == (2,)
+        assert ((out["heat"] >= 0) & (out["heat"] <= 1)).all()
+
+
+def test_the_same_pixels_give_the_same_answer(networks: Networks) -> None:
+    network = networks["boiler_top"]
+    pixels = np.full((network.size[1], network.size[0], 3), 90, np.uint8)
+    one, two = network.run(pixels), network.run(pixels)
+    assert all(np.array_equal(one[key], two[key]) for key in one)
+
+
+def test_pixels_of_another_shape_or_type_are_refused(networks: Networks) -> None:
+    network = networks["finder"]
+    with pytest.raises(ValueError, match="uint8 of shape"):
+        network.run(np.zeros((10, 10, 3), np.uint8))
+    with pytest.raises(ValueError, match="float32"):
+        network.run(np.zeros((network.size[1], network.size[0], 3), np.float32))
