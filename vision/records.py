@@ -285,6 +285,7 @@ class NextLook:
 
     `candidates_left` is the effective number of variations ("other" counts as one)
     that are expected to remain after the look: 2 to the power of the entropy in bits.
+    `caution` is what to mind while looking; may be empty.
     """
 
     name: str
@@ -292,6 +293,7 @@ class NextLook:
     gain_bits: float
     hands_on: bool
     candidates_left: float | None = None
+    caution: str = ""
 
 
 @dataclass(frozen=True, slots=True)

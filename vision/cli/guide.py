@@ -28,9 +28,9 @@ def check(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Guide to check.")],
 ) -> None:
     """Say what is wrong with a guide, line by line."""
-    from vision.guide import check_guide
+    from vision.guide import check_guide, read_text
 
-    findings = check_guide(_text_of(file), str(file))
+    findings = check_guide(read_text(file), str(file))
     for finding in findings:
         typer.echo(str(finding))
     errors = sum(finding.severity == "error" for finding in findings)
@@ -115,11 +115,3 @@ def _print_table(rows: list[tuple[str, ...]]) -> None:
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
-
-def _text_of(path: Path) -> str:
-    try:
-        return path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise GuideError(f"{path}: not UTF-8 text (byte {error.start})") from None
-    except OSError as error:
-        raise GuideError(f"{path}: {error.strerror}") from error

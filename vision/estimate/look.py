@@ -63,7 +63,14 @@ def rank_looks(
             gain, left = information(weights, _given(item, outcomes))
             instruction = check.instruction if check else PHRASES[name]
             looks.append(
-                NextLook(name, instruction, gain, hands_on=check is not None, candidates_left=left)
+                NextLook(
+                    name,
+                    instruction,
+                    gain,
+                    hands_on=check is not None,
+                    candidates_left=left,
+                    caution=check.caution if check else "",
+                )
             )
     return tuple(sorted(looks, key=lambda look: (-look.gain_bits, look.hands_on)))
 

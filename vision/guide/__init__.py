@@ -7,6 +7,7 @@ from vision.guide.read import (
     builtin_names,
     builtin_text,
     load_guide,
+    read_text,
     starter_text,
 )
 from vision.guide.trade import GAUGES, find_gauge, gauge_objections, whyte_to_uic
@@ -42,6 +43,7 @@ __all__ = [
     "find_gauge",
     "gauge_objections",
     "load_guide",
+    "read_text",
     "starter_text",
     "whyte_to_uic",
     "write_years",

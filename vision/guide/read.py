@@ -70,7 +70,11 @@ def load_guide(path_or_name: str | Path = BUILTIN[0]) -> Guide:
     if str(path_or_name) in BUILTIN:
         name, text = str(path_or_name), _packaged(str(path_or_name))
     else:
-        name, text = Path(path_or_name).name, _read(Path(path_or_name))
+        path = Path(path_or_name)
+        if not path.exists():
+            names = ", ".join(BUILTIN)
+            raise GuideError(f"{path}: no such guide; give a file or one of {names}")
+        name, text = path.name, read_text(path)
     errors = [f for f in check_guide(text, name) if f.severity == "error"]
     if errors:
         more = f" (and {len(errors) - 1} more; see guide check)" if errors[1:] else ""
@@ -78,6 +82,22 @@ def load_guide(path_or_name: str | Path = BUILTIN[0]) -> Guide:
     digest = hashlib.sha256(text.encode()).hexdigest()
     guide = build_guide(tomllib.loads(text), name.removesuffix(".toml"))
     return replace(guide, sha256=digest)
+
+
+def read_text(path: Path) -> str:
+    """Text of a guide's file, with or without a byte-order mark.
+
+    Raises
+    ------
+    GuideError
+        It cannot be read, or is not UTF-8.
+    """
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise GuideError(f"{path}: not UTF-8 text (byte {error.start})") from None
+    except OSError as error:
+        raise GuideError(f"{path}: cannot be read ({error.strerror})") from None
 
 
 def build_guide(data: Mapping[str, Any], name: str) -> Guide:
@@ -119,18 +139,6 @@ def base_tender(reference: str, tenders: Iterable[str]) -> str | None:
 def _packaged(name: str) -> str:
     file = resources.files("vision").joinpath("guides", f"{name}.toml")
     return file.read_text(encoding="utf-8")
-
-
-def _read(path: Path) -> str:
-    try:
-        return path.read_bytes().decode("utf-8-sig")
-    except (FileNotFoundError, NotADirectoryError):
-        names = ", ".join(BUILTIN)
-        raise GuideError(f"{path}: no such guide; give a file or one of {names}") from None
-    except UnicodeDecodeError as error:
-        raise GuideError(f"{path}: not UTF-8 text (byte {error.start})") from None
-    except OSError as error:
-        raise GuideError(f"{path}: cannot be read ({error.strerror})") from None
 
 
 def _check(row: Mapping[str, Any]) -> HandsOnCheck:

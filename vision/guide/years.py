@@ -6,7 +6,7 @@ Source: Extended Date/Time Format specification, Library of Congress, 4 February
 from __future__ import annotations
 
 import warnings
-from functools import cache
+from functools import cache, lru_cache
 from types import ModuleType
 
 # A date outside this span is a slip of the pen: no model steam locomotive is older
@@ -38,6 +38,8 @@ def _edtf() -> ModuleType:
     return edtf
 
 
+# The library takes hundredths of a second for a value, and a guide is full of them.
+@lru_cache(maxsize=1024)
 def year_bounds(text: str) -> tuple[int | None, int | None]:
     """First and last year that an EDTF value of level 0 or 1 covers.
 

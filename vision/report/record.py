@@ -11,6 +11,7 @@ from vision.records import (
     Box,
     Cue,
     Estimate,
+    NextLook,
     NotFound,
     Photo,
     Sighting,
@@ -121,17 +122,21 @@ def _estimate(estimate: Estimate) -> dict[str, Any]:
         "conflicts": [
             {"kind": c.kind, "cues": list(c.cues), "text": c.text} for c in estimate.conflicts
         ],
-        "look_next": [
-            {
-                "name": look.name,
-                "instruction": look.instruction,
-                "gain_bits": round(look.gain_bits, 4),
-                "candidates_left": _four(look.candidates_left),
-                "hands_on": look.hands_on,
-            }
-            for look in estimate.look_next
-        ],
+        "look_next": [_look(look) for look in estimate.look_next],
     }
+
+
+def _look(look: NextLook) -> dict[str, Any]:
+    record: dict[str, Any] = {
+        "name": look.name,
+        "instruction": look.instruction,
+        "gain_bits": round(look.gain_bits, 4),
+        "candidates_left": _four(look.candidates_left),
+        "hands_on": look.hands_on,
+    }
+    if look.caution:
+        record["caution"] = look.caution
+    return record
 
 
 def _step(step: Step) -> dict[str, Any]:

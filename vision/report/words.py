@@ -218,11 +218,18 @@ def next_looks(estimate: Estimate) -> tuple[NextLook, ...]:
 
 
 def next_words(look: NextLook) -> str:
-    """What to look at, how, and what it promises."""
-    promise = ""
+    """What to look at, how, what it promises, and what to mind.
+
+    Examples
+    --------
+    >>> next_words(NextLook("gears", "Look behind the wheel.", 0.61, True, 1.34, "Unplug it."))
+    'gears: Look behind the wheel. Unplug it. (0.61 bits expected; about 1.3 candidates left)'
+    """
+    caution = f" {look.caution}" if look.caution else ""
+    promise = f"{look.gain_bits:.2f} bits expected"
     if look.candidates_left is not None:
-        promise = f" (expected to leave about {look.candidates_left:.1f} candidates)"
-    return f"{cue_words(look.name)}: {look.instruction}{promise}"
+        promise += f"; about {look.candidates_left:.1f} candidates left"
+    return f"{cue_words(look.name)}: {look.instruction}{caution} ({promise})"
 
 
 def first_sighting(answer: Answer) -> Sighting | None:
