@@ -1,11 +1,15 @@
 """Small guides in memory, random guides and random evidence for the tests of estimate."""
 
+import os
 from types import MappingProxyType
 
 from hypothesis import strategies as st
 
 from vision.guide import Guide, HandsOnCheck, PartRates, Rates, Tender, Variation
 from vision.records import Cue, State
+
+# As many random examples as are quick; 1,000 where the environment asks for them.
+EXAMPLES = int(os.environ.get("TELLTALE_EXAMPLES", "60"))
 
 P, A = State.PRESENT, State.ABSENT
 

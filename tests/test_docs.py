@@ -14,12 +14,12 @@ from typing import Any
 import pytest
 import typer.main
 
-from answers import CUES, answer, no_engine, sighting
+from answers import CUES, answer, estimate, no_engine, sighting
 from vision import __version__, photo, records
 from vision.cli import app
 from vision.cli.date import SEVERAL_FAILURES
 from vision.guide import builtin_names
-from vision.records import NotFound, TelltaleError
+from vision.records import NextLook, NotFound, TelltaleError
 from vision.report import answer_json
 
 ROOT = Path(__file__).parent.parent
@@ -120,6 +120,7 @@ def test_the_keys_that_are_not_always_there_are_named() -> None:
         photos=answer().photos * 2,
         sightings=(NotFound("dark"), sighting()),
         cues=(replace(CUES[0], source="person"),),
+        estimate=replace(estimate(), look_next=(NextLook("x", "", 0.1, True, None, "Mind."),)),
     )
     always = set(key_paths(answer_json(answer())))
     extra = set(key_paths(answer_json(several))) | set(key_paths(answer_json(no_engine())))

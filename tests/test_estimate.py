@@ -2,7 +2,6 @@
 
 import json
 import math
-import os
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
@@ -11,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from guides import A, P, cue, evidence, guides, small_guide, unseen, value, variation
+from guides import EXAMPLES, A, P, cue, evidence, guides, small_guide, unseen, value, variation
 from network_answer import network_posterior
 from vision.estimate import by_variation, estimate, prior, replay, saw, strength_words
 from vision.estimate.factors import TENDER_MAX_RATIO, factors_of
@@ -21,8 +20,6 @@ from vision.estimate.reading import PERSON_RELIABILITY, lamps_shown
 from vision.guide import PartRates, Rates, Tender, builtin_names, load_guide, year_bounds, years_of
 from vision.records import Cue, EvidenceError, State
 
-# 1,000 random guides where the environment asks for them; as many as are quick otherwise.
-EXAMPLES = int(os.environ.get("TELLTALE_EXAMPLES", "150"))
 CASES = Path(__file__).parent / "cases"
 SURE = Rates(0.001, 0.0, 0.0, 0.0, 0.0)
 
@@ -358,6 +355,8 @@ def test_everything_open_is_suggested_with_an_instruction(name):
     looks = estimate(guide, [unseen("switch_lever")]).look_next
     assert {look.name for look in looks} == names
     assert {look.name for look in looks if look.hands_on} == set(guide.check_names)
+    cautions = {check.id: check.caution for check in guide.checks}
+    assert all(look.caution == cautions.get(look.name, "") for look in looks)
     assert all(look.instruction.endswith("?") for look in looks)
     settled = [saw(guide, f"{check}=present") for check in guide.check_names]
     after = estimate(guide, [*settled, cue("switch_lever", 0.99)]).look_next

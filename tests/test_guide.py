@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 import vision.guide.lines
 import vision.guide.trade
 import vision.guide.years
+from guides import EXAMPLES
 from vision.guide import (
     base_tender,
     build_guide,
@@ -111,6 +112,7 @@ def test_a_guide_refuses_other_years_and_says_where(text):
     assert '"W1"' in findings[0].message
 
 
+@settings(max_examples=EXAMPLES, deadline=None)
 @given(st.sets(st.integers(1804, 2100), min_size=1, max_size=12))
 def test_written_years_are_edtf_and_say_the_same_years(years):
     text = write_years(tuple(years))
@@ -414,7 +416,7 @@ def test_key_lines_point_at_every_key_of_a_guide(name):
     assert len(rows) == sum(len(v) for v in tomllib.loads(text)["variation"])
 
 
-@settings(max_examples=150)
+@settings(max_examples=EXAMPLES, deadline=None)
 @given(st.data())
 def test_no_damage_to_a_guide_breaks_the_check(data):
     """Whatever is deleted or changed: findings with a line of the file, or a usable guide."""

@@ -56,7 +56,9 @@ def test_the_best_seen_view_counts_fully_and_alone() -> None:
     assert fused[0].p_present == 0.95
     assert fused[0].confidence == 0.95
     assert fused[0].photo == 1
-    assert fused[0].because == "photo 1 agrees; photo 3 agrees"
+    assert (
+        fused[0].because == "photo 1 agrees, but shows the same; photo 3 agrees, but shows the same"
+    )
     assert conflicts == ()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import doctest
 import json
 import re
 from dataclasses import replace
@@ -12,6 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import vision.report.words
 from answers import CUES, answer, estimate, no_engine, photo_of, sighting
 from shapes import engine
 from vision.records import Answer, Candidate, Cue, Estimate, NotFound, State, Step
@@ -198,6 +200,25 @@ def test_cautions_come_once_and_only_with_a_check_by_hand() -> None:
     without = replace(one, estimate=replace(one.estimate, look_next=photos_only))
     assert "Before you touch it" not in terminal_text(without)
     assert "Before you touch it" not in answer_html(without)
+
+
+def test_a_checks_own_caution_stands_beside_it() -> None:
+    one = answer()
+    assert one.estimate is not None
+    look = replace(one.estimate.look_next[0], caution="Mind the wire.", candidates_left=1.34)
+    told = replace(one, estimate=replace(one.estimate, look_next=(look,)))
+    words = "Mind the wire. (0.61 bits expected; about 1.3 candidates left)"
+    assert words in " ".join(terminal_text(told).split())
+    assert words in answer_html(told)
+    (record,) = answer_json(told)["estimate"]["look_next"]
+    assert record["caution"] == "Mind the wire."
+    assert "caution" not in answer_json(one)["estimate"]["look_next"][0]
+
+
+def test_examples_in_docstrings() -> None:
+    result = doctest.testmod(vision.report.words)
+    assert result.attempted > 0
+    assert result.failed == 0
 
 
 def test_text_without_an_engine() -> None:

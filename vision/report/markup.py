@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
-from vision.records import Answer, Cue, Estimate, State
+from vision.records import Answer, Estimate, State
 from vision.report.words import (
     CAUTIONS,
     bearing,
+    best_view,
     candidate_words,
     cue_words,
     fits_words,
@@ -80,7 +81,7 @@ def article(answer: Answer) -> str:
     if estimate is not None:
         parts += [
             _variations(estimate),
-            _cues(answer.cues, estimate),
+            _cues(answer, estimate),
             _list("What does not fit together", [c.text for c in estimate.conflicts]),
             _list("What to look at next", [next_words(look) for look in next_looks(estimate)]),
         ]
@@ -94,12 +95,13 @@ def _variations(estimate: Estimate) -> str:
     return _table("Variations", ("Variation", "Probability"), rows)
 
 
-def _cues(cues: Iterable[Cue], estimate: Estimate) -> str:
+def _cues(answer: Answer, estimate: Estimate) -> str:
     rows = []
-    for cue in cues:
+    for cue in answer.cues:
         step = weighing_step(cue, estimate)
         weight = BEARING_WORDS["neutral" if step is None else bearing(step)]
-        told = [cue.because, fits_words(step) if step is not None else ""]
+        fits = fits_words(step) if step is not None else ""
+        told = [cue.because, best_view(cue, answer), fits]
         sure = "you say so" if cue.source == "person" else percent(cue.confidence)
         seen = reading(cue) if cue.state is State.UNSEEN else f"{reading(cue)} ({sure})"
         rows.append((cue_words(cue.name), seen, weight, "; ".join(t for t in told if t)))

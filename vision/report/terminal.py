@@ -10,6 +10,7 @@ from vision.report.words import (
     CAUTIONS,
     STATE_WORDS,
     bearing,
+    best_view,
     candidates_words,
     cue_words,
     fits_words,
@@ -113,7 +114,7 @@ def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
         step = weighing_step(cue, estimate)
         sign = _sign(cue, step)
         signs.add(sign)
-        yield f"  {sign} {cue_words(cue.name):<{column}}  {_state(cue)}"
+        yield f"  {sign} {cue_words(cue.name):<{column}}  {_state(cue, answer)}"
         if cue.because and cue.source != "person":
             yield from _wrapped(cue.because, width, "      ", "      ")
         # The tender's cues share one step, which is told once.
@@ -129,11 +130,12 @@ def _sign(cue: Cue, step: Step | None) -> str:
     return SIGNS["neutral"] if step is None else SIGNS[bearing(step)]
 
 
-def _state(cue: Cue) -> str:
+def _state(cue: Cue, answer: Answer) -> str:
     if cue.state is State.UNSEEN:
         return STATE_WORDS[cue.state]
     whose = "as you say" if cue.source == "person" else percent(cue.confidence)
-    return f"{reading(cue)} ({whose})"
+    view = best_view(cue, answer)
+    return f"{reading(cue)} ({whose}{', ' if view else ''}{view})"
 
 
 def _key(signs: set[str]) -> str:

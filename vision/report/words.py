@@ -137,6 +137,13 @@ def reading(cue: Cue) -> str:
     return STATE_WORDS[cue.state]
 
 
+def best_view(cue: Cue, answer: Answer) -> str:
+    """Say which of several photos shows a cue best; nothing where there is no choice."""
+    if len(answer.photos) < 2 or cue.source != "photo" or cue.state is State.UNSEEN:
+        return ""
+    return f"best in photo {cue.photo + 1}"
+
+
 def headline(answer: Answer) -> tuple[str, str]:
     """Years and how sure, or that and why there is no answer."""
     if answer.estimate is None:

@@ -1,4 +1,4 @@
-"""One item, whole: its photos, a guide, and what a person said, to an answer."""
+"""The stages composed: look, fuse, date."""
 
 from __future__ import annotations
 
@@ -10,15 +10,9 @@ from typing import TYPE_CHECKING, Protocol
 from vision import __version__
 from vision.estimate import estimate
 from vision.guide import Guide
-from vision.records import (
-    Answer,
-    Conflict,
-    Cue,
-    NotFound,
-    Photo,
-    Sighting,
-    State,
-)
+from vision.pipeline.views import fuse_views
+from vision.pipeline.witnesses import witnesses
+from vision.records import Answer, Cue, NotFound, Photo, Sighting, State
 
 if TYPE_CHECKING:
     from vision.network import Networks
@@ -96,7 +90,8 @@ def date_item(photos: Sequence[Photo], guide: Guide, eye: Eye, said: Sequence[Cu
         raise ValueError("photos: at least one expected, got none")
     looks = [eye.look(photo) for photo in photos]
     sightings = tuple(sighting for sighting, _ in looks)
-    fused, disputes = fuse_views([cues for _, cues in looks])
+    views = [cues for _, cues in looks]
+    fused, disputes = fuse_views(views, witnesses(photos, sightings))
     found = any(isinstance(sighting, Sighting) for sighting in sightings)
     cues = (*fused, *said) if found else ()
     dated = estimate(guide, cues) if found else None
@@ -115,60 +110,3 @@ def date_item(photos: Sequence[Photo], guide: Guide, eye: Eye, said: Sequence[Cu
             "model": eye.version,
         },
     )
-
-
-def fuse_views(
-    views: Sequence[Sequence[Cue]],
-) -> tuple[tuple[Cue, ...], tuple[Conflict, ...]]:
-    """One cue per name out of several photos of one engine.
-
-    The view that was read with the greatest confidence counts, in full and
-    alone. Further views of the same part are not multiplied in: they show the
-    same lever in the same light and fail together, so treating them as
-    independent would make three photos of one dome three witnesses for a lever.
-    They are named in `because` as agreeing or not. Views that contradict each
-    other are reported as a conflict too, since they may show two engines.
-
-    Parameters
-    ----------
-    views : sequence of sequence of Cue
-        The cues of each photo, in the order of the photos.
-
-    Returns
-    -------
-    cues : tuple of Cue
-        In the order in which their names first occur, each with `photo` set.
-    conflicts : tuple of Conflict
-        One for each cue on which two photos disagree.
-    """
-    by_name: dict[str, list[Cue]] = {}
-    for index, cues in enumerate(views):
-        for cue in cues:
-            by_name.setdefault(cue.name, []).append(replace(cue, photo=index))
-    fused = []
-    conflicts = []
-    for name, same in by_name.items():
-        seen = [cue for cue in same if cue.state is not State.UNSEEN]
-        best = max(seen or same, key=lambda cue: cue.confidence)
-        others = [cue for cue in seen if cue is not best]
-        against = [cue for cue in others if _reading(cue) != _reading(best)]
-        fused.append(replace(best, because=_with_other_views(best, others)))
-        if against:
-            readings = [f"photo {c.photo + 1} reads {_reading(c)}" for c in (best, *against)]
-            text = f"{name}: {', '.join(readings)}; one is wrong, or they show two engines"
-            conflicts.append(Conflict("views", (name,), text))
-    return tuple(fused), tuple(conflicts)
-
-
-def _reading(cue: Cue) -> str:
-    return cue.value if cue.value is not None else cue.state.value
-
-
-def _with_other_views(best: Cue, others: Sequence[Cue]) -> str:
-    parts = [best.because] if best.because else []
-    for cue in others:
-        if _reading(cue) == _reading(best):
-            parts.append(f"photo {cue.photo + 1} agrees")
-        else:
-            parts.append(f"photo {cue.photo + 1} reads {_reading(cue)}")
-    return "; ".join(parts)

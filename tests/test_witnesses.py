@@ -1,0 +1,266 @@
+"""Which photos repeat each other, and how little a second witness may add."""
+
+from __future__ import annotations
+
+import doctest
+import io
+import json
+import math
+from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
+from types import MappingProxyType
+
+import imagehash
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image, ImageEnhance, ImageOps
+
+import vision.pipeline.views
+from answers import FakeEye, photo_of, sighting
+from guides import EXAMPLES
+from shapes import engine
+from vision.guide import load_guide
+from vision.pipeline import date_item, fuse_views, witnesses
+from vision.pipeline.views import LEAST_SHARE, WITNESS_WEIGHT, pool
+from vision.pipeline.witnesses import NEAR_DUPLICATE_BITS
+from vision.records import Answer, Box, Cue, Heading, NotFound, Photo, Sighting, State
+from vision.report import answer_html, answer_json, terminal_text
+
+DEMO = Path(__file__).parent.parent / "demo_images"
+GUIDE = load_guide("wayfarer")
+
+
+def lever(p: float, because: str = "") -> Cue:
+    state = State.PRESENT if p >= 0.5 else State.ABSENT
+    return Cue("switch_lever", state, p_present=p, confidence=max(p, 1 - p), because=because)
+
+
+def logit(p: float) -> float:
+    return math.log(p / (1 - p))
+
+
+# --- which photos are one witness --------------------------------------------------
+
+
+def noise(seed: int) -> Photo:
+    rng = np.random.default_rng(seed)
+    coarse = Image.fromarray(rng.integers(0, 255, (9, 16, 3), np.uint8))
+    return photo_of(np.asarray(coarse.resize((320, 180))), f"{seed}.png")
+
+
+def facing(heading: Heading) -> Sighting:
+    return replace(sighting(), faces=heading)
+
+
+def test_the_same_side_is_one_witness_and_other_sides_are_others() -> None:
+    photos = [noise(seed) for seed in range(5)]
+    seen = [Heading.LEFT, Heading.RIGHT, Heading.LEFT, Heading.TOWARD, Heading.AWAY]
+    assert witnesses(photos, [facing(h) for h in seen]) == (0, 1, 0, 3, 4)
+
+
+def test_a_photo_without_an_engine_stands_alone_and_links_nothing() -> None:
+    photos = [noise(0), noise(1), noise(1)]
+    sightings = [facing(Heading.LEFT), NotFound("dark"), facing(Heading.RIGHT)]
+    assert witnesses(photos, sightings) == (0, 1, 2)
+
+
+def test_a_copy_is_no_second_witness_though_its_heading_was_read_otherwise() -> None:
+    first = noise(0)
+    small = np.asarray(Image.fromarray(first.pixels).resize((200, 112)))
+    copy = replace(photo_of(small, "copy.png"), size=(320, 180))
+    assert witnesses([first, copy], [facing(Heading.LEFT), facing(Heading.TOWARD)]) == (0, 0)
+
+
+def test_a_mirrored_copy_is_no_second_side() -> None:
+    first = noise(0)
+    turned = photo_of(np.ascontiguousarray(first.pixels[:, ::-1]), "mirrored.png")
+    box = sighting().locomotive
+    there = replace(
+        facing(Heading.RIGHT), locomotive=Box(320 - box.right, box.top, 320 - box.left, box.bottom)
+    )
+    assert witnesses([first, turned], [facing(Heading.LEFT), there]) == (0, 0)
+
+
+def test_links_reach_through_a_third_photo() -> None:
+    photos = [noise(0), noise(1), noise(0)]
+    seen = [facing(h) for h in (Heading.LEFT, Heading.RIGHT, Heading.RIGHT)]
+    assert len(set(witnesses(photos, seen))) == 1
+
+
+def spoilt(crop: Image.Image, rng: np.random.Generator) -> Image.Image:
+    """A copy as it comes back from a sales page: cut anew, small, lit, and squeezed."""
+    w, h = crop.size
+    cut = [rng.uniform(0, 0.03) * side for side in (w, h, w, h)]
+    copy = crop.crop((int(cut[0]), int(cut[1]), int(w - cut[2]), int(h - cut[3])))
+    copy = copy.resize((max(64, w // 3), max(32, h // 3)))
+    copy = ImageEnhance.Brightness(copy).enhance(rng.uniform(0.6, 1.4))
+    stream = io.BytesIO()
+    copy.save(stream, "JPEG", quality=40)
+    return Image.open(stream)
+
+
+def test_the_limit_lies_between_spoilt_copies_and_other_photos() -> None:
+    """The measurement behind NEAR_DUPLICATE_BITS, on the demo photos' true boxes."""
+    rng = np.random.default_rng(1)
+    crops = []
+    for entry in json.loads((DEMO / "manifest.json").read_text()):
+        if entry["truth"].get("locomotive"):
+            with Image.open(DEMO / entry["file"]) as image:
+                crops.append(image.convert("RGB").crop(tuple(entry["truth"]["locomotive"])))
+    hashes = [imagehash.phash(crop) for crop in crops]
+    mirrored = [imagehash.phash(ImageOps.mirror(crop)) for crop in crops]
+    copies = [
+        imagehash.phash(spoilt(crop, rng)) - own
+        for crop, own in zip(crops, hashes, strict=True)
+        for _ in range(5)
+    ]
+    others = [
+        min(hashes[i] - hashes[j], hashes[i] - mirrored[j])
+        for i, j in combinations(range(len(crops)), 2)
+    ]
+    assert len(crops) >= 4
+    assert np.mean(np.array(copies) <= NEAR_DUPLICATE_BITS) >= 0.95
+    assert np.mean(np.array(others) > NEAR_DUPLICATE_BITS) >= 0.95
+
+
+# --- how witnesses are joined ------------------------------------------------------
+
+probabilities = st.floats(0.001, 0.999)
+
+
+def pooled(*ps: float) -> float:
+    return pool([{"present": p, "absent": 1 - p} for p in ps])["present"]
+
+
+def test_two_witnesses_add_log_odds_by_the_stated_weight() -> None:
+    assert logit(pooled(0.9, 0.8)) == pytest.approx(logit(0.9) + WITNESS_WEIGHT * logit(0.8))
+    against = logit(0.95) + WITNESS_WEIGHT * logit(0.7) + logit(0.2)
+    assert logit(pooled(0.7, 0.2, 0.95)) == pytest.approx(against)
+
+
+@settings(max_examples=EXAMPLES, deadline=None)
+@given(st.lists(probabilities, min_size=1, max_size=4), st.randoms())
+def test_pooling_is_between_one_witness_and_independent_ones(ps: list[float], random) -> None:
+    """For witnesses that agree; the product is Bayes' rule for independent ones."""
+    agreeing = [max(p, 1 - p) for p in ps]
+    product = 1 / (1 + math.exp(-sum(map(logit, agreeing))))
+    assert max(agreeing) - 1e-9 <= pooled(*agreeing) <= product + 1e-9
+    shuffled = list(ps)
+    random.shuffle(shuffled)
+    assert pooled(*shuffled) == pytest.approx(pooled(*ps))
+    assert pooled(*(1 - p for p in ps)) == pytest.approx(1 - pooled(*ps))
+    assert 0.0 < pooled(*ps) < 1.0
+    assert pooled(ps[0]) == pytest.approx(ps[0])
+
+
+@given(probabilities)
+def test_equal_contradiction_leaves_the_matter_open(p: float) -> None:
+    assert pooled(p, 1 - p) == pytest.approx(0.5)
+
+
+def test_a_witness_who_is_certain_leaves_room() -> None:
+    assert pooled(1.0, 0.0) == pytest.approx(0.5)
+    assert pooled(1.0, 1.0) < 1.0
+    assert pooled(1.0) == pytest.approx(1 - LEAST_SHARE, abs=1e-6)
+
+
+def test_two_sides_count_more_than_one_and_less_than_twice() -> None:
+    ((one,), _) = fuse_views([[lever(0.9)], [lever(0.8)]], (0, 0))
+    ((two,), _) = fuse_views([[lever(0.9, "thin")], [lever(0.8)]], (0, 1))
+    assert one.p_present == 0.9
+    assert two.p_present is not None
+    assert 0.9 < two.p_present < 1 / (1 + math.exp(-logit(0.9) - logit(0.8)))
+    assert two.photo == 0
+    assert two.because == "thin; photo 2 agrees, from another side, and counts in part"
+    assert one.because == "photo 2 agrees, but shows the same"
+
+
+def test_more_copies_of_one_side_change_nothing() -> None:
+    once, _ = fuse_views([[lever(0.9)], [lever(0.8)]], (0, 1))
+    often, _ = fuse_views([[lever(0.9)], *([lever(0.8)] for _ in range(6))], (0, *[1] * 6))
+    assert often[0].p_present == once[0].p_present
+    assert often[0].confidence == once[0].confidence
+
+
+def test_the_view_shown_says_what_is_concluded() -> None:
+    """Three witnesses: the surest one is outvoted, so another is shown."""
+    views = [[lever(0.96, "a lever")], [lever(0.07, "none")], [lever(0.06, "bare")]]
+    fused, conflicts = fuse_views(views, (0, 1, 2))
+    assert fused[0].state is State.ABSENT
+    assert fused[0].photo == 2
+    assert fused[0].because.startswith("bare; ")
+    assert "photo 1 reads present" in fused[0].because
+    assert conflicts[0].kind == "views"
+
+
+def test_counts_of_two_sides_are_pooled_value_by_value() -> None:
+    four = Cue("tender_axles", State.PRESENT, value="4", confidence=0.6)
+    four = replace(four, values=MappingProxyType({"4": 0.6, "6": 0.4}))
+    six = replace(four, value="6", confidence=0.7, values=MappingProxyType({"6": 0.7, "8": 0.3}))
+    fused, _ = fuse_views([[four], [six]], (0, 1))
+    # 6 is the one count that both leave likely.
+    assert fused[0].value == "6"
+    assert fused[0].photo == 1
+    assert fused[0].confidence == fused[0].values["6"]
+    assert sum(fused[0].values.values()) <= 1.0
+    assert fused[0].values["6"] > max(fused[0].values["4"], fused[0].values["8"])
+
+
+def test_a_number_that_both_sides_carry_is_surer() -> None:
+    number = Cue("cab_number", State.PRESENT, value="316", confidence=0.8)
+    fused, conflicts = fuse_views([[number], [replace(number, confidence=0.7)]], (0, 1))
+    assert fused[0].value == "316"
+    assert 0.8 < fused[0].confidence < 1.0
+    assert conflicts == ()
+
+
+def test_a_stripes_colour_is_pooled_with_its_presence() -> None:
+    red = Cue("edge_stripe", State.PRESENT, p_present=0.9, value="red", confidence=0.72)
+    cream = replace(red, value="cream", confidence=0.54)
+    fused, _ = fuse_views([[red], [cream]], (0, 1))
+    assert fused[0].value == "red"
+    assert fused[0].p_present is not None
+    assert fused[0].p_present > 0.9
+    assert fused[0].values["red"] > fused[0].values["cream"]
+    assert fused[0].confidence == pytest.approx(fused[0].p_present * fused[0].values["red"])
+
+
+# --- the whole item ----------------------------------------------------------------
+
+
+def two_sides(second: Heading) -> Answer:
+    class Eye(FakeEye):
+        def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
+            first = photo.name == "a.png"
+            return facing(Heading.LEFT if first else second), (lever(0.9 if first else 0.8),)
+
+    photos = [replace(noise(0), name="a.png"), replace(noise(1), name="b.png")]
+    return date_item(photos, GUIDE, Eye())
+
+
+def test_an_item_counts_another_side_in_part_and_the_same_side_not() -> None:
+    alone = date_item([photo_of(engine())], GUIDE, FakeEye({"engine": (lever(0.9),)}))
+    same, other = two_sides(Heading.LEFT), two_sides(Heading.RIGHT)
+    assert alone.estimate is not None
+    assert same.estimate is not None
+    assert other.estimate is not None
+    assert same.estimate.variations == alone.estimate.variations
+    assert other.estimate.variations != alone.estimate.variations
+
+
+def test_every_surface_says_which_photo_shows_a_cue_best() -> None:
+    answer = two_sides(Heading.RIGHT)
+    assert "best in photo 1" in terminal_text(answer)
+    assert "best in photo 1" in answer_html(answer)
+    assert answer_json(answer)["cues"][0]["photo"] == 0
+    one = replace(answer, photos=answer.photos[:1], sightings=answer.sightings[:1])
+    assert "best in photo" not in terminal_text(one)
+
+
+def test_examples_in_docstrings() -> None:
+    result = doctest.testmod(vision.pipeline.views)
+    assert result.attempted > 0
+    assert result.failed == 0
