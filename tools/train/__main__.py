@@ -16,9 +16,11 @@ from pathlib import Path
 import torch
 from torch import Tensor, nn
 
-from tools.train import tasks
+from tools.train.finding import finder_batch, finder_loss
+from tools.train.judging import judge_batch, judge_loss
 from tools.train.networks import Counter, Finder, Judge, Poser
 from tools.train.pictures import REGIONS, Pictures, load
+from tools.train.posing import poser_batch, poser_loss
 from tools.train.settings import Settings
 from tools.train.tender import counter_batch, counter_loss
 
@@ -65,13 +67,13 @@ def step_of(
     if name == "finder":
 
         def finder(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
-            return tasks.finder_loss(net, tasks.finder_batch(pictures, rows, generator, settings))
+            return finder_loss(net, finder_batch(pictures, rows, generator, settings))
 
         return Finder(), finder, everything, _BATCH["finder"]
     if name == "poser":
 
         def poser(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
-            return tasks.poser_loss(net, tasks.poser_batch(pictures, rows, generator, settings))
+            return poser_loss(net, poser_batch(pictures, rows, generator, settings))
 
         return Poser(), poser, everything, _BATCH["poser"]
     if name == "tender":
@@ -84,8 +86,8 @@ def step_of(
     region = REGIONS.index(name)
 
     def judge(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
-        batch = tasks.judge_batch(pictures, rows, generator, settings, region)
-        return tasks.judge_loss(net, batch, teach_place=settings.teach_place)
+        batch = judge_batch(pictures, rows, generator, settings, region)
+        return judge_loss(net, batch, teach_place=settings.teach_place)
 
     # Regions turned away teach the judge to say so, but need not fill a third of its time.
     share = pictures.share[:, region]

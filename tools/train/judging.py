@@ -1,0 +1,64 @@
+"""One training step of a judge."""
+
+from __future__ import annotations
+
+import torch
+from torch import Tensor
+from torch.nn import functional as F
+
+from tools.train.augment import patches, photometric
+from tools.train.mixing import normal
+from tools.train.networks import CROP_SIZES, Judge
+from tools.train.pictures import REGIONS, Pictures, cut, quad_transform
+from tools.train.settings import Settings
+
+
+def judge_batch(
+    pictures: Pictures, rows: Tensor, generator: torch.Generator, settings: Settings, region: int
+) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+    """Rectified regions with unsure corners.
+
+    Returns pixels, present and visible (B,), and the part's place (B, 1, H/4, W/4).
+    """
+    count = len(rows)
+    size = CROP_SIZES[REGIONS[region]]
+    quad = pictures.corners[rows, region]
+    along = (quad[:, 0] - quad[:, 1]).norm(dim=1)
+    # Shared shift, slant and stretch: what the poser's errors look like, seen from here.
+    shared = normal((count, 1, 2), generator) * torch.tensor([0.022, 0.018], device=quad.device)
+    each = normal((count, 4, 2), generator) * torch.tensor([0.018, 0.012], device=quad.device)
+    quad = quad + (shared + each) * along[:, None, None] * settings.jitter
+    transform = quad_transform(quad, size)
+    batch = cut(pictures.pixels[rows], transform, size, finer=2)
+    mask = (pictures.masks[rows] & (1 << region)) > 0
+    place = cut(mask[:, None].float(), transform, size, finer=2)
+    batch, covered = patches(batch, generator, share=settings.patches, largest=0.5)
+    batch = photometric(batch, generator, strength=settings.photometric)
+    present, visible = pictures.present[rows, region], pictures.visible[rows, region]
+    hidden_part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)
+    hidden = torch.where(present > 0.5, hidden_part, covered.mean((1, 2, 3)) > 0.35)
+    visible = visible * (~hidden).float()
+    place = place * (1 - covered) * visible[:, None, None, None]
+    place = F.max_pool2d(place, 4)
+    # A lever thinner than a pixel still marks its cell.
+    return batch, present, visible, (place > 0.15).float()
+
+
+def judge_loss(
+    net: Judge, batch: tuple[Tensor, Tensor, Tensor, Tensor], *, teach_place: bool = True
+) -> Tensor:
+    """Cross-entropy of the two decisions, and of the place where it may be judged."""
+    pixels, present, visible, place = batch
+    with torch.autocast("cuda", torch.bfloat16, enabled=pixels.is_cuda):
+        logits, heat = net(pixels)
+    logits, heat = logits.float(), heat.float()
+    present_error = F.binary_cross_entropy_with_logits(logits[:, 0], present, reduction="none")
+    total = (present_error * visible).sum() / visible.sum().clamp(min=1)
+    total = total + 0.5 * F.binary_cross_entropy_with_logits(logits[:, 1], visible)
+    if teach_place:
+        heat_error = F.binary_cross_entropy_with_logits(
+            heat, place, reduction="none", pos_weight=heat.new_tensor(8.0)
+        ).mean((1, 2, 3))
+        # Judge the place only where presence and visibility are both known.
+        total = total + 4.0 * (heat_error * visible).sum() / visible.sum().clamp(min=1)
+    return total
