@@ -1,5 +1,6 @@
 """A collector's variation guide: read, check, write. Knows nothing of pixels."""
 
+from vision.guide.apart import Pair, confusable, pairs
 from vision.guide.check import check_guide
 from vision.guide.read import (
     base_tender,
@@ -15,12 +16,10 @@ from vision.guide.values import (
     Finding,
     Guide,
     HandsOnCheck,
-    LookAlikes,
     PartRates,
     Rates,
     Tender,
     Variation,
-    confusable,
 )
 from vision.guide.years import write_years, year_bounds, years_of
 
@@ -29,7 +28,7 @@ __all__ = [
     "Finding",
     "Guide",
     "HandsOnCheck",
-    "LookAlikes",
+    "Pair",
     "PartRates",
     "Rates",
     "Tender",
@@ -43,6 +42,7 @@ __all__ = [
     "find_gauge",
     "gauge_objections",
     "load_guide",
+    "pairs",
     "read_text",
     "starter_text",
     "whyte_to_uic",

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from vision.records import BINARY_CUES, State
+from vision.records import State
 
 # Shares used where a guide states none. Chosen, not measured: a collector's rough
 # experience of old toys that were played with; every guide may state its own.
@@ -222,64 +222,3 @@ class Finding:
 
     def __str__(self) -> str:
         return f"{self.name}:{self.line}: {self.severity}: {self.message}"
-
-
-@dataclass(frozen=True, slots=True)
-class LookAlikes:
-    """Two variations that no photo can tell apart, and the checks that would.
-
-    Attributes
-    ----------
-    first, second : str
-        Ids of the variations.
-    told_apart_by : tuple of str
-        Hands-on checks that differ; empty where nothing in the guide does.
-    """
-
-    first: str
-    second: str
-    told_apart_by: tuple[str, ...]
-
-
-def confusable(guide: Guide) -> tuple[LookAlikes, ...]:
-    """Pairs of variations that photos alone cannot tell apart.
-
-    Two variations look alike where for every photo cue some reading fits both: a
-    state that the guide leaves open fits anything. A tender that both were sold
-    with counts as no difference, and neither does its lettering.
-
-    Parameters
-    ----------
-    guide : Guide
-
-    Returns
-    -------
-    tuple of LookAlikes
-        In the order of the guide.
-    """
-    pairs = []
-    for index, first in enumerate(guide.variations):
-        for second in guide.variations[index + 1 :]:
-            if _look_alike(guide, first, second):
-                apart = tuple(c for c in guide.check_names if _states_differ(first, second, c))
-                pairs.append(LookAlikes(first.id, second.id, apart))
-    return tuple(pairs)
-
-
-def _look_alike(guide: Guide, first: Variation, second: Variation) -> bool:
-    if any(_states_differ(first, second, cue) for cue in BINARY_CUES):
-        return False
-    colours = {first.stripe_colour, second.stripe_colour}
-    if len(colours) == 2 and None not in colours:
-        return False
-    if first.numbers and second.numbers and not set(first.numbers) & set(second.numbers):
-        return False
-    shapes = [
-        {(t.axles, t.lamps) for t in guide.tenders if t.id in v.tenders} for v in (first, second)
-    ]
-    return not all(shapes) or bool(shapes[0] & shapes[1])
-
-
-def _states_differ(first: Variation, second: Variation, name: str) -> bool:
-    states = {first.expects.get(name), second.expects.get(name)}
-    return len(states) == 2 and None not in states

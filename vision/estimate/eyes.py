@@ -1,0 +1,164 @@
+"""Eyes of stated skill, for trying a guide out: how often each cue is read, and right."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from vision.estimate.factors import ABSENT, ANOTHER_COLOUR, PRESENT
+from vision.estimate.numbers import ALPHABET, LOOK_ALIKES
+from vision.estimate.reading import counts_possible
+from vision.estimate.survivors import Survivor
+from vision.guide import Guide
+from vision.records import BINARY_CUES, Cue, State
+
+COLOUR = "edge_stripe_colour"
+READINGS = (*BINARY_CUES, COLOUR, "cab_number", "tender_axles", "tender_lamps")
+
+
+@dataclass(frozen=True, slots=True)
+class Skill:
+    """How well one cue is read; shares from 0 to 1.
+
+    Attributes
+    ----------
+    visible : float
+        Photos in which the cue is read at all.
+    sensitivity : float
+        Of the parts that are there and read, those read as present; of values that are
+        read, those read right.
+    specificity : float
+        Of the parts that are not there and read, those read as absent. Means nothing
+        for a value.
+    """
+
+    visible: float
+    sensitivity: float
+    specificity: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Eyesight:
+    """Skill for every name of READINGS, and the reliability of a check by hand."""
+
+    skills: Mapping[str, Skill]
+    check: float
+
+
+PERFECT = Eyesight(MappingProxyType(dict.fromkeys(READINGS, Skill(1.0, 1.0, 1.0))), 1.0)
+
+# Chosen, for want of measured figures: one side view of a whole engine with its tender,
+# the rear of the tender in every third picture. `visible_shares` replaces the first
+# column by what was measured when the networks were fitted.
+CHOSEN = MappingProxyType(
+    {
+        "switch_lever": Skill(0.8, 0.93, 0.95),
+        "side_linkage": Skill(0.8, 0.95, 0.95),
+        "edge_stripe": Skill(0.9, 0.95, 0.95),
+        COLOUR: Skill(0.8, 0.9),
+        "cab_number": Skill(0.6, 0.95),
+        "tender_axles": Skill(0.8, 0.95),
+        "tender_lamps": Skill(0.35, 0.95),
+    }
+)
+
+
+def visible_shares(fusion: Mapping[str, Any]) -> dict[str, float]:
+    """Share of photos in which each cue was stated when the networks were fitted.
+
+    Parameters
+    ----------
+    fusion : mapping
+        Content of `models/fusion.json`.
+
+    Returns
+    -------
+    dict of cue name to float
+        Only for cues whose counts the file holds.
+    """
+    blocks = {
+        name: block.get("stated", {})
+        for name, block in fusion.get("fitted", {}).get("cues", {}).items()
+    }
+    tender = fusion.get("tender", {})
+    blocks |= {f"tender_{name}": tender.get(name, {}) for name in ("axles", "lamps")}
+    shares = {}
+    for name, counts in blocks.items():
+        photos = counts.get("visible", 0) + counts.get("not_visible", 0)
+        if name in READINGS and photos and "stated_of_visible" in counts:
+            shares[name] = counts["stated_of_visible"] / photos
+    return shares
+
+
+def look_at(
+    engine: Survivor, guide: Guide, sight: Eyesight, rng: np.random.Generator
+) -> dict[str, str]:
+    """What one photo gives away to an eye, as text for each cue that is read.
+
+    The stripe is "absent", "present", or "present" and a colour.
+    """
+    seen: dict[str, str] = {}
+    for name in BINARY_CUES:
+        skill = sight.skills[name]
+        if rng.random() >= skill.visible:
+            continue
+        there = engine.parts[name] != ABSENT
+        right = rng.random() < (skill.sensitivity if there else skill.specificity)
+        seen[name] = PRESENT if there == right else ABSENT
+    if seen.get("edge_stripe") == PRESENT and rng.random() < sight.skills[COLOUR].visible:
+        colours = (*guide.stripe_colours, ANOTHER_COLOUR)
+        true = engine.parts["edge_stripe"]
+        if true == ABSENT:
+            colour = colours[int(rng.integers(len(colours)))]
+        else:
+            colour = _read_value(true, colours, sight.skills[COLOUR], rng)
+        seen["edge_stripe"] = f"{PRESENT} {colour}"
+    for name in ("cab_number", "tender_axles", "tender_lamps"):
+        if name not in engine.parts or rng.random() >= sight.skills[name].visible:
+            continue
+        true = engine.parts[name]
+        if name != "cab_number":
+            seen[name] = _read_value(true, counts_possible(guide, name), sight.skills[name], rng)
+        else:
+            right = rng.random() < sight.skills[name].sensitivity
+            seen[name] = true if right else _misread(true, rng)
+    return seen
+
+
+def as_cue(name: str, read: str, sight: Eyesight) -> Cue:
+    """Turn what was read into a cue whose probability says how far to trust this eye."""
+    skill = sight.skills[name]
+    if name not in BINARY_CUES:
+        return Cue(name, State.PRESENT, value=read, confidence=skill.sensitivity)
+    state, _, colour = read.partition(" ")
+    present = state == PRESENT
+    hit = skill.sensitivity if present else 1.0 - skill.sensitivity
+    alarm = 1.0 - skill.specificity if present else skill.specificity
+    p = hit / (hit + alarm)
+    values = {colour: sight.skills[COLOUR].sensitivity} if colour else {}
+    return Cue(
+        name,
+        State.PRESENT if present else State.ABSENT,
+        p_present=p,
+        confidence=p if present else 1.0 - p,
+        values=MappingProxyType(values),
+    )
+
+
+def _read_value(true: str, possible: Sequence[str], skill: Skill, rng: np.random.Generator) -> str:
+    others = [value for value in possible if value != true]
+    if not others or rng.random() < skill.sensitivity:
+        return true
+    return others[int(rng.integers(len(others)))]
+
+
+def _misread(number: str, rng: np.random.Generator) -> str:
+    """Read one character as one that resembles it, or as any where none does."""
+    at = int(rng.integers(len(number)))
+    alike = sorted({c for group in LOOK_ALIKES if number[at] in group for c in group})
+    others = [c for c in alike or ALPHABET if c != number[at]]
+    return number[:at] + others[int(rng.integers(len(others)))] + number[at + 1 :]

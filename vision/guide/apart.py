@@ -1,0 +1,73 @@
+"""Which variations of a guide differ in what, and which look alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+from vision.guide.values import Guide, Variation
+from vision.records import BINARY_CUES
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two variations, and all that a guide says to tell them apart.
+
+    Attributes
+    ----------
+    first, second : str
+        Ids of the variations.
+    in_photos : tuple of str
+        Photo cues that differ: "switch_lever" and its like, "edge_stripe" also for its
+        colour, "cab_number", "tender". Empty where photos alone cannot tell them apart.
+    told_apart_by : tuple of str
+        Hands-on checks that differ; empty where none does.
+    """
+
+    first: str
+    second: str
+    in_photos: tuple[str, ...]
+    told_apart_by: tuple[str, ...]
+
+
+def pairs(guide: Guide) -> tuple[Pair, ...]:
+    """Every pair of variations, in the order of the guide.
+
+    A cue differs where no reading of it fits both: a state that the guide leaves open
+    fits anything. A tender that both were sold with counts as no difference, and
+    neither does its lettering.
+    """
+    return tuple(
+        Pair(
+            first.id,
+            second.id,
+            _photo_cues(guide, first, second),
+            tuple(c for c in guide.check_names if _states_differ(first, second, c)),
+        )
+        for first, second in combinations(guide.variations, 2)
+    )
+
+
+def confusable(guide: Guide) -> tuple[Pair, ...]:
+    """Pairs of variations that photos alone cannot tell apart, in the guide's order."""
+    return tuple(pair for pair in pairs(guide) if not pair.in_photos)
+
+
+def _photo_cues(guide: Guide, first: Variation, second: Variation) -> tuple[str, ...]:
+    differ = [cue for cue in BINARY_CUES if _states_differ(first, second, cue)]
+    colours = {first.stripe_colour, second.stripe_colour}
+    if len(colours) == 2 and None not in colours:
+        differ.append("edge_stripe")
+    if first.numbers and second.numbers and not set(first.numbers) & set(second.numbers):
+        differ.append("cab_number")
+    shapes = [
+        {(t.axles, t.lamps) for t in guide.tenders if t.id in v.tenders} for v in (first, second)
+    ]
+    if all(shapes) and not shapes[0] & shapes[1]:
+        differ.append("tender")
+    return tuple(differ)
+
+
+def _states_differ(first: Variation, second: Variation, name: str) -> bool:
+    states = {first.expects.get(name), second.expects.get(name)}
+    return len(states) == 2 and None not in states
