@@ -1,1 +1,24 @@
 """What several test files share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from answers import FakeEye
+from vision.cli import run
+
+Telltale = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def telltale(capsys: pytest.CaptureFixture[str]) -> Telltale:
+    """Run the command with a fake eye; gives exit code, stdout and stderr."""
+
+    def call(*arguments: object, eye: FakeEye | None = None) -> tuple[int, str, str]:
+        code = run([str(a) for a in arguments], load_eye=lambda: eye or FakeEye())
+        captured = capsys.readouterr()
+        return code, captured.out, captured.err
+
+    return call

@@ -7,13 +7,13 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
 from answers import FakeEye, photo_of
+from conftest import Telltale
 from shapes import encoded, engine
 from vision import __version__
 from vision.cli import run
@@ -32,20 +32,6 @@ from vision.records import (
     PhotoUnreadable,
 )
 from vision.report import answer_json
-
-Telltale = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def telltale(capsys: pytest.CaptureFixture[str]) -> Telltale:
-    """Run the command with a fake eye; gives exit code, stdout and stderr."""
-
-    def call(*arguments: object, eye: FakeEye | None = None) -> tuple[int, str, str]:
-        code = run([str(a) for a in arguments], load_eye=lambda: eye or FakeEye())
-        captured = capsys.readouterr()
-        return code, captured.out, captured.err
-
-    return call
 
 
 @pytest.fixture
@@ -328,7 +314,7 @@ def test_list_and_show(telltale: Telltale) -> None:
         assert f"{guide.years[0]}-{guide.years[-1]}" in listed
         code, shown, _ = telltale("guide", "show", name)
         assert code == 0
-        rows = [line.split()[0] for line in shown.splitlines()[2:]]
+        rows = [line.split()[0] for line in shown.splitlines() if line][3:]
         assert [v.id for v in guide.variations] == rows[: len(guide.variations)]
     assert telltale("guide", "show", "nosuchguide")[0] == GuideError.exit_code
 

@@ -18,6 +18,7 @@ from answers import CUES, answer, estimate, no_engine, sighting
 from vision import __version__, photo, records
 from vision.cli import app
 from vision.cli.date import SEVERAL_FAILURES
+from vision.estimate.strength import SCALE
 from vision.guide import builtin_names
 from vision.records import NextLook, NotFound, TelltaleError
 from vision.report import answer_json
@@ -57,21 +58,30 @@ def test_every_option_of_date_is_in_the_table_and_no_other() -> None:
     assert documented == own | {"--version", "--help"}
 
 
-def test_options_of_the_other_commands() -> None:
-    for name, command in COMMANDS.items():
-        if name != "telltale date":
-            options = {opt for p in command.params for opt in p.opts if opt.startswith("--")}
-            assert options <= {"--help"}, f"{name}: options that no test looks for in the README"
+def usage(name: str, command: Any) -> str:
+    """A command with its arguments and options, as the README's tables write it."""
+    words = [name]
+    for p in command.params:
+        if p.opts[0].startswith("--"):
+            words.append(f"[{p.opts[0]} {p.metavar}]")
+        else:
+            words.append(p.metavar)
+    return " ".join(words)
 
 
-def test_every_guide_command_is_in_its_table() -> None:
+def test_every_command_but_date_is_in_a_table_with_its_options() -> None:
     documented = {re.sub(r"[`\\]", "", row[0]) for row in table("Guides")}
-    own = {
-        " ".join([name, *(p.metavar for p in command.params if p.metavar)])
-        for name, command in COMMANDS.items()
-        if name.startswith("telltale guide")
-    }
+    own = {usage(n, c) for n, c in COMMANDS.items() if n != "telltale date"}
     assert documented == own
+
+
+def test_the_words_for_strength_are_those_of_the_scale() -> None:
+    section = README.partition("### How strongly a cue speaks\n")[2].partition("\n## ")[0]
+    cells = [line.split("|")[1:3] for line in section.splitlines() if line.startswith("| ")]
+    rows = [(float(a.replace(",", "")), b.strip()) for a, b in cells if a.strip()[0].isdigit()]
+    assert rows == sorted(SCALE)
+    for source in ("ENFSI", "Association of Forensic Science Providers", "IPCC"):
+        assert source in section
 
 
 def errors(base: type[TelltaleError]) -> Iterator[type[TelltaleError]]:

@@ -98,7 +98,7 @@ def refuse_to_overwrite(target: Path, kept: Sequence[Path]) -> None:
     The same file under another name, through a link or a longer path, counts too.
     """
     if any(target.exists() and path.exists() and target.samefile(path) for path in kept):
-        raise OutputError(f"{target}: is one of the photos; originals are never written")
+        raise OutputError(f"{target}: was read in this run; originals are never written")
 
 
 def write_whole(target: Path, data: bytes) -> None:

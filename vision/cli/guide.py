@@ -1,4 +1,4 @@
-"""`telltale guide`: check, start, list and show variation guides."""
+"""`telltale guide`: check, start, list, show and try out variation guides."""
 
 from __future__ import annotations
 
@@ -7,36 +7,53 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from vision.cli.files import write_new
-from vision.records import GuideError, State
+from vision.cli.files import refuse_to_overwrite, write_new, write_whole
+from vision.cli.simulate import GUIDE, simulate
+from vision.records import GuideError
 
 if TYPE_CHECKING:
-    from vision.guide import Guide, Variation
+    from vision.guide import Guide
 
 guide_app = typer.Typer(
-    help="Check, start, list and show variation guides.",
+    help="Check, start, list, show and try out variation guides.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
-
-MARKS = {State.PRESENT: "present", State.ABSENT: "absent"}
-OPEN = "-"
 
 
 @guide_app.command()
 def check(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Guide to check.")],
 ) -> None:
-    """Say what is wrong with a guide, line by line."""
-    from vision.guide import check_guide, read_text
+    """Say what is wrong with a guide, line by line, and what is hard to tell apart."""
+    import tomllib
 
-    findings = check_guide(read_text(file), str(file))
+    from vision.guide import build_guide, check_guide, read_text
+
+    text = read_text(file)
+    findings = check_guide(text, str(file))
     for finding in findings:
         typer.echo(str(finding))
     errors = sum(finding.severity == "error" for finding in findings)
+    if not errors:
+        _print_pairs(build_guide(tomllib.loads(text), file.name))
     typer.echo(f"{file}: {_count(errors, 'error')}, {_count(len(findings) - errors, 'warning')}")
     if errors:
         raise typer.Exit(GuideError.exit_code)
+
+
+def _print_pairs(guide: Guide) -> None:
+    from vision.guide import pairs
+    from vision.report import hard_pairs
+
+    every = pairs(guide)
+    blind = sum(not pair.in_photos for pair in every)
+    if every:
+        typer.echo(f"photos alone can tell apart {len(every) - blind} of {len(every)} pairs")
+    if hard_pairs(guide):
+        typer.echo("pairs that hang on one photo cue, or on none:")
+        for line in hard_pairs(guide):
+            typer.echo(f"  {line}")
 
 
 @guide_app.command()
@@ -58,51 +75,29 @@ def list_guides() -> None:
     rows: list[tuple[str, ...]] = [("guide", "years", "title")]
     for name in builtin_names():
         guide = load_guide(name)
-        rows.append((name, _span(guide), guide.title))
+        rows.append((name, f"{guide.years[0]}-{guide.years[-1]}", guide.title))
     _print_table(rows)
 
 
 @guide_app.command()
 def show(
-    guide: Annotated[
-        str, typer.Argument(metavar="NAME|FILE", help="A built-in guide's name, or a file.")
-    ],
+    guide: Annotated[str, GUIDE],
+    html: Annotated[
+        Path | None, typer.Option(metavar="OUT", help="Also write it as one HTML page.")
+    ] = None,
 ) -> None:
-    """Show a guide as a table: one line a variation, one column a cue."""
+    """Show a guide as a table by cue and a chart by year."""
     from vision.guide import load_guide
+    from vision.report import guide_page, guide_text
 
     table = load_guide(guide)
-    typer.echo(f"{table.title}, gauge {table.gauge}, {table.wheels}, {_span(table)}")
-    heads = ("id", "years", "number", "lever", "linkage", "stripe", "tender")
-    names = tuple(name.replace("_", " ") for name in table.check_names)
-    rows = [(*heads, *names)]
-    rows += [_row(variation, table.check_names) for variation in table.variations]
-    _print_table(rows)
-    for tender in table.tenders:
-        lamps = "no rear lamp" if tender.lamps == 0 else _count(tender.lamps, "rear lamp")
-        typer.echo(f"tender {tender.id}: {tender.axles} axles, {lamps}")
+    if html is not None:
+        refuse_to_overwrite(html, (Path(guide),))
+        write_whole(html, guide_page(table).encode())
+    typer.echo(guide_text(table))
 
 
-def _row(variation: Variation, checks: tuple[str, ...]) -> tuple[str, ...]:
-    expects = {name: MARKS[state] for name, state in variation.expects.items()}
-    stripe = expects.get("edge_stripe", OPEN)
-    if variation.stripe_colour:
-        stripe = variation.stripe_colour
-    return (
-        variation.id,
-        variation.edtf,
-        ", ".join(variation.numbers) or OPEN,
-        expects.get("switch_lever", OPEN),
-        expects.get("side_linkage", OPEN),
-        stripe,
-        " or ".join(variation.tenders) or OPEN,
-        *(expects.get(name, OPEN) for name in checks),
-    )
-
-
-def _span(guide: Guide) -> str:
-    first, last = guide.years[0], guide.years[-1]
-    return str(first) if first == last else f"{first}-{last}"
+guide_app.command()(simulate)
 
 
 def _print_table(rows: list[tuple[str, ...]]) -> None:
@@ -114,4 +109,3 @@ def _print_table(rows: list[tuple[str, ...]]) -> None:
 
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-

@@ -5,7 +5,8 @@ Touches no image. Hypothesis ids: "W1@1931" for a variation in a year, and "othe
 
 from vision.estimate.argument import by_variation, prior, replay
 from vision.estimate.dating import estimate
-from vision.estimate.eyes import CHOSEN, PERFECT, Eyesight, Skill, visible_shares
+from vision.estimate.eyes import CHOSEN, PERFECT, READINGS, Eyesight, Skill, visible_shares
+from vision.estimate.reading import PERSON_RELIABILITY
 from vision.estimate.saw import saw
 from vision.estimate.strength import strength_words
 from vision.estimate.worth import Tally, simulate, wilson
@@ -13,6 +14,8 @@ from vision.estimate.worth import Tally, simulate, wilson
 __all__ = [
     "CHOSEN",
     "PERFECT",
+    "PERSON_RELIABILITY",
+    "READINGS",
     "Eyesight",
     "Skill",
     "Tally",

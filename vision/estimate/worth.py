@@ -19,7 +19,6 @@ from vision.guide import Guide
 from vision.records import BINARY_CUES, Cue, Estimate
 
 PHOTO = "photo alone"
-WITH_TENDER = "with number and tender"
 WITH_CHECK = "with the first suggested check answered"
 
 
@@ -90,22 +89,26 @@ def simulate(
         where it has checks, with the hands-on check that the answer suggested first.
     """
     stages = [PHOTO]
-    stages += [WITH_TENDER] if guide.numbers or guide.tenders else []
+    also = ["number"] if guide.numbers else []
+    also += ["tender"] if guide.tenders else []
+    stages += [f"with {' and '.join(also)}"] if also else []
     stages += [WITH_CHECK] if guide.checks else []
     tallies = tuple(Tally(stage) for stage in stages)
+    # Streams apart, so that every eye of one seed looks at the same engines.
+    engines, looks = rng.spawn(2)
     known: dict[tuple[tuple[str, str], ...], Estimate] = {}
-    for engine in draw_survivors(guide, items, rng):
-        seen = look_at(engine, guide, sight, rng)
-        answers = rng.random(len(guide.checks)) < sight.check
+    for engine in draw_survivors(guide, items, engines):
+        seen = look_at(engine, guide, sight, looks)
+        answers = looks.random(len(guide.checks)) < sight.check
         checks = dict(zip(guide.check_names, answers, strict=True))
         told: dict[str, str] = {}
         for tally in tallies:
             if tally.stage == PHOTO:
                 told = {name: read for name, read in seen.items() if name in BINARY_CUES}
-            elif tally.stage == WITH_TENDER:
-                told = dict(seen)
-            else:
+            elif tally.stage == WITH_CHECK:
                 told = told | _first_check(engine, known[_key(told)], checks)
+            else:
+                told = dict(seen)
             if _key(told) not in known:
                 known[_key(told)] = estimate(guide, _cues(guide, told, sight))
             tally.add(engine, known[_key(told)])

@@ -24,7 +24,8 @@ from vision.report.words import (
 
 # 360 px is the narrowest phone still common; the page has one column up to there.
 STYLE = """
-:root { color-scheme: light dark; --line: #8886; --quiet: #6b7480; }
+:root { color-scheme: light dark; --line: #8886; --quiet: #5d6672; }
+@media (prefers-color-scheme: dark) { :root { --quiet: #a3adb9; } }
 body { font: 1rem/1.5 system-ui, sans-serif; margin: 0 auto; padding: 1rem; max-width: 44rem; }
 article + article { border-top: 3px double var(--line); margin-top: 2rem; }
 .years { font-size: 2.6rem; font-weight: 700; line-height: 1.1; margin: .6rem 0 0; }
@@ -57,11 +58,26 @@ def page(articles: Iterable[str], *, warn: bool) -> str:
     body = "\n".join(articles)
     if warn:
         body += "\n" + _list("Before you touch it", CAUTIONS)
+    return document("telltale", body)
+
+
+def document(title: str, body: str, *, style: str = "") -> str:
+    """Return a whole HTML page that may load nothing and run nothing.
+
+    Parameters
+    ----------
+    title : str
+        Plain text; is escaped.
+    body : str
+        HTML.
+    style : str
+        CSS after the common one.
+    """
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>telltale</title>\n<style>{STYLE}</style>\n</head>\n"
+        f"<title>{escape(title)}</title>\n<style>{STYLE}{style}</style>\n</head>\n"
         f"<body>\n{body}\n</body>\n</html>\n"
     )
 

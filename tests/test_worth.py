@@ -1,0 +1,305 @@
+"""What a guide is worth: drawn engines, eyes of stated skill, and honest years."""
+
+from __future__ import annotations
+
+import doctest
+import json
+import math
+from collections import Counter
+from types import MappingProxyType
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import binom, chisquare
+from statsmodels.stats.proportion import proportion_confint
+
+import vision.report.worth
+from guides import A, P, small_guide, variation
+from vision.estimate import (
+    CHOSEN,
+    PERFECT,
+    PERSON_RELIABILITY,
+    Eyesight,
+    Skill,
+    estimate,
+    prior,
+    simulate,
+    visible_shares,
+    wilson,
+)
+from vision.estimate.eyes import as_cue, look_at
+from vision.estimate.factors import factors_of
+from vision.estimate.survivors import draw_survivors
+from vision.estimate.worth import Tally, _members
+from vision.guide import Guide, PartRates, Rates, Tender, builtin_names, load_guide, write_years
+from vision.network import models_folder
+from vision.report import sight_text, worth_text
+
+REALISTIC = Eyesight(CHOSEN, PERSON_RELIABILITY)
+N = 3000
+# A right program fails a check at this level once in ten thousand runs; the seeds are
+# fixed, so it does not fail by chance at all.
+LEVEL = 1e-4
+
+
+def rng(seed: int = 5) -> np.random.Generator:
+    return np.random.default_rng(seed)
+
+
+@pytest.fixture(scope="module", params=builtin_names())
+def guide(request: pytest.FixtureRequest) -> Guide:
+    return load_guide(request.param)
+
+
+@pytest.fixture(scope="module")
+def perfect(guide: Guide) -> tuple[Tally, ...]:
+    return simulate(guide, PERFECT, N, rng())
+
+
+@pytest.fixture(scope="module")
+def realistic(guide: Guide) -> tuple[Tally, ...]:
+    return simulate(guide, REALISTIC, N, rng())
+
+
+# --- the interval ------------------------------------------------------------------
+
+
+@given(st.integers(1, 5000), st.floats(0, 1))
+def test_wilson_equals_statsmodels(n: int, share: float) -> None:
+    count = round(share * n)
+    low, high = proportion_confint(count, n, alpha=0.05, method="wilson")
+    assert wilson(count, n) == (pytest.approx(max(0.0, low)), pytest.approx(min(1.0, high)))
+
+
+def test_wilson_of_a_published_table() -> None:
+    """R. G. Newcombe, Two-sided confidence intervals for the single proportion, Statistics
+    in Medicine 17 (1998), table I, method 3: 81 of 263, and 0 of 20."""
+    assert [round(end, 4) for end in wilson(81, 263)] == [0.2553, 0.3662]
+    assert [round(end, 4) for end in wilson(0, 20)] == [0.0, 0.1611]
+
+
+# --- drawn engines -----------------------------------------------------------------
+
+
+def test_drawn_engines_follow_the_prior_and_the_rates(guide: Guide) -> None:
+    """Chi-squared goodness of fit (scipy) of variation-years, and of each part."""
+    engines = list(draw_survivors(guide, 4000, rng()))
+    before = prior(guide)
+    ids = Counter(f"{e.variation}@{e.year}" if e.year else e.variation for e in engines)
+    expected = [p * len(engines) for p in before.values()]
+    assert chisquare([ids[id] for id in before], expected).pvalue > LEVEL
+    for factor in factors_of(guide):
+        if factor.name in ("tender", "cab_number"):
+            continue
+        seen = Counter(e.parts[factor.name] for e in engines)
+        chances = np.zeros(len(factor.states))
+        for id, p in before.items():
+            chances += p * np.array(factor.history[id.rpartition("@")[0] or id])
+        observed = [seen[state] for state in factor.states]
+        assert chisquare(observed, chances / chances.sum() * len(engines)).pvalue > LEVEL
+
+
+def test_tenders_are_swapped_at_the_guides_own_rate() -> None:
+    """Not at the rate with which the dating caps a tender's word."""
+    rows = [
+        variation("V1", [1931], tenders=("K",)),
+        variation("V2", [1932], tenders=("L",)),
+    ]
+    rates = Rates(0.0, 0.0, 0.2, parts={"tender_lamps": PartRates(0.0, 0.0)})
+    guide = small_guide(rows, rates=rates, tenders=(Tender("K", 4, 0), Tender("L", 6, 1)))
+    engines = list(draw_survivors(guide, 4000, rng()))
+    own = {"V1": "4", "V2": "6"}
+    strange = sum(e.parts["tender_axles"] != own[e.variation] for e in engines)
+    # Swapped in 20 %: a third of the rest is foreign (0.3, six counts), 0.35 each listed.
+    expected = 0.2 * (0.35 + 0.3 * 5 / 6)
+    low, high = binom.interval(1 - LEVEL, len(engines), expected)
+    assert low <= strange <= high
+
+
+def test_an_engine_as_made_has_what_the_guide_says(guide: Guide) -> None:
+    engines = [e for e in draw_survivors(guide, 300, rng()) if e.as_made]
+    assert len(engines) > 100
+    for engine in engines:
+        made = guide.variation(engine.variation)
+        for name, state in made.expects.items():
+            shown = engine.parts[name]
+            assert (shown == "absent") == (state is A)
+            if name == "edge_stripe" and made.stripe_colour and state is P:
+                assert shown == made.stripe_colour
+        assert engine.parts["cab_number"] in made.numbers
+
+
+# --- eyes --------------------------------------------------------------------------
+
+
+def test_a_perfect_eye_reads_everything_as_it_is(guide: Guide) -> None:
+    for engine in draw_survivors(guide, 200, rng()):
+        seen = look_at(engine, guide, PERFECT, rng())
+        assert seen.keys() == engine.parts.keys() - set(guide.check_names)
+        for name, read in seen.items():
+            assert read.removeprefix("present ") == engine.parts[name]
+
+
+def test_an_eye_is_as_good_as_its_stated_rates() -> None:
+    """Counted: seen, right where it is there, right where it is not (binomial bounds)."""
+    guide = load_guide()
+    skills = dict(CHOSEN) | {"switch_lever": Skill(0.7, 0.9, 0.6)}
+    sight = Eyesight(MappingProxyType(skills), 1.0)
+    source = rng()
+    counts: Counter[tuple[str, str | None]] = Counter()
+    for engine in draw_survivors(guide, N, rng(1)):
+        read = look_at(engine, guide, sight, source).get("switch_lever")
+        counts[engine.parts["switch_lever"], read] += 1
+
+    def within(count: int, n: int, share: float) -> bool:
+        low, high = binom.interval(1 - LEVEL, n, share)
+        return bool(low <= count <= high)
+
+    for true, right in (("present", 0.9), ("absent", 0.6)):
+        read = counts[true, "present"] + counts[true, "absent"]
+        assert within(read, read + counts[true, None], 0.7)
+        assert within(counts[true, true], read, right)
+
+
+def test_a_reading_carries_its_likelihood_ratio() -> None:
+    """Sensitivity 0.9 and specificity 0.8 make a positive reading 4.5 times likelier
+    with the part than without: the positive likelihood ratio, sens / (1 - spec)."""
+    skills = dict(CHOSEN) | {"switch_lever": Skill(1.0, 0.9, 0.8)}
+    sight = Eyesight(MappingProxyType(skills), 1.0)
+    positive, negative = (as_cue("switch_lever", s, sight) for s in ("present", "absent"))
+    assert positive.p_present is not None
+    assert negative.p_present is not None
+    assert positive.p_present / (1 - positive.p_present) == pytest.approx(0.9 / 0.2)
+    assert negative.p_present / (1 - negative.p_present) == pytest.approx(0.1 / 0.8)
+
+
+def test_visible_shares_are_those_of_the_fit() -> None:
+    counts = {"visible": 60, "not_visible": 40, "stated_of_visible": 30}
+    fusion = {
+        "fitted": {"cues": {"switch_lever": {"stated": counts}, "unknown": {"stated": counts}}},
+        "tender": {"axles": counts, "lamps": {"temperature": 1.0}},
+    }
+    assert visible_shares(fusion) == {"switch_lever": 0.3, "tender_axles": 0.3}
+    assert visible_shares({}) == {}
+
+
+def test_the_shipped_fit_is_understood() -> None:
+    shares = visible_shares(json.loads((models_folder() / "fusion.json").read_text()))
+    assert {"switch_lever", "side_linkage", "edge_stripe"} <= shares.keys()
+    assert all(0.0 <= share <= 1.0 for share in shares.values())
+
+
+# --- worth -------------------------------------------------------------------------
+
+
+def test_stated_sets_hold_about_what_they_claim(
+    perfect: tuple[Tally, ...], realistic: tuple[Tally, ...]
+) -> None:
+    """The true year is in the set as often as the sets say, within a binomial bound; and
+    nine times in ten at least."""
+    for tally in (*perfect, *realistic):
+        claimed = tally.stated / tally.items
+        low, high = binom.interval(1 - LEVEL, tally.items, claimed)
+        assert low <= tally.held <= high, tally.stage
+        assert binom.cdf(tally.held, tally.items, 0.9) > LEVEL, tally.stage
+
+
+def test_a_set_that_claims_too_much_would_be_noticed() -> None:
+    """The check above on an eye that is worse than it says."""
+    guide = load_guide()
+    sights = []
+    for rate in (0.7, 0.99):
+        skills = {name: Skill(1.0, rate, rate) for name in CHOSEN}
+        sights.append(Eyesight(MappingProxyType(skills), 1.0))
+    poor, boaster = sights
+    source = rng()
+    held, claimed = 0, 0.0
+    for engine in draw_survivors(guide, 600, rng(1)):
+        seen = look_at(engine, guide, poor, source)
+        found = estimate(guide, [as_cue(n, r, boaster) for n, r in seen.items()])
+        years = _members(found.years)
+        held += engine.year in years if engine.year else not years
+        claimed += found.confidence
+    assert binom.cdf(held, 600, claimed / 600) < LEVEL
+
+
+def test_each_look_helps(perfect: tuple[Tally, ...], realistic: tuple[Tally, ...]) -> None:
+    for tallies in (perfect, realistic):
+        assert len(tallies) == 3
+        assert all(tally.items == N for tally in tallies)
+        rights = [tally.right for tally in tallies]
+        assert rights == sorted(rights)
+        assert tallies[-1].years / tallies[-1].dated < tallies[0].years / tallies[0].dated
+    assert all(p.right > r.right for p, r in zip(perfect, realistic, strict=True))
+
+
+def test_an_unaltered_engine_is_named_by_a_perfect_eye(perfect: tuple[Tally, ...]) -> None:
+    """Both examples are told apart by photos alone, so nothing but altered parts misleads."""
+    for tally in perfect:
+        assert 0.5 * N < tally.made < N
+        assert tally.made_right == tally.made
+
+
+def test_the_share_named_right_of_a_guide_worked_by_hand() -> None:
+    """Two variations, one part, lost in 30 %, never added, no engine of neither: seen
+    present it is V1 for sure; seen absent it is V2 (0.5 against 0.15). Right: 0.5 * 0.7 +
+    0.5 = 0.85."""
+    rows = [
+        variation("V1", [1931], {"switch_lever": P}),
+        variation("V2", [1932], {"switch_lever": A}),
+    ]
+    rates = Rates(0.0, 0.0, parts={"switch_lever": PartRates(lost=0.3, added=0.0)})
+    (tally,) = simulate(small_guide(rows, rates=rates), PERFECT, N, rng())
+    low, high = binom.interval(1 - LEVEL, N, 0.85)
+    assert low <= tally.right <= high
+    assert tally.named["V2"] == Counter({"V2": tally.named["V2"].total()})
+
+
+def test_the_same_seed_gives_the_same_figures(guide: Guide) -> None:
+    once, again = (simulate(guide, REALISTIC, 100, rng(3)) for _ in range(2))
+    assert once == again
+    assert simulate(guide, REALISTIC, 100, rng(4)) != once
+
+
+def test_stages_are_those_the_guide_can_have() -> None:
+    bare = small_guide([variation("V1", [1931], {"switch_lever": P})])
+    assert [t.stage for t in simulate(bare, PERFECT, 5, rng())] == ["photo alone"]
+    names = [t.stage for t in simulate(load_guide("brindle"), PERFECT, 5, rng())]
+    assert names == ["photo alone", "with number", "with the first suggested check answered"]
+    names = [t.stage for t in simulate(load_guide(), PERFECT, 5, rng())]
+    assert names[1] == "with number and tender"
+
+
+@given(st.sets(st.integers(1804, 2100), min_size=1, max_size=12))
+def test_members_of_written_years(years: set[int]) -> None:
+    assert _members(write_years(tuple(years))) == years
+
+
+def test_the_text_states_n_intervals_and_origins(
+    guide: Guide, perfect: tuple[Tally, ...], realistic: tuple[Tally, ...]
+) -> None:
+    lines = worth_text({"perfect": perfect, "realistic": realistic})
+    assert max(map(len, lines)) <= 80
+    text = "\n".join(lines)
+    for tally in (*perfect, *realistic):
+        low, high = wilson(tally.right, tally.items)
+        share = 100 * tally.right / tally.items
+        assert f"{share:.1f} ({100 * low:.1f}–{100 * high:.1f})" in text
+    for id, named in perfect[-1].named.items():
+        assert f"{named[id]} of {named.total()}" in text
+        assert math.isclose(sum(named.values()), named.total())
+    origins = dict.fromkeys(CHOSEN, "chosen")
+    shown = "\n".join(sight_text(guide, REALISTIC, origins))
+    assert ("tender axles" in shown) == bool(guide.tenders)
+    assert "measured" not in shown
+    assert "renders" in "\n".join(
+        sight_text(guide, REALISTIC, origins | {"switch_lever": "seen measured, right chosen"})
+    )
+
+
+def test_examples_in_docstrings() -> None:
+    result = doctest.testmod(vision.report.worth)
+    assert result.attempted > 0
+    assert result.failed == 0

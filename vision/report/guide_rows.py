@@ -1,0 +1,84 @@
+"""A guide as rows of words, for the terminal and the page alike."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from vision.guide import Guide, Pair, Tender, Variation, pairs
+from vision.records import BINARY_CUES, State
+from vision.report.words import cue_words, years_words
+
+OPEN = "–"
+YES, NO = "yes", "no"
+KEY = f"{YES}: made with it; {NO}: made without it; {OPEN}: the guide does not say"
+
+
+def heading(guide: Guide) -> tuple[str, str]:
+    """Title of a guide, and one line about the family."""
+    first, last = guide.years[0], guide.years[-1]
+    span = str(first) if first == last else f"{first}–{last}"
+    about = (
+        guide.maker,
+        f"gauge {guide.gauge} ({guide.gauge_mm:g} mm)",
+        f"1:{guide.scale:g}",
+        guide.wheels,
+        span,
+    )
+    return guide.title, ", ".join(part for part in about if part)
+
+
+def table(guide: Guide) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Heads and one row for each variation: id, years, then what each part should be.
+
+    A column in which the guide says nothing of any variation is left out.
+    """
+    columns: list[tuple[str, Callable[[Variation], str]]] = [
+        ("years", lambda v: years_words(v.edtf)),
+        ("number", lambda v: " or ".join(v.numbers) or OPEN),
+    ]
+    short = {"switch_lever": "lever", "side_linkage": "linkage", "edge_stripe": "stripe"}
+    for name in BINARY_CUES:
+        columns.append((short[name], lambda v, name=name: _state(v, name)))  # type: ignore[misc]
+    if guide.tenders:
+        columns.append(("tender", lambda v: " or ".join(v.tenders) or OPEN))
+    for name in guide.check_names:
+        columns.append((cue_words(name), lambda v, name=name: _state(v, name)))  # type: ignore[misc]
+    cells = [(head, [cell(v) for v in guide.variations]) for head, cell in columns]
+    kept = [(head, cell) for head, cell in cells if set(cell) != {OPEN}]
+    rows = zip(*(cell for _, cell in kept), strict=True)
+    heads = ("id", *(head for head, _ in kept))
+    return heads, [(v.id, *row) for v, row in zip(guide.variations, rows, strict=True)]
+
+
+def _state(variation: Variation, name: str) -> str:
+    if name == "edge_stripe" and variation.stripe_colour:
+        return variation.stripe_colour
+    state = variation.expects.get(name)
+    return OPEN if state is None else YES if state is State.PRESENT else NO
+
+
+def tender_words(tender: Tender) -> str:
+    """Axles and lamps of a tender, and the author's note."""
+    lamps = {0: "no rear lamp", 1: "1 rear lamp"}.get(tender.lamps, f"{tender.lamps} rear lamps")
+    axles = "1 axle" if tender.axles == 1 else f"{tender.axles} axles"
+    note = f" ({tender.text})" if tender.text else ""
+    return f"{axles}, {lamps}{note}"
+
+
+def hard_pairs(guide: Guide) -> list[str]:
+    """Pairs that photos tell apart by one cue or by none, and what else would.
+
+    A cue that is hidden or was altered takes such a pair's only difference with it.
+    """
+    return [_pair_words(pair) for pair in pairs(guide) if len(pair.in_photos) < 2]
+
+
+def _pair_words(pair: Pair) -> str:
+    checks = " or ".join(map(cue_words, pair.told_apart_by))
+    names = f"{pair.first} and {pair.second}"
+    if pair.in_photos:
+        also = f"; by hand also {checks}" if checks else ""
+        return f"{names}: in photos only the {cue_words(pair.in_photos[0])}{also}"
+    if checks:
+        return f"{names}: nothing in photos; by hand {checks}"
+    return f"{names}: nothing in this guide"
