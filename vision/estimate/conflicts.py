@@ -24,6 +24,7 @@ SURE_TOGETHER = 0.5
 # Mass of contradiction between two readings of one part, from which they disagree:
 # 1 - sum over states of the product of their shares (the K of Dempster's rule). Chosen.
 DISAGREEMENT = 0.8
+EDGE_STRIPE = "edge_stripe"
 # More contradictions than this say the same thing again.
 MOST_CONFLICTS = 3
 MOST_PARTS_AT_ONCE = 4
@@ -105,12 +106,11 @@ def _contradictions(
     guide: Guide, engine: Sequence[Evidence], weights: Mapping[str, float]
 ) -> list[Conflict]:
     """Smallest sets of states that no variation was made with."""
-    read: dict[str, tuple[Evidence, str, float]] = {}
+    read: dict[str, tuple[Evidence, frozenset[str], float]] = {}
     for item in engine:
-        shares = _shares(item.reading)
-        best = max(range(len(shares)), key=lambda i: shares[i])
-        if _seen(item) and shares[best] >= SURE:
-            read[item.factor.name] = (item, item.factor.states[best], shares[best])
+        states, share = _read_surely(item)
+        if _seen(item) and share >= SURE:
+            read[item.factor.name] = (item, states, share)
     found: list[tuple[float, tuple[str, ...]]] = []
     for size in range(1, min(len(read), MOST_PARTS_AT_ONCE) + 1):
         for names in combinations(read, size):
@@ -118,7 +118,7 @@ def _contradictions(
                 continue
             sure = math.prod(read[name][2] for name in names)
             fits = any(
-                all(read[n][1] in read[n][0].factor.made.get(v.id, {read[n][1]}) for n in names)
+                all(read[n][1] & read[n][0].factor.made.get(v.id, read[n][1]) for n in names)
                 for v in guide.variations
             )
             if not fits and sure >= SURE_TOGETHER:
@@ -130,6 +130,23 @@ def _contradictions(
     ]
 
 
+def _read_surely(item: Evidence) -> tuple[frozenset[str], float]:
+    """The state that is most surely read, or that there is a stripe of whatever colour."""
+    if item.factor.name != EDGE_STRIPE:
+        shares = dict(zip(item.factor.states, _shares(item.reading), strict=True))
+    else:
+        # All colours together weigh as much as none: presence is one question, the
+        # colour another.
+        bare, *painted = item.reading
+        row = _shares([bare, *(weight / len(painted) for weight in painted)])
+        shares = dict(zip(item.factor.states, row, strict=True))
+        if max(shares.values()) < SURE:
+            colours = frozenset(item.factor.states) - {ABSENT}
+            return colours, math.fsum(shares[colour] for colour in colours)
+    best = max(shares, key=lambda state: shares[state])
+    return frozenset({best}), shares[best]
+
+
 def _joined(sets: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
     """Join the pairs that contain the number: they are one story about the number."""
     pairs = [names for names in sets if len(names) == 2 and "cab_number" in names]
@@ -139,10 +156,10 @@ def _joined(sets: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
 
 
 def _tell(
-    guide: Guide, parts: Sequence[tuple[Evidence, str]], weights: Mapping[str, float]
+    guide: Guide, parts: Sequence[tuple[Evidence, frozenset[str]]], weights: Mapping[str, float]
 ) -> Conflict:
     names = tuple(item.factor.name for item, _ in parts)
-    states = [f"{_label(item, state)}{_whose(item, state)}" for item, state in parts]
+    states = [f"{_label(item, shown)}{_whose(item, shown)}" for item, shown in parts]
     if len(parts) == 1:
         lead = f"{states[0]}: no variation has this"
     elif names[0] == "cab_number" and len(parts) > 2:
@@ -150,7 +167,7 @@ def _tell(
     else:
         together = "both" if len(parts) == 2 else "all of these"
         lead = f"{' with '.join(states)}: no variation has {together}"
-    stories = [(_happened(item, state), _expected(weights, item, state)) for item, state in parts]
+    stories = [(_happened(item, shown), _expected(weights, item, shown)) for item, shown in parts]
     misread = math.fsum(
         weights[v.id] * math.prod(1.0 - altered(item, v.id) for item, _ in parts)
         for v in guide.variations
@@ -161,12 +178,10 @@ def _tell(
     return Conflict(kind, names, f"{lead}. Stories: {_listed(stories)}")
 
 
-def _expected(weights: Mapping[str, float], item: Evidence, state: str) -> float:
-    """P(the part is in that state and was not made so | evidence)."""
+def _expected(weights: Mapping[str, float], item: Evidence, shown: frozenset[str]) -> float:
+    """P(the part is in one of those states and was not made so | evidence)."""
     return math.fsum(
-        weights[id] * _share(item, id, frozenset({state}))
-        for id, made in item.factor.made.items()
-        if state not in made
+        weights[id] * _share(item, id, shown - made) for id, made in item.factor.made.items()
     )
 
 
@@ -185,29 +200,34 @@ def _listed(stories: Sequence[tuple[str, float]]) -> str:
     return "; ".join(f"{text} ({percent(p)})" for text, p in ranked)
 
 
-def _label(item: Evidence, state: str) -> str:
-    shown = state
+def _label(item: Evidence, shown: frozenset[str]) -> str:
+    name = item.factor.name
+    if len(shown) > 1:
+        return f"{name} {PRESENT}"
+    (state,) = shown
     if state == UNLISTED:
-        shown = next(read_out(c) for c in item.cues if c.state is not State.UNSEEN)
-    if item.factor.name == "edge_stripe" and state != ABSENT:
-        shown = f"{PRESENT}, {state}"
-    return f"{item.factor.name} {shown}"
+        state = next(read_out(c) for c in item.cues if c.state is not State.UNSEEN)
+    return (
+        f"{name} {PRESENT}, {state}"
+        if name == EDGE_STRIPE and state != ABSENT
+        else f"{name} {state}"
+    )
 
 
-def _whose(item: Evidence, state: str) -> str:
+def _whose(item: Evidence, shown: frozenset[str]) -> str:
     if item.factor.name != "cab_number":
         return ""
-    owners = [id for id, made in item.factor.made.items() if state in made]
+    owners = [id for id, made in item.factor.made.items() if shown & made]
     return f" (of {', '.join(owners)})" if owners else ""
 
 
-def _happened(item: Evidence, state: str) -> str:
-    name = item.factor.name
+def _happened(item: Evidence, shown: frozenset[str]) -> str:
+    name, lost = item.factor.name, ABSENT in shown
     if name == "cab_number":
         return "the cab number was changed"
-    if name == "edge_stripe":
-        return "repainted, the stripe lost" if state == ABSENT else "the stripe repainted or added"
-    return f"{name} lost or replaced" if state == ABSENT else f"{name} added with a later part"
+    if name == EDGE_STRIPE:
+        return "repainted, the stripe lost" if lost else "repainted, the stripe added or recoloured"
+    return f"{name} lost or replaced" if lost else f"{name} added with a later part"
 
 
 def _strange_tender(guide: Guide, item: Evidence, weights: Mapping[str, float]) -> list[Conflict]:
