@@ -16,12 +16,17 @@ LAYERS = (
     ("listings", "archive", "shelf"),
     ("pipeline", "report"),
     ("locate", "cues", "estimate"),
-    ("photo", "network", "features", "guide", "rectify"),
+    ("photo", "network", "number", "features", "guide", "rectify"),
     ("records",),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 # The only modules that may know these libraries.
-SOLE_USERS = {"onnxruntime": {"network"}, "typer": {"cli"}, "edtf": {"guide"}}
+SOLE_USERS = {
+    "onnxruntime": {"network"},
+    "rapidocr": {"number"},
+    "typer": {"cli"},
+    "edtf": {"guide"},
+}
 STUDIO_ONLY = {"torch", "mitsuba", "drjit", "onnx", "trimesh", "shapely", "tools", "tests"}
 MODULES = sorted((ROOT / "vision").rglob("*.py"))
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from vision.cues.evidence import Evidence, gather
 from vision.cues.fuse import weigh
+from vision.cues.number import read_number
 from vision.cues.tender import count, weigh_counts
 from vision.network import Networks
 from vision.records import BINARY_CUES, Cue, Photo, Sighting, State
 
-__all__ = ["Evidence", "count", "gather", "read_cues", "weigh", "weigh_counts"]
+__all__ = ["Evidence", "count", "gather", "read_cues", "read_number", "weigh", "weigh_counts"]
 
 
 def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, ...]:
@@ -34,12 +35,7 @@ def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue
     binary = tuple(
         weigh(gather(photo, sighting, networks, name), networks.fusion) for name in BINARY_CUES
     )
-    number = Cue(
-        "cab_number",
-        State.UNSEEN,
-        because="numbers are not read from photos yet; say what you read with --saw",
-    )
-    return (*binary, *_tender(photo, sighting, networks), number)
+    return (*binary, *_tender(photo, sighting, networks), read_number(photo, sighting))
 
 
 def _tender(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, ...]:
