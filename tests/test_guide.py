@@ -112,7 +112,7 @@ def test_a_guide_refuses_other_years_and_says_where(text):
     assert '"W1"' in findings[0].message
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES // 2, deadline=None)  # the library's grammar is slow
 @given(st.sets(st.integers(1804, 2100), min_size=1, max_size=12))
 def test_written_years_are_edtf_and_say_the_same_years(years):
     text = write_years(tuple(years))

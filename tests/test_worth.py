@@ -21,6 +21,7 @@ from vision.estimate import (
     CHOSEN,
     PERFECT,
     PERSON_RELIABILITY,
+    READINGS,
     Eyesight,
     Skill,
     estimate,
@@ -35,10 +36,11 @@ from vision.estimate.survivors import draw_survivors
 from vision.estimate.worth import Tally, _members
 from vision.guide import Guide, PartRates, Rates, Tender, builtin_names, load_guide, write_years
 from vision.network import models_folder
+from vision.records import BINARY_CUES, VALUED_CUES
 from vision.report import sight_text, worth_text
 
 REALISTIC = Eyesight(CHOSEN, PERSON_RELIABILITY)
-N = 3000
+N = 2000
 # A right program fails a check at this level once in ten thousand runs; the seeds are
 # fixed, so it does not fail by chance at all.
 LEVEL = 1e-4
@@ -183,6 +185,11 @@ def test_visible_shares_are_those_of_the_fit() -> None:
     }
     assert visible_shares(fusion) == {"switch_lever": 0.3, "tender_axles": 0.3}
     assert visible_shares({}) == {}
+
+
+def test_every_cue_has_a_chosen_skill() -> None:
+    assert tuple(CHOSEN) == READINGS
+    assert {*BINARY_CUES, *VALUED_CUES} <= set(READINGS)
 
 
 def test_the_shipped_fit_is_understood() -> None:
