@@ -69,10 +69,16 @@ def usage(name: str, command: Any) -> str:
     return " ".join(words)
 
 
-def test_every_command_but_date_is_in_a_table_with_its_options() -> None:
+def test_every_guide_command_is_in_its_table_with_its_options() -> None:
     documented = {re.sub(r"[`\\]", "", row[0]) for row in table("Guides")}
-    own = {usage(n, c) for n, c in COMMANDS.items() if n != "telltale date"}
+    own = {usage(n, c) for n, c in COMMANDS.items() if n.startswith("telltale guide")}
     assert documented == own
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_option_is_in_the_readme(name: str) -> None:
+    options = {opt for p in COMMANDS[name].params for opt in p.opts if opt.startswith("--")}
+    assert {opt for opt in options if not re.search(rf"{opt}\b", README)} == set()
 
 
 def test_the_words_for_strength_are_those_of_the_scale() -> None:

@@ -16,14 +16,12 @@ from vision.report.guide_rows import (
     table,
     tender_words,
 )
-from vision.report.markup import document
+from vision.report.markup import cards, document
 from vision.report.words import CAUTIONS, cue_words, percent
 
 # Signs beside the words, so that a column can be scanned; never colour alone.
 SIGNS = {YES: "●", NO: "○"}
 MADE = '<td class="made"><span aria-hidden="true">●</span><span class="hidden">made</span></td>'
-# Below 40rem each variation becomes a card, since eight columns do not fit 360 px; the
-# roles keep it a table for those who hear the page.
 STYLE = """
 :root { --made: #1d5b79; }
 @media (prefers-color-scheme: dark) { :root { --made: #7cc4e8; } }
@@ -43,13 +41,6 @@ h1 { font-size: 1.5rem; line-height: 1.2; margin: .4rem 0; }
 dt { font-weight: 700; margin-top: .6rem; }
 dd { margin-left: 1rem; }
 @media (max-width: 40rem) {
-  .cards thead { position: absolute; clip-path: inset(50%); height: 1px; width: 1px;
-    overflow: hidden; }
-  .cards tr { display: block; border: 1px solid var(--line); border-radius: .4rem;
-    padding: .4rem .7rem; margin: .6rem 0; }
-  .cards th, .cards td { display: flex; border: 0; padding: .1rem 0; }
-  .cards th { font-size: 1.2rem; }
-  .cards td::before { content: attr(data-label); flex: 0 0 45%; color: var(--quiet); }
   .full { display: none; }
   .short { display: inline; }
 }
@@ -94,20 +85,14 @@ def guide_page(guide: Guide) -> str:
 
 
 def _cards(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    head = "".join(f'<th scope="col" role="columnheader">{escape(h)}</th>' for h in heads)
-    lines = []
-    for row in rows:
-        cells = [f'<th scope="row" role="rowheader">{escape(row[0])}</th>']
-        for label, text in zip(heads[1:], row[1:], strict=True):
-            cell = f"<span>{_cell(label, text)}</span>"
-            cells.append(f'<td role="cell" data-label="{escape(label)}">{cell}</td>')
-        lines.append(f'<tr role="row">{"".join(cells)}</tr>')
-    body = "\n".join(lines)
-    return (
-        '<table class="cards" role="table">\n'
-        f'<thead role="rowgroup"><tr role="row">{head}</tr></thead>\n'
-        f'<tbody role="rowgroup">\n{body}\n</tbody>\n</table>'
-    )
+    cells = [
+        (
+            escape(row[0]),
+            *(_cell(head, text) for head, text in zip(heads[1:], row[1:], strict=True)),
+        )
+        for row in rows
+    ]
+    return cards(heads, cells)
 
 
 def _cell(head: str, text: str) -> str:

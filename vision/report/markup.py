@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from html import escape
 
 from vision.records import Answer, Estimate, State
@@ -35,9 +35,21 @@ table { border-collapse: collapse; width: 100%; }
 th, td { border-top: 1px solid var(--line); padding: .3rem .5rem .3rem 0; text-align: left;
   vertical-align: top; overflow-wrap: anywhere; }
 .quiet { color: var(--quiet); overflow-wrap: anywhere; }
+.cards th, .cards td:not(:last-child) { overflow-wrap: break-word; }
+@media (max-width: 40rem) {
+  .cards thead { position: absolute; clip-path: inset(50%); height: 1px; width: 1px;
+    overflow: hidden; }
+  .cards tr { display: block; border: 1px solid var(--line); border-radius: .4rem;
+    padding: .4rem .7rem; margin: .6rem 0; }
+  .cards th, .cards td { display: flex; border: 0; padding: .1rem 0; }
+  .cards th { font-size: 1.1rem; }
+  .cards td::before { content: attr(data-label); flex: 0 0 var(--label, 45%);
+    color: var(--quiet); }
+}
 """
 POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 BEARING_WORDS = {"for": "for", "against": "against", "neutral": "tells little"}
+UNSEEN_WORDS = "changes nothing"
 
 
 def answer_html(answer: Answer) -> str:
@@ -116,12 +128,44 @@ def _cues(answer: Answer, estimate: Estimate) -> str:
     for cue in answer.cues:
         step = weighing_step(cue, estimate)
         weight = BEARING_WORDS["neutral" if step is None else bearing(step)]
+        weight = UNSEEN_WORDS if cue.state is State.UNSEEN else weight
         fits = fits_words(step) if step is not None else ""
         told = [cue.because, best_view(cue, answer), fits]
         sure = "you say so" if cue.source == "person" else percent(cue.confidence)
         seen = reading(cue) if cue.state is State.UNSEEN else f"{reading(cue)} ({sure})"
         rows.append((cue_words(cue.name), seen, weight, "; ".join(t for t in told if t)))
-    return _table("Why", ("Cue", "Seen", "Speaks", "Because"), rows)
+    heads = ("Cue", "Seen", "Speaks", "Because")
+    table = cards(heads, [tuple(escape(text) for text in row) for row in rows], label="25%")
+    return f"<h2>Why</h2>\n{table}"
+
+
+def cards(heads: Sequence[str], rows: Iterable[Sequence[str]], *, label: str = "45%") -> str:
+    """Set a table whose rows become cards below 40rem, since it would not fit 360 px.
+
+    The roles keep it a table for those who hear the page.
+
+    Parameters
+    ----------
+    heads : sequence of str
+        Plain text.
+    rows : iterable of sequence of str
+        HTML; the first cell of a row is its head.
+    label : str
+        Width of the labels on a card, CSS.
+    """
+    head = "".join(f'<th scope="col" role="columnheader">{escape(h)}</th>' for h in heads)
+    lines = []
+    for row in rows:
+        cells = [f'<th scope="row" role="rowheader">{row[0]}</th>']
+        for name, cell in zip(heads[1:], row[1:], strict=True):
+            cells.append(f'<td role="cell" data-label="{escape(name)}"><span>{cell}</span></td>')
+        lines.append(f'<tr role="row">{"".join(cells)}</tr>')
+    body = "\n".join(lines)
+    return (
+        f'<table class="cards" role="table" style="--label: {label}">\n'
+        f'<thead role="rowgroup"><tr role="row">{head}</tr></thead>\n'
+        f'<tbody role="rowgroup">\n{body}\n</tbody>\n</table>'
+    )
 
 
 def _table(title: str, heads: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> str:

@@ -101,7 +101,7 @@ def percent(p: float) -> str:
     """
     if 0.995 <= p < 1.0:
         return "over 99 %"
-    if 0.0 < p < 0.005:
+    if 0.0 < p <= 0.005:
         return "under 1 %"
     return f"{100 * p:.0f} %"
 
