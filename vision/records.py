@@ -391,3 +391,9 @@ class OutputError(TelltaleError):
     """A result that cannot be written, or would overwrite something."""
 
     exit_code = 40
+
+
+class PageError(TelltaleError):
+    """The page cannot be opened: a part not installed, a port taken, no network."""
+
+    exit_code = 60

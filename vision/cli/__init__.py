@@ -15,6 +15,7 @@ import typer
 from vision import __version__
 from vision.cli.date import date
 from vision.cli.guide import guide_app
+from vision.cli.page import page
 from vision.records import TelltaleError
 
 if TYPE_CHECKING:
@@ -29,6 +30,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command()(date)
+app.command()(page)
 app.add_typer(guide_app, name="guide")
 
 

@@ -1,0 +1,68 @@
+"""`telltale page`: the page that a phone opens."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from vision.records import PageError
+
+if TYPE_CHECKING:
+    from vision.page import Addresses
+
+
+def page(
+    context: typer.Context,
+    guide: Annotated[
+        str,
+        typer.Option(metavar="NAME|FILE", help="Variation guide: a built-in name or a file."),
+    ] = "wayfarer",
+    port: Annotated[int, typer.Option(metavar="N", help="Port to listen on; 0 for any.")] = 8377,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Let phones on this network in, each by a one-time code.")
+    ] = False,
+    https: Annotated[
+        bool, typer.Option("--https", help="Encrypt, with a certificate made on the spot.")
+    ] = False,
+) -> None:
+    """Open a page on which a phone dates engines, until Ctrl-C.
+
+    Photos are read in memory and forgotten with the answer.
+    """
+    try:
+        from vision.page import Addresses, Door, PageLimits, build_app, find_lan_address
+        from vision.page import listen, serve
+    except ModuleNotFoundError as error:
+        raise PageError(
+            f"the page needs {error.name}; install telltale with its extra: 'telltale-vision[page]'"
+        ) from None
+    from vision.guide import load_guide
+
+    table = load_guide(guide)
+    eye = context.obj()
+    limits = PageLimits()
+    address = find_lan_address() if lan else None
+    sockets, port = listen(port, address)
+    where = Addresses(port, address, "https" if https else "http")
+    encryption = None
+    if https:
+        from vision.page.certificate import make_certificate
+
+        encryption, fingerprint = make_certificate(("127.0.0.1", *((address,) if address else ())))
+        typer.echo(f"certificate, SHA-256: {fingerprint}")
+    typer.echo(f"{table.title}\n{where.here}  Ctrl-C ends")
+    door = Door(with_code=lan, sessions=limits.sessions, on_code=lambda code: _invite(where, code))
+    app = build_app(table, eye, door=door, hosts=where.hosts, scheme=where.scheme, limits=limits)
+    serve(app, sockets, limits=limits, context=encryption)
+
+
+def _invite(where: Addresses, code: str) -> None:
+    """Show the way in for the next phone: code, address, and both as a QR code."""
+    import io
+
+    import segno
+
+    stream = io.StringIO()
+    segno.make(where.there(code), error="m", micro=False).terminal(stream, compact=True)
+    typer.echo(f"\nThe next phone, once: {where.there(code)}  code {code}\n{stream.getvalue()}")

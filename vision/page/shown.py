@@ -1,0 +1,167 @@
+"""An answer in words and choices, for the page: the same words as every other surface."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from typing import Any
+
+from vision.estimate.factors import ANOTHER_COLOUR
+from vision.estimate.reading import counts_possible
+from vision.guide import Guide
+from vision.records import Answer, Cue, Estimate, NextLook, State
+from vision.report.words import (
+    CAUTIONS,
+    LEAST_GAIN,
+    MOST_LOOKS,
+    bearing,
+    best_view,
+    candidate_words,
+    cue_words,
+    fits_words,
+    headline,
+    percent,
+    reading,
+    suggests_touching,
+    weighing_step,
+    years_words,
+)
+
+Choice = dict[str, str]
+
+
+def shown(answer: Answer, guide: Guide, *, skip: Collection[str] = ()) -> dict[str, Any]:
+    """What the page shows of an answer.
+
+    Parameters
+    ----------
+    answer : Answer
+    guide : Guide
+        By which it was dated; its values become the choices of the buttons.
+    skip : collection of str
+        Looks that a person cannot take.
+
+    Returns
+    -------
+    dict
+        "years" and "sure" in words; "candidates", "cues", "conflicts", "looks",
+        "notes" and "cautions", each a list. A choice holds the statement that it
+        makes, and a "word" of the page or a "text" of the guide.
+    """
+    years, sure = headline(answer)
+    estimate = answer.estimate
+    return {
+        "years": years,
+        "sure": sure,
+        "found": estimate is not None,
+        "candidates": [] if estimate is None else _candidates(estimate),
+        "cues": [] if estimate is None else [_cue(c, answer, guide) for c in answer.cues],
+        "conflicts": [] if estimate is None else [c.text for c in estimate.conflicts],
+        "looks": [] if estimate is None else _looks(estimate, guide, skip),
+        "notes": [note for photo in answer.photos for note in photo.notes],
+        "cautions": list(CAUTIONS) if suggests_touching(answer) else [],
+    }
+
+
+def choices(guide: Guide, name: str) -> list[Choice]:
+    """What a person can say of a cue or check, most usual first.
+
+    The last choice takes the word of the photo back: nobody can tell.
+    """
+    made: list[Choice]
+    if name == "cab_number":
+        numbers = dict.fromkeys(n for v in guide.variations for n in v.numbers)
+        made = [_text(name, number) for number in numbers]
+    elif name in ("tender_axles", "tender_lamps"):
+        made = [_text(name, count) for count in counts_possible(guide, name)]
+    elif name == "edge_stripe" and guide.stripe_colours:
+        made = [_text(name, colour) for colour in (*guide.stripe_colours, ANOTHER_COLOUR)]
+        made.append({"word": "no", "saw": f"{name}=absent"})
+    else:
+        made = [
+            {"word": "yes", "saw": f"{name}=present"},
+            {"word": "no", "saw": f"{name}=absent"},
+        ]
+    return made
+
+
+def guide_table(guide: Guide) -> dict[str, Any]:
+    """The guide as the page's table: a row for each variation, a cell for each cue."""
+    columns = dict.fromkeys(name for v in guide.variations for name in v.expects)
+    names = [*columns, *(["cab_number"] if any(v.numbers for v in guide.variations) else [])]
+    if guide.tenders:
+        names.append("tender")
+    return {
+        "title": guide.title,
+        "columns": [{"name": name, "words": cue_words(name)} for name in names],
+        "rows": [
+            {
+                "id": v.id,
+                "years": years_words(v.edtf),
+                "text": v.text,
+                "cells": {name: _cell(guide, v.id, name) for name in names},
+            }
+            for v in guide.variations
+        ],
+        "tenders": [{"id": t.id, "axles": t.axles, "lamps": t.lamps} for t in guide.tenders],
+    }
+
+
+def _text(name: str, value: str) -> Choice:
+    return {"text": value, "saw": f"{name}={value}"}
+
+
+def _cell(guide: Guide, id: str, name: str) -> str:
+    """What a variation shows: "present", "absent", a value; "" where the guide is silent."""
+    variation = guide.variation(id)
+    if name == "cab_number":
+        return ", ".join(variation.numbers)
+    if name == "tender":
+        return ", ".join(variation.tenders)
+    if name == "edge_stripe" and variation.stripe_colour:
+        return variation.stripe_colour
+    state = variation.expects.get(name)
+    return "" if state is None else state.value
+
+
+def _candidates(estimate: Estimate) -> list[dict[str, Any]]:
+    return [
+        {"id": c.id, "words": candidate_words(c), "percent": percent(c.p), "p": round(c.p, 4)}
+        for c in estimate.variations
+    ]
+
+
+def _cue(cue: Cue, answer: Answer, guide: Guide) -> dict[str, Any]:
+    step = weighing_step(cue, answer.estimate) if answer.estimate is not None else None
+    fits = fits_words(step) if step is not None else ""
+    seen = cue.state is not State.UNSEEN
+    return {
+        "name": cue.name,
+        "words": cue_words(cue.name),
+        "state": cue.state.value,
+        "reading": reading(cue),
+        "sure": percent(cue.confidence) if seen and cue.source == "photo" else "",
+        "speaks": "neutral" if step is None else bearing(step),
+        "told": [part for part in (cue.because, best_view(cue, answer), fits) if part],
+        "source": cue.source,
+        "choices": choices(guide, cue.name) if cue.name != "tender" else [],
+    }
+
+
+def _looks(estimate: Estimate, guide: Guide, skip: Collection[str]) -> list[dict[str, Any]]:
+    telling: Sequence[NextLook] = [
+        look
+        for look in estimate.look_next
+        if look.gain_bits >= LEAST_GAIN and look.name not in skip
+    ]
+    questions = {check.id: check.question for check in guide.checks}
+    return [
+        {
+            "name": look.name,
+            "words": questions.get(look.name) or cue_words(look.name),
+            "instruction": look.instruction,
+            "caution": look.caution,
+            "hands_on": look.hands_on,
+            "choices": choices(guide, look.name),
+        }
+        for look in telling[:MOST_LOOKS]
+    ]
