@@ -1,6 +1,7 @@
 """Train the networks: python -m tools.train --data DIR --out DIR --only finder --seconds 200.
 
-Writes NAME.pt (averaged weights) and NAME.json (settings, losses, pictures seen).
+Writes NAME.pt (averaged weights) and NAME.json (settings, losses, pictures seen), at the
+end and about once a minute on the way, so that a run cut short leaves its best weights.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from tools.train.tender import counter_batch, counter_loss
 _BATCH = {"finder": 64, "poser": 128, "judge": 192, "tender": 128}
 _PEAK_RATE = {"finder": 2e-3, "poser": 2e-3, "judge": 2.5e-3, "tender": 2e-3}
 _DECAY = 0.02
+_KEEP_EVERY = 60.0  # seconds between weights kept on the way
 _AVERAGE = 0.999  # weight averaging, per step; the first steps average faster
 
 
@@ -37,6 +39,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--only", nargs="+", default=["finder", "poser", *REGIONS, "tender"])
     parser.add_argument("--seconds", type=float, nargs="+", default=[200.0], help="per network")
+    parser.add_argument("--until", type=float, help="stop at this time, seconds since 1970")
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--without", nargs="*", default=[], help="ingredients to switch off")
@@ -53,10 +56,16 @@ def main() -> None:
         setattr(settings, name, False if isinstance(value, bool) else 0.0)
     budgets = arguments.seconds * len(arguments.only)
     for name, seconds in zip(arguments.only, budgets, strict=False):
-        net, report = train(name, pictures, settings, seconds=seconds, seed=arguments.seed)
-        torch.save(net.state_dict(), arguments.out / f"{name}.pt")
-        report |= {"settings": vars(settings), "pictures": len(pictures.files)}
-        (arguments.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
+
+        def keep(net: nn.Module, report: dict[str, object], name: str = name) -> None:
+            report |= {"settings": vars(settings), "pictures": len(pictures.files)}
+            partial = arguments.out / f"{name}.partial"
+            torch.save(net.state_dict(), partial)
+            partial.replace(arguments.out / f"{name}.pt")
+            (arguments.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
+
+        until = time.time() + seconds if arguments.until is None else arguments.until
+        train(name, pictures, settings, until=until, seed=arguments.seed, keep=keep)
 
 
 def step_of(
@@ -98,9 +107,15 @@ def step_of(
 
 
 def train(
-    name: str, pictures: Pictures, settings: Settings, *, seconds: float, seed: int
-) -> tuple[nn.Module, dict[str, object]]:
-    """Train one network for a time, with a one-cycle rate and averaged weights."""
+    name: str,
+    pictures: Pictures,
+    settings: Settings,
+    *,
+    until: float,
+    seed: int,
+    keep: Callable[[nn.Module, dict[str, object]], None],
+) -> None:
+    """Train one network until a time, with a one-cycle rate and averaged weights."""
     torch.manual_seed(seed)
     device = pictures.pixels.device
     generator = torch.Generator(device=device)
@@ -115,8 +130,9 @@ def train(
         [{"params": decayed, "weight_decay": _DECAY}, {"params": plain, "weight_decay": 0.0}],
         lr=peak,
     )
-    started, step, skipped, losses = time.monotonic(), 0, 0, []
-    while (done := (time.monotonic() - started) / seconds) < 1.0:
+    started, kept, step, skipped, losses = time.time(), time.time(), 0, 0, []
+    seconds = max(until - started, 1e-3)
+    while (done := (time.time() - started) / seconds) < 1.0:
         rate = peak * min(1.0, done / 0.08) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
         for group in optimiser.param_groups:
             group["lr"] = rate
@@ -135,15 +151,24 @@ def train(
             losses.append(round(loss.item(), 4))
         if step % 1000 == 0:
             print(f"{name} step {step} loss {sum(losses[-20:]) / 20:.4f}", flush=True)
+        if time.time() - kept > _KEEP_EVERY:
+            keep(average, _report(step, skipped, batch, losses, finished=False))
+            kept = time.time()
+    keep(average, _report(step, skipped, batch, losses, finished=True))
     print(
         f"{name}: {step} steps of {batch}, last losses {losses[-5:]}, {skipped} skipped", flush=True
     )
-    return average, {
+
+
+def _report(
+    step: int, skipped: int, batch: int, losses: list[float], *, finished: bool
+) -> dict[str, object]:
+    return {
         "steps": step,
         "skipped": skipped,
         "batch": batch,
-        "seconds": seconds,
-        "losses": losses,
+        "finished": finished,
+        "losses": list(losses),
     }
 
 

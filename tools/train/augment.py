@@ -15,21 +15,24 @@ from torch.nn import functional as F
 
 def _some(batch: Tensor, share: float, generator: torch.Generator) -> Tensor:
     chosen = torch.rand(len(batch), device=batch.device, generator=generator) < share
-    return chosen.float().view(-1, 1, 1, 1)
+    return chosen.to(batch.dtype).view(-1, 1, 1, 1)
 
 
 def _uniform(batch: Tensor, low: float, high: float, generator: torch.Generator) -> Tensor:
     drawn = torch.rand(len(batch), 1, 1, 1, device=batch.device, generator=generator)
-    return low + (high - low) * drawn
+    return (low + (high - low) * drawn).to(batch.dtype)
 
 
 def photometric(batch: Tensor, generator: torch.Generator, *, strength: float = 1.0) -> Tensor:
     """Light, colour, blur, noise and JPEG blocks over RGB in 0..1, shape (B, 3, H, W)."""
+    # Halves on a card: these passes are bound by memory, and 11 bits exceed a photo's 8.
+    kind = batch.dtype
+    batch = batch.half() if batch.is_cuda else batch
     batch = _light(batch, generator, strength)
     batch = _colour(batch, generator, strength)
     batch = _blur(batch, generator, strength)
     batch = _noise(batch, generator, strength)
-    return _blocks(batch, generator, strength).clamp(0, 1)
+    return _blocks(batch, generator, strength).clamp(0, 1).to(kind)
 
 
 def _light(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
@@ -41,8 +44,8 @@ def _light(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor
     batch = ((batch - mean) * contrast + mean) * gain
     # A slope of light across the picture: a window at one side, a lamp at the other.
     rows, cols = batch.shape[2:]
-    x = torch.linspace(-1, 1, cols, device=batch.device).view(1, 1, 1, -1)
-    y = torch.linspace(-1, 1, rows, device=batch.device).view(1, 1, -1, 1)
+    x = torch.linspace(-1, 1, cols, device=batch.device, dtype=batch.dtype).view(1, 1, 1, -1)
+    y = torch.linspace(-1, 1, rows, device=batch.device, dtype=batch.dtype).view(1, 1, -1, 1)
     slope = (
         _uniform(batch, -0.35, 0.35, generator) * x + _uniform(batch, -0.35, 0.35, generator) * y
     )
@@ -53,7 +56,7 @@ def _light(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor
 
 def _colour(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
     drawn = torch.rand(len(batch), 3, 1, 1, device=batch.device, generator=generator)
-    batch = batch * torch.exp((drawn - 0.5) * 0.5 * strength)
+    batch = batch * torch.exp((drawn - 0.5) * 0.5 * strength).to(batch.dtype)
     grey = (batch * batch.new_tensor([0.299, 0.587, 0.114]).view(1, 3, 1, 1)).sum(1, keepdim=True)
     saturation = _uniform(batch, 1 - 0.7 * strength, 1 + 0.7 * strength, generator)
     saturation = saturation * (1 - _some(batch, 0.1, generator))
@@ -64,7 +67,9 @@ def _colour(batch: Tensor, generator: torch.Generator, strength: float) -> Tenso
     third = batch.new_full((3, 3), 1 / 3)
     root = math.sqrt(1 / 3)
     cross = batch.new_tensor([[0, -root, root], [root, 0, -root], [-root, root, 0]])
-    turn = cos * torch.eye(3, device=batch.device) + (1 - cos) * third + sin * cross
+    turn = (
+        cos * torch.eye(3, device=batch.device, dtype=batch.dtype) + (1 - cos) * third + sin * cross
+    )
     return torch.einsum("bij,bjhw->bihw", turn, batch)
 
 
@@ -89,15 +94,9 @@ def _noise(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor
     level = (
         _uniform(batch, 0.0, 0.09, generator) ** 1.5 * 2 * _some(batch, 0.5, generator) * strength
     )
-    noise = torch.randn(batch.shape, device=batch.device, generator=generator)
-    coarse = torch.randn(
-        len(batch),
-        3,
-        batch.shape[2] // 2,
-        batch.shape[3] // 2,
-        device=batch.device,
-        generator=generator,
-    )
+    like = {"device": batch.device, "dtype": batch.dtype, "generator": generator}
+    noise = torch.randn(batch.shape, **like)
+    coarse = torch.randn(len(batch), 3, batch.shape[2] // 2, batch.shape[3] // 2, **like)
     noise = noise + F.interpolate(coarse, size=batch.shape[2:], mode="bilinear")
     return batch + noise * level
 
