@@ -9,7 +9,7 @@ from vision.guide import Guide, HandsOnCheck, PartRates, Rates, Tender, Variatio
 from vision.records import Cue, State
 
 # As many random examples as are quick; 1,000 where the environment asks for them.
-EXAMPLES = int(os.environ.get("TELLTALE_EXAMPLES", "60"))
+EXAMPLES = int(os.environ.get("TELLTALE_EXAMPLES", "40"))
 
 P, A = State.PRESENT, State.ABSENT
 

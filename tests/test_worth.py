@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import doctest
 import json
-import math
 from collections import Counter
 from types import MappingProxyType
 
@@ -295,8 +294,9 @@ def test_the_text_states_n_intervals_and_origins(
         share = 100 * tally.right / tally.items
         assert f"{share:.1f} ({100 * low:.1f}–{100 * high:.1f})" in text
     for id, named in perfect[-1].named.items():
-        assert f"{named[id]} of {named.total()}" in text
-        assert math.isclose(sum(named.values()), named.total())
+        held = 100 * perfect[-1].held_of[id] / named.total()
+        assert f"{named[id]} of {named.total()}, {held:.0f} %" in text
+    assert all(t.held_of.total() == t.held for t in (*perfect, *realistic))
     origins = dict.fromkeys(CHOSEN, "chosen")
     shown = "\n".join(sight_text(guide, REALISTIC, origins))
     assert ("tender axles" in shown) == bool(guide.tenders)

@@ -38,6 +38,8 @@ class Tally:
         Engines that still are as made, and those of them named right.
     dated, years : int
         Engines for which years were stated, and the years of all these sets together.
+    held_of : Counter
+        `held` for each true variation.
     named : mapping of variation to Counter
         For each true variation, what was named first, and how often.
     """
@@ -51,6 +53,7 @@ class Tally:
     made_right: int = 0
     dated: int = 0
     years: int = 0
+    held_of: Counter[str] = field(default_factory=Counter)
     named: dict[str, Counter[str]] = field(default_factory=dict)
 
     def add(self, engine: Survivor, found: Estimate) -> None:
@@ -60,7 +63,9 @@ class Tally:
         years = _members(found.years)
         self.items += 1
         self.right += right
-        self.held += engine.year in years if engine.year is not None else not years
+        held = engine.year in years if engine.year is not None else not years
+        self.held += held
+        self.held_of[engine.variation] += held
         self.stated += found.confidence
         self.made += engine.as_made
         self.made_right += engine.as_made and right

@@ -64,8 +64,9 @@ def worth_text(eyes: Mapping[str, Sequence[Tally]], *, width: int = WIDTH) -> li
     lines += ["", *textwrap.wrap(NOTE, width), ""]
     last = {eye: tallies[-1] for eye, tallies in eyes.items()}
     first = next(iter(last.values()))
-    lines.append(f"By variation, {first.stage}")
-    head = ("", *(f"{eye} eye" for eye in last), "taken most often for")
+    lead = f"By variation, {first.stage}: right, and year held; none: of no variation here"
+    lines += textwrap.wrap(lead, width)
+    head = ("", *(f"{eye} eye" for eye in last), "mostly taken for")
     body = [_by_variation(id, last) for id in sorted(first.named, key=_other_last)]
     return lines + columns_text([head, *body], width)
 
@@ -120,14 +121,15 @@ def _by_variation(id: str, last: Mapping[str, Tally]) -> tuple[str, ...]:
         if named is None:
             cells.append("none drawn")
             continue
-        cells.append(f"{named[id]} of {named.total()}")
+        n = named.total()
+        cells.append(f"{named[id]} of {n}, {100 * tally.held_of[id] / n:.0f} %")
         wrong = [(count, other) for other, count in named.items() if other != id]
         mistaken = [f"{_name(other)} ({count})" for count, other in sorted(wrong)[:-3:-1]]
     return (_name(id), *cells, ", ".join(mistaken))
 
 
 def _name(id: str) -> str:
-    return "none of them" if id == NOT_IN_GUIDE else id
+    return "none" if id == NOT_IN_GUIDE else id
 
 
 def _other_last(id: str) -> tuple[bool, str]:
