@@ -65,16 +65,21 @@ def _render(name: str, scenes: int, views: int, options: argparse.Namespace, unt
     seconds = max(until - time.time(), 1.0)
     command = ["tools.render", "--out", str(options.out / name), "--split", split]
     command += ["--seed", str(seed), "--scenes", str(scenes), "--views", str(views)]
-    command += ["--workers", str(options.workers), "--cards", str(options.cards)]
+    command += ["--workers", str(options.workers), "--cards", str(max(options.cards, 1))]
     command += ["--seconds", f"{seconds:.0f}", "--samples", str(options.samples)]
     _run(command, options.out / "log", OMP_NUM_THREADS="1").wait()
 
 
 def _train(options: argparse.Namespace, until: float) -> None:
+    base = ["tools.train", "--data", str(options.out / "train")]
+    base += ["--out", str(options.out / "weights")]
+    if options.cards == 0:  # side by side they would need six times the memory
+        each = max(until - time.time(), 6.0) / len(NAMES)
+        _run([*base, "--seconds", f"{each:.0f}"], options.out / "log").wait()
+        return
     running = []
     for index, name in enumerate(NAMES):
-        command = ["tools.train", "--data", str(options.out / "train"), "--only", name]
-        command += ["--out", str(options.out / "weights"), "--until", f"{until:.0f}"]
+        command = [*base, "--only", name, "--until", f"{until:.0f}"]
         card = str(index % options.cards)
         running.append(_run(command, options.out / "log", CUDA_VISIBLE_DEVICES=card))
     for process in running:
@@ -86,7 +91,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, required=True)
-    parser.add_argument("--cards", type=int, default=1)
+    parser.add_argument("--cards", type=int, default=0, help="graphics cards; 0 for cores only")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--samples", type=int, default=12, help="paths per pixel")
     parser.add_argument("--unseen", type=int, default=4000, help="pictures in the unseen sets")
