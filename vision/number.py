@@ -159,10 +159,17 @@ def _read(lines: Sequence[Pixels], boxes: Sequence[Box]) -> tuple[Reading, ...]:
         return ()
     recogniser = _recogniser()
     alphabet = [BLANK, *recogniser.postprocess_op.character[1:]]
-    widest = max(1.0, *(line.shape[1] / line.shape[0] for line in lines))
-    batch = np.stack([recogniser.resize_norm_img(line, widest) for line in lines])
-    rows = np.asarray(recogniser.session(batch.astype(np.float32)))
-    return tuple(_reading(row, box, alphabet) for row, box in zip(rows, boxes, strict=True))
+    # One at a time: a batch is as wide as its widest line, which costs more than it saves.
+    return tuple(
+        _reading(_run(recogniser, line), box, alphabet)
+        for line, box in zip(lines, boxes, strict=True)
+    )
+
+
+def _run(recogniser: Any, line: Pixels) -> NDArray[np.float32]:
+    slenderness = max(1.0, line.shape[1] / line.shape[0])
+    batch = recogniser.resize_norm_img(line, slenderness)[None].astype(np.float32)
+    return np.asarray(recogniser.session(batch)[0])
 
 
 def _reading(row: NDArray[np.float32], box: Box, alphabet: Sequence[str]) -> Reading:
