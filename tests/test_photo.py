@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from shapes import corners, encoded, engine, ramp
-from vision.photo import WORKING_SIDE_PX, Limits, open_photo, photo_from_bytes
+from vision.photo import WORKING_SIDE_PX, Limits, closer, open_photo, photo_from_bytes
 from vision.records import (
     PhotoEmpty,
     PhotoIsFolder,
@@ -78,18 +78,34 @@ def test_all_eight_orientations_give_the_same_picture(orientation: int, file_for
 def test_orientation_and_reduced_decoding_go_together(orientation: int) -> None:
     # 16 divides both sides, so that every turn has the same JPEG blocks; colour at
     # full resolution, since its upsampling leans to one side.
-    upright = engine(2 * WORKING_SIDE_PX, 1600)
+    upright = engine(2 * WORKING_SIDE_PX, 992)
     options = {"quality": 95, "subsampling": 0}
     stored = stored_as(upright, orientation)
     data = encoded(stored, "JPEG", exif=exif_block(orientation), **options)
     photo = photo_from_bytes(data, "turned.jpg")
-    assert photo.size == (3200, 1600)
-    assert photo.pixels.shape == (800, 1600, 3)
+    assert photo.size == (2 * WORKING_SIDE_PX, 992)
+    assert photo.pixels.shape == (496, WORKING_SIDE_PX, 3)
     assert photo.scale == 0.5
     plain = photo_from_bytes(encoded(upright, "JPEG", **options), "upright.jpg")
     # The transform rounds differently when its rows and columns change places.
     difference = np.abs(photo.pixels.astype(int) - plain.pixels)
     assert difference.max() <= 4
+
+
+@pytest.mark.parametrize("orientation", ORIENTATIONS)
+def test_a_closer_look_is_the_whole_decoding(orientation: int) -> None:
+    upright = engine(4 * WORKING_SIDE_PX, 1024)
+    data = encoded(stored_as(upright, orientation), "JPEG", exif=exif_block(orientation))
+    first = photo_from_bytes(data, "large.jpg")
+    assert first.scale == 0.25
+    assert closer(first, 0.2) is first
+    assert closer(first, 0.3).scale == 0.5
+    finest = closer(first, 2.0)
+    assert finest.scale == 1.0
+    assert finest.size == first.size == (4 * WORKING_SIDE_PX, 1024)
+    assert finest.sha256 == first.sha256
+    assert np.abs(finest.pixels.astype(int) - upright).mean() < 3
+    assert closer(finest, 2.0) is finest
 
 
 @pytest.mark.parametrize("reserved", [0, 9, 65535])
@@ -126,12 +142,13 @@ def test_unset_capture_time_is_none(unset: str) -> None:
     ("size", "reduction"),
     [
         ((1600, 1200), 1),
-        ((3199, 2400), 1),
-        ((3200, 2400), 2),
-        ((4000, 3000), 2),
-        ((3000, 4000), 2),
-        ((4001, 3001), 2),
-        ((6400, 200), 4),
+        ((1999, 1500), 1),
+        ((2000, 1500), 2),
+        ((3999, 3000), 2),
+        ((4000, 3000), 4),
+        ((3000, 4000), 4),
+        ((4001, 3001), 4),
+        ((8000, 400), 8),
     ],
 )
 @pytest.mark.parametrize("file_format", ["JPEG", "PNG"])

@@ -28,7 +28,8 @@ from tools.corruptions import CORRUPTIONS, corrupt
 from vision.cues import count, gather
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
-from vision.photo import open_photo, photo_from_bytes
+from vision.photo import closer, open_photo, photo_from_bytes
+from vision.pipeline import ENGINE_WIDTH_PX
 from vision.records import BINARY_CUES, Photo, TelltaleError
 
 _NETWORKS: dict[str, Networks] = {}
@@ -69,6 +70,7 @@ def look(path: Path, networks: Networks, corruption: Corruption | None = None) -
         "faces": sighting.faces.value,
         "regions": {k: [[round(v, 1) for v in p] for p in q] for k, q in sighting.regions.items()},
     }
+    photo = closer(photo, ENGINE_WIDTH_PX / max(sighting.locomotive.width, 1.0))
     for cue in BINARY_CUES:
         evidence = gather(photo, sighting, networks, cue)
         seen["cues"][cue] = {name: round(value, 4) for name, value in evidence.values.items()}

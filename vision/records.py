@@ -134,6 +134,12 @@ class Photo:
         Capture time from EXIF as ISO 8601, without zone; None if not recorded.
     notes : tuple of str
         What a reader should know of the decoding: damaged EXIF, an animation.
+    orientation : int
+        Orientation stored in the file, 1 to 8 (EXIF, CIPA DC-008, tag 0x0112): how the
+        stored pixels were turned to make the photo upright. 1 where none is stored.
+    content : bytes | None
+        The file's bytes where `pixels` were decoded at a reduced scale, so that small
+        parts can be looked at more closely; else None.
     """
 
     pixels: Pixels
@@ -142,6 +148,8 @@ class Photo:
     name: str
     taken: str | None = None
     notes: tuple[str, ...] = ()
+    orientation: int = 1
+    content: bytes | None = field(default=None, repr=False, compare=False)
 
     @property
     def scale(self) -> float:
@@ -379,6 +387,24 @@ class EvidenceError(TelltaleError):
     """A --saw statement that the guide does not know."""
 
     exit_code = 21
+
+
+class ArchiveError(TelltaleError):
+    """An archive that cannot be worked on as asked: no folder, not tagged yet, a bad query."""
+
+    exit_code = 50
+
+
+class ArchiveBusy(TelltaleError):
+    """Another run is at work in the same archive."""
+
+    exit_code = 51
+
+
+class SidecarError(TelltaleError):
+    """A sidecar that is there but cannot be read, or cannot be written; left as it is."""
+
+    exit_code = 52
 
 
 class ModelError(TelltaleError):
