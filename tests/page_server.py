@@ -104,7 +104,7 @@ def running(
     **more: Any,
 ) -> Iterator[int]:
     """Serve the page in a thread; gives the port."""
-    limits = PageLimits() if limits is None else limits
+    limits = PageLimits(retry_s=0.3) if limits is None else limits
     sockets, port = listen(port, None)
     app = build_app(
         load_guide(guide),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import functools
+import math
 from collections.abc import Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -29,8 +30,6 @@ from vision.page.static import Asset, load_assets
 from vision.pipeline import Eye
 from vision.records import TelltaleError
 
-# Seconds after which a phone that was turned away tries again.
-RETRY_S = 3
 # A show's day; the door forgets everybody when the server stops.
 COOKIE_S = 12 * 3600
 CODE_BYTES = 64
@@ -146,6 +145,7 @@ class _Counter:
                 "photos": limits.photos,
                 "photo_bytes": limits.photo_bytes,
                 "request_bytes": limits.request_bytes,
+                "retry_s": limits.retry_s,
             }
         )
         if fresh:
@@ -183,7 +183,7 @@ class _Counter:
         try:
             place = self._room.enter(asked.scope["telltale_session"], ticket)
         except Busy:
-            return refusal(503, "busy", retry_s=RETRY_S)
+            return refusal(503, "busy", retry_s=math.ceil(self._limits.retry_s))
         # The place belongs to the work, not to the request: a thread cannot be stopped,
         # so who gives up waiting leaves the place taken until the desk is done with it.
         try:
@@ -198,7 +198,7 @@ class _Counter:
             return reply(await asyncio.wait_for(asyncio.shield(job), self._limits.answer_s))
         except TimeoutError:
             job.add_done_callback(lambda done: done.exception())
-            return refusal(503, "slow", retry_s=RETRY_S)
+            return refusal(503, "slow", retry_s=math.ceil(self._limits.retry_s))
         except TelltaleError as error:
             return await _refused(asked, told(error))
 

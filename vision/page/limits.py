@@ -31,6 +31,8 @@ class PageLimits:
     places : int
         Requests being uploaded, waiting or read at the same time; past that the answer
         is "busy".
+    retry_s : float
+        How long a phone that was turned away waits before it tries again, seconds.
     places_each : int
         Of those, how many one phone may hold, so that one cannot crowd out the others.
     connections : int
@@ -51,6 +53,7 @@ class PageLimits:
     header_s: float = 10.0
     answer_s: float = 60.0
     places: int = 24
+    retry_s: float = 3.0
     places_each: int = 2
     connections: int = 160
     sessions: int = 64

@@ -59,10 +59,11 @@ export async function openGuide(item) {
   table = table || (await wire.guide());
   const known = shares(item);
   const heads = [say("guide_variation"), say("guide_years"), ...table.columns.map(({ words }) => words)];
-  place.replaceChildren(make("table", {}, make("caption", {}, table.title),
+  place.replaceChildren(make("table", {},
     make("thead", {}, make("tr", {}, ...heads.map((text) => make("th", { scope: "col" }, text)))),
     make("tbody", {}, ...table.rows.map((one) => row(one, known)))));
   difference.replaceChildren();
+  document.getElementById("guide-head").textContent = table.title;
   if (!box.open) box.showModal();
 }
 

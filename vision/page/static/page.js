@@ -7,7 +7,6 @@ import * as store from "./store.js";
 import * as wire from "./wire.js";
 import { make, say } from "./words.js";
 
-const RETRY = 3000;
 const at = (id) => document.getElementById(id);
 
 let items = [];
@@ -37,7 +36,7 @@ function reach(is) {
 }
 
 function draw() {
-  at("lead").hidden = items.length > 0;
+  at("welcome").hidden = current !== null;
   at("adds").textContent = say(current ? "same_engine" : "new_engine");
   at("next-engine").disabled = current === null;
   at("answer").replaceChildren(current ? show(current, acts(current)) : "");
@@ -64,7 +63,7 @@ async function add(files) {
   if (!files.length) return;
   if (current === null) {
     const id = `${Date.now()}-${items.length}`;
-    current = { id, when: Date.now(), photos: [], said: {}, skip: [], note: "", pending: false, change: 0 };
+    current = { id, when: Date.now(), photos: [], seen: [], said: {}, skip: [], note: "", pending: false, change: 0 };
     items.push(current);
   }
   const item = current;
@@ -104,8 +103,8 @@ function acts(item) {
       item.skip.push(name);
       ask(item);
     },
-    remove(index) {
-      release(item.photos.splice(index, 1)[0]);
+    remove(photo) {
+      item.photos = item.photos.filter((one) => one !== photo);
       ask(item);
     },
     note(text) {
@@ -167,7 +166,7 @@ async function pump() {
   let again = false;
   for (let item; !again && (item = items.find((one) => one.pending)); ) again = await send(item);
   pumping = false;
-  if (again) retry = setTimeout(pump, RETRY);
+  if (again) retry = setTimeout(pump, 1000 * wire.limits.retry_s);
 }
 
 // Sends one engine; returns whether the queue must wait before it goes on.
@@ -176,10 +175,13 @@ async function send(item) {
   const tell = (name, values) => item === current && phase(name, values);
   try {
     tell("send", { percent: 0 });
+    const photos = [...item.photos];
     const { answer, shown } = await wire.answer(item, tell);
     // What was said while the laptop was reading is asked again.
     if (item.change !== change || !items.includes(item)) return false;
-    Object.assign(item, { answer, shown, pending: false, trouble: null });
+    item.seen.filter((photo) => !photos.includes(photo)).forEach(release);
+    // An answer is shown with the photos that it was given for, whatever is added since.
+    Object.assign(item, { answer, shown, seen: photos, pending: false, trouble: null });
     reach(true);
   } catch (error) {
     if (!(error instanceof wire.Refused) || error.code === "door") {
@@ -203,7 +205,8 @@ function failed(error, item) {
     reach(true);
     if (item === current) phase("busy");
   } else if (error instanceof wire.Refused && error.code === "door") {
-    askCode();
+    // The laptop may have been started anew; if it wants a code, `look` asks for one.
+    setTimeout(look, 1000);
   } else if (error instanceof wire.Refused) {
     trouble(words(error));
   } else {
@@ -290,7 +293,7 @@ async function begin() {
     await look();
   }
   if (items.some((item) => item.pending)) pump();
-  setInterval(look, RETRY * 2);
+  setInterval(look, 2000 * wire.limits.retry_s);
 }
 
 begin();

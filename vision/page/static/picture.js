@@ -25,14 +25,19 @@ function outline(svg, points, kind, width) {
   svg.append(draw("polygon", { points: path, class: `stroke ${kind}`, "stroke-width": width, ...pattern }));
 }
 
-function label(svg, text, x, y, size, [width, height]) {
+// The first of the corners of what it names where a label covers no other label.
+function label(text, [l, t, r, b], size, [width, height], taken) {
   const long = size * (0.62 * text.length + 0.7);
-  const left = Math.max(0, Math.min(x, width - long));
-  const top = Math.max(0, Math.min(y - 1.4 * size, height - 1.4 * size));
-  svg.append(draw("rect", { x: left, y: top, width: long, height: 1.4 * size, rx: size / 5, class: "label" }));
+  const high = 1.4 * size;
+  const corners = [[l, t - high], [l, b], [r - long, t - high], [r - long, b], [l - long, t], [r, t], [l - long, b - high], [r, b - high]];
+  const inside = corners.map(([x, y]) => [Math.max(0, Math.min(x, width - long)), Math.max(0, Math.min(y, height - high))]);
+  const clear = ([x, y]) => taken.every((o) => x >= o[0] + o[2] || x + long <= o[0] || y >= o[1] + high || y + high <= o[1]);
+  const [left, top] = inside.find(clear) || inside[0];
+  taken.push([left, top, long]);
+  const box = draw("rect", { x: left, y: top, width: long, height: high, rx: size / 5, class: "label" });
   const words = draw("text", { x: left + 0.35 * size, y: top + 1.03 * size, "font-size": size });
   words.textContent = text;
-  svg.append(words);
+  return [box, words];
 }
 
 function marks(record, index) {
@@ -42,11 +47,13 @@ function marks(record, index) {
   if (!sighting || !sighting.locomotive) return svg;
   const line = Math.max(...size) * 0.004;
   const letters = Math.max(...size) * 0.034;
-  outline(svg, corners(sighting.locomotive), "whole", line * 0.7);
-  label(svg, say("mark_locomotive"), sighting.locomotive[0], sighting.locomotive[3] + 1.4 * letters, letters, size);
-  if (sighting.tender) {
-    outline(svg, corners(sighting.tender), "whole", line * 0.7);
-    label(svg, say("mark_tender"), sighting.tender[0], sighting.tender[3] + 1.4 * letters, letters, size);
+  const taken = [];
+  const labels = [];
+  const below = ([left, , right, bottom]) => [left, bottom + 1.4 * letters, right, bottom];
+  for (const [word, box] of [["mark_locomotive", sighting.locomotive], ["mark_tender", sighting.tender]]) {
+    if (!box) continue;
+    outline(svg, corners(box), "whole", line * 0.7);
+    labels.push(...label(say(word), below(box), letters, size, taken));
   }
   record.cues.forEach((cue, number) => {
     if ((cue.photo || 0) !== index || cue.source === "person") return;
@@ -55,10 +62,11 @@ function marks(record, index) {
     if (!points) return;
     outline(svg, points, cue.state, line);
     if (region && cue.where && cue.state === "present") outline(svg, corners(cue.where), "present", line);
-    const x = Math.min(...points.map((p) => p[0]));
-    const y = Math.min(...points.map((p) => p[1]));
-    label(svg, String(number + 1), x, y, letters, size);
+    const [xs, ys] = [0, 1].map((axis) => points.map((point) => point[axis]));
+    const around = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
+    labels.push(...label(String(number + 1), around, letters, size, taken));
   });
+  svg.append(...labels);
   return svg;
 }
 

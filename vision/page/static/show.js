@@ -2,7 +2,7 @@
 import { picture } from "./picture.js";
 import { make, say } from "./words.js";
 
-const SIGNS = { for: "▲", against: "▼", neutral: "●" };
+const SIGNS = { for: "▲", against: "▼", neutral: "●", changes_nothing: "○" };
 
 function section(word, ...children) {
   return make("section", {}, make("h2", {}, say(word)), ...children);
@@ -21,7 +21,7 @@ export function plate(shown) {
 function candidates(shown) {
   const rows = shown.candidates.filter((one) => one.p >= 0.005).map((one) => {
     const meter = make("meter", { min: 0, max: 1, value: one.p, "aria-label": one.words });
-    return make("li", {}, make("span", {}, one.words), make("b", {}, one.percent), meter);
+    return make("li", {}, make("span", {}, one.words), meter, make("b", {}, one.percent));
   });
   return section("candidates", make("ul", { className: "candidates" }, ...rows));
 }
@@ -56,11 +56,12 @@ function looks(shown, said, act) {
 }
 
 function reason(cue, number, said, act) {
+  const speaks = cue.state === "unseen" ? "changes_nothing" : cue.speaks;
   const sure = cue.source === "person" ? say("you_say") : cue.sure;
   const head = make("div", { className: "head" },
     make("span", { className: "badge", "aria-hidden": "true" }, String(number)),
     make("span", {}, `${cue.words}: ${cue.reading}`), sure ? make("span", { className: "tag" }, sure) : null,
-    make("span", { className: "speaks" }, `${SIGNS[cue.speaks]} ${say(cue.speaks)}`));
+    make("span", { className: "speaks" }, `${SIGNS[speaks]} ${say(speaks)}`));
   const entry = make("li", { "data-cue": cue.name, "data-source": cue.source }, head, list(cue.told));
   if (cue.source === "person") {
     entry.append(make("div", { className: "row" },
@@ -68,7 +69,7 @@ function reason(cue, number, said, act) {
   } else if (cue.choices.length && !(cue.name in said)) {
     const group = make("div", { className: "row", role: "group", "aria-label": `${cue.words}: ${say("correct_it")}` },
       ...answers(cue.choices, said, act));
-    entry.append(make("details", {}, make("summary", {}, say("correct")), group));
+    entry.append(make("details", {}, make("summary", {}, say(cue.state === "unseen" ? "can_see" : "correct")), group));
   }
   return entry;
 }
@@ -79,9 +80,11 @@ function why(shown, said, act) {
 }
 
 function photos(item, act) {
-  const figures = item.answer.photos.map((_, index) => picture(item.answer, item.photos, index, () => act.remove(index)));
+  const figures = item.seen.map((photo, index) => picture(item.answer, item.seen, index, () => act.remove(photo)));
   const legend = make("p", { className: "quiet" }, `${say("mark_legend")} ${say("mark_numbers")}`);
-  return make("section", { "aria-label": say("photo", { number: 1 }) }, ...figures, legend);
+  const key = item.shown.cues.map((cue, index) => make("li", {},
+    make("span", { className: "badge" }, String(index + 1)), `${cue.words}: ${cue.reading}`));
+  return make("section", { "aria-label": say("photos_marked") }, ...figures, make("ul", { className: "legend" }, ...key), legend);
 }
 
 function end(item, act) {

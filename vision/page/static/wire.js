@@ -11,7 +11,7 @@ export class Refused extends Error {
 }
 
 let token = null;
-export let limits = { photos: 8, photo_bytes: 12e6, request_bytes: 30e6 };
+export let limits = { photos: 8, photo_bytes: 12e6, request_bytes: 30e6, retry_s: 3 };
 
 async function ask(path, options = {}) {
   let response;
