@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn, TextIO
 import typer
 
 from vision import __version__
+from vision.cli.archive import find, tag
 from vision.cli.date import date
 from vision.cli.guide import guide_app
 from vision.cli.page import page
@@ -31,6 +32,8 @@ app = typer.Typer(
 )
 app.command()(date)
 app.command()(page)
+app.command()(tag)
+app.command()(find)
 app.add_typer(guide_app, name="guide")
 
 

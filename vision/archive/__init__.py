@@ -1,0 +1,21 @@
+"""A folder of photos: looked at once, dated, tagged with sidecars, searched."""
+
+from vision.archive.groups import By
+from vision.archive.index import EngineRow, Index
+from vision.archive.run import Order, Summary, Watcher, default_jobs, tag_archive
+from vision.archive.undo import Undone, undo_archive
+from vision.archive.walk import OWN_FOLDER
+
+__all__ = [
+    "OWN_FOLDER",
+    "By",
+    "EngineRow",
+    "Index",
+    "Order",
+    "Summary",
+    "Undone",
+    "Watcher",
+    "default_jobs",
+    "tag_archive",
+    "undo_archive",
+]

@@ -1,0 +1,199 @@
+"""Engines of an archive: which have to be dated again, and which sidecars to write."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from vision import __version__
+from vision.archive.dating import date_looks
+from vision.archive.files import write_sidecar
+from vision.archive.groups import GROUP_FILE, By, group, read_group_file
+from vision.archive.index import EngineRow, Index, SidecarRow
+from vision.archive.sidecar import is_ours, merge, strip
+from vision.archive.tags import Tags, tags_of
+from vision.archive.walk import SIDECAR_SUFFIX, Tree
+from vision.guide import Guide
+from vision.records import SidecarError, TelltaleError
+from vision.report import answer_json
+
+# Increased whenever the same answer would be written into a sidecar in another way.
+TAGS_FORMAT = "1"
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One engine to date, and those of its sidecars that have to be looked after."""
+
+    engine: str
+    photos: tuple[str, ...]
+    hashes: tuple[str, ...]
+    basis: str
+    is_new: bool
+    sidecars: tuple[tuple[str, str], ...]
+
+
+class Engines:
+    """Plans and works off the engines of one archive.
+
+    Attributes
+    ----------
+    count : int
+        Engines, whether or not anything is to be done for them.
+    sidecars : int
+        Sidecars that belong to them.
+    """
+
+    def __init__(self, root: Path, index: Index, guide: Guide, eye: str, model: str) -> None:
+        self._root, self._index, self._guide = root, index, guide
+        self._eye, self._model = eye, model
+        self._rows: dict[str, SidecarRow] = {}
+        self.count = self.sidecars = 0
+
+    def plan(self, tree: Tree, by: By) -> list[Job]:
+        """Group the photos, and find the engines for which something is to be done."""
+        alike = self._index.alike(self._eye)
+        hashes = {path: row.sha256 for path, row in self._index.photos().items() if not row.code}
+        readable = {path: alike[sha] for path, sha in hashes.items() if sha in alike}
+        engines = group(readable, read_group_file(self._root / GROUP_FILE), by)
+        known = self._index.engine_bases()
+        self._index.forget_engines(name for name in known if name not in engines)
+        self._rows = self._index.sidecars()
+        targets = sidecar_names(list(readable), tree.sidecars)
+        self.count = len(engines)
+        jobs = []
+        for name, photos in engines.items():
+            basis = self._basis(photos, tuple(hashes[photo] for photo in photos))
+            pairs = [(photo, target) for photo in photos for target in targets[photo]]
+            self.sidecars += len(pairs)
+            is_new = known.get(name) != basis
+            due = [pair for pair in pairs if is_new or not self._is_current(pair[1], basis)]
+            if due:
+                own = tuple(hashes[photo] for photo in photos)
+                jobs.append(Job(name, photos, own, basis, is_new, tuple(due)))
+        return jobs
+
+    def work_off(self, job: Job, errors: list[TelltaleError], *, dry: bool) -> list[str]:
+        """Date one engine and write its sidecars.
+
+        Returns
+        -------
+        list of str
+            The sidecars that were written, or with `dry` would be.
+        """
+        looks = [self._index.look(sha, self._eye) for sha in job.hashes]
+        answer = date_looks(job.photos, looks, self._guide, self._model)
+        if job.is_new:
+            plain = answer_json(answer)
+            for photo in plain["photos"]:
+                photo["path"] = photo["path"].encode("utf-8", "backslashreplace").decode()
+            self._index.keep_engine(EngineRow(job.engine, job.photos, job.basis, plain))
+        by_photo = dict(zip(job.photos, looks, strict=True))
+        tags = {photo: tags_of(answer, by_photo[photo], self._guide) for photo, _ in job.sidecars}
+        drafts = list(self._drafts(job, tags, errors))
+        changed = [draft for draft in drafts if draft.old != draft.new]
+        if dry:
+            return [draft.path for draft in changed]
+        # Said before it is done: a kill between the two loses nothing that stood there.
+        self._index.keep_sidecars({draft.path: draft.row for draft in drafts})
+        stats = {d.path: (self._root / d.path).stat() for d in drafts if d.old == d.new}
+        for draft in changed:
+            try:
+                stats[draft.path] = write_sidecar(str(self._root / draft.path), draft.new)
+            except SidecarError as error:
+                errors.append(SidecarError(f"{draft.path}: {_reason(error)}"))
+        self._index.set_written(stats)
+        return [draft.path for draft in changed if draft.path in stats]
+
+    def _basis(self, photos: Sequence[str], hashes: Sequence[str]) -> str:
+        parts = [__version__, TAGS_FORMAT, self._eye, self._guide.sha256, self._guide.name]
+        for photo, sha in zip(photos, hashes, strict=True):
+            parts += [photo, sha]
+        text = "\0".join(parts).encode("utf-8", "surrogateescape")
+        return hashlib.sha256(text).hexdigest()
+
+    def _is_current(self, path: str, basis: str) -> bool:
+        row = self._rows.get(path)
+        if row is None or row.basis != basis:
+            return False
+        try:
+            status = os.stat(os.path.join(self._root, path))  # noqa: PTH116, PTH118 (a third of the time)
+        except OSError:
+            return False
+        return (status.st_size, status.st_mtime_ns) == (row.size, row.modified)
+
+    def _drafts(
+        self, job: Job, tags: dict[str, Tags], errors: list[TelltaleError]
+    ) -> Iterator[_Draft]:
+        for photo, path in job.sidecars:
+            try:
+                yield self._draft(job, photo, path, tags[photo])
+            except SidecarError as error:
+                errors.append(SidecarError(f"{path}: {error}; left as it is"))
+
+    def _draft(self, job: Job, photo: str, path: str, tags: Tags) -> _Draft:
+        file = self._root / path
+        try:
+            old = file.read_bytes()
+            modified: int | None = file.stat().st_mtime_ns
+        except FileNotFoundError:
+            old, modified = None, None
+        except OSError as error:
+            raise SidecarError(f"cannot be read ({error.strerror})") from None
+        new = merge(old, tags)
+        row = self._rows.get(path)
+        if row is not None and old is not None and _sha(old) == row.sha256:
+            before, modified = self._index.before(path), row.before_modified
+        else:
+            before = None if old is None else strip(old)
+            modified = None if old is None or is_ours(old) else modified
+        return _Draft(
+            path, old, new, SidecarRow(photo, job.basis, _sha(new), -1, -1, before, modified)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Draft:
+    path: str
+    old: bytes | None
+    new: bytes
+    row: SidecarRow
+
+
+def sidecar_names(photos: Sequence[str], sidecars: dict[str, str]) -> dict[str, tuple[str, ...]]:
+    """Which sidecars belong to each photo.
+
+    Two habits exist: photo.jpg.xmp and photo.xmp. Whichever is there counts, both if
+    both are. Where none is, the first is chosen, which two photos never share.
+
+    Parameters
+    ----------
+    photos : sequence of str
+    sidecars : dict of str to str
+        Those that exist: path in small letters, path as written.
+    """
+    stems: dict[str, int] = {}
+    for photo in photos:
+        stem = photo.rpartition(".")[0].lower()
+        stems[stem] = stems.get(stem, 0) + 1
+    names = {}
+    for photo in photos:
+        stem = photo.rpartition(".")[0]
+        candidates = [photo + SIDECAR_SUFFIX]
+        # photo.xmp beside photo.jpg and photo.png says nothing of which it means.
+        if stems[stem.lower()] == 1:
+            candidates.append(stem + SIDECAR_SUFFIX)
+        there = [sidecars[name.lower()] for name in candidates if name.lower() in sidecars]
+        names[photo] = tuple(there) or (photo + SIDECAR_SUFFIX,)
+    return names
+
+
+def _sha(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def _reason(error: SidecarError) -> str:
+    return str(error).rpartition(": ")[2]

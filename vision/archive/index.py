@@ -1,0 +1,348 @@
+"""What the archive remembers: an SQLite file, written by one process alone."""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from vision.archive.values import Look, Seen, Stamp, look_from_text
+from vision.records import ArchiveError, OutputError
+
+# Increased whenever the tables change; an older index is rebuilt, a newer one refused.
+FORMAT = 1
+# Paths are kept as bytes, since a name need not be text.
+_TABLES = """
+CREATE TABLE photos (path BLOB PRIMARY KEY, size INTEGER, modified INTEGER,
+  changed INTEGER, inode INTEGER, sha256 TEXT, code INTEGER, error TEXT) WITHOUT ROWID;
+CREATE TABLE looks (sha256 TEXT, eye TEXT, look TEXT, PRIMARY KEY (sha256, eye)) WITHOUT ROWID;
+CREATE TABLE engines (name BLOB PRIMARY KEY, basis TEXT, answer TEXT) WITHOUT ROWID;
+CREATE TABLE members (photo BLOB PRIMARY KEY, engine BLOB) WITHOUT ROWID;
+CREATE TABLE sidecars (path BLOB PRIMARY KEY, photo BLOB, basis TEXT, sha256 TEXT,
+  size INTEGER, modified INTEGER, before BLOB, before_modified INTEGER) WITHOUT ROWID;
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoRow:
+    """One photo as it was at the last run; `stamp` is None where it was not read."""
+
+    stamp: Stamp | None
+    sha256: str
+    code: int
+    error: str
+
+
+@dataclass(frozen=True, slots=True)
+class SidecarRow:
+    """One sidecar that we wrote.
+
+    Attributes
+    ----------
+    photo : str
+    basis : str
+        Hash of all that went into our tags.
+    sha256 : str
+        Of the bytes that we wrote.
+    size, modified : int
+        Of the file after writing; -1 while it is being written.
+    before : bytes or None
+        What stood there before us; None for no file.
+    before_modified : int or None
+        Its time of last change, nanoseconds.
+    """
+
+    photo: str
+    basis: str
+    sha256: str
+    size: int
+    modified: int
+    before: bytes | None
+    before_modified: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class EngineRow:
+    """One engine: its photos, and the answer as `answer_json` gives it."""
+
+    name: str
+    photos: tuple[str, ...]
+    basis: str
+    answer: dict[str, Any]
+
+
+class Index:
+    """The index of one archive.
+
+    Parameters
+    ----------
+    path : Path or None
+        The file; None for one in memory that nothing outlives.
+
+    Attributes
+    ----------
+    rebuilt : str
+        Why an index that was there could not be used, and where it lies now; empty
+        where all is well.
+
+    Raises
+    ------
+    ArchiveError
+        Made by a newer telltale.
+    OutputError
+        It cannot be written.
+    """
+
+    def __init__(self, path: Path | None) -> None:
+        self.path = path
+        self.rebuilt = ""
+        with _disk_errors(path):
+            if path is not None:
+                path.parent.mkdir(parents=True, exist_ok=True)
+            self._base, complaint = _open(path)
+            if complaint and path is not None:
+                self.rebuilt = f"{path}: {complaint}; built anew, the old one is {_aside(path)}"
+                self._base, _ = _open(path)
+
+    def close(self) -> None:
+        """Close the file; a killed run needs no closing."""
+        self._base.close()
+
+    def copy_from(self, path: Path) -> None:
+        """Fill an index in memory with what a file holds, without writing to it."""
+        try:
+            source = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+            try:
+                source.backup(self._base)
+            finally:
+                source.close()
+        except sqlite3.Error as error:
+            raise ArchiveError(f"{path}: cannot be read ({error})") from error
+
+    def photos(self) -> dict[str, PhotoRow]:
+        """Every photo of the last run."""
+        rows = self._base.execute(
+            "SELECT path, size, modified, changed, inode, sha256, code, error FROM photos"
+        )
+        return {
+            os.fsdecode(path): PhotoRow(
+                None if size < 0 else Stamp(size, modified, changed, inode), sha256, code, error
+            )
+            for path, size, modified, changed, inode, sha256, code, error in rows
+        }
+
+    def looked_at(self, eye: str) -> set[str]:
+        """Hashes of all content that this eye has looked at."""
+        return {
+            sha for (sha,) in self._base.execute("SELECT sha256 FROM looks WHERE eye = ?", (eye,))
+        }
+
+    def look(self, sha256: str, eye: str) -> Look:
+        """Return what the eye saw; KeyError where it has not looked."""
+        query = "SELECT look FROM looks WHERE sha256 = ? AND eye = ?"
+        row = self._base.execute(query, (sha256, eye)).fetchone()
+        if row is None:
+            raise KeyError(sha256)
+        return look_from_text(row[0])
+
+    def alike(self, eye: str) -> dict[str, int]:
+        """Perceptual hash of all content that this eye has looked at."""
+        query = "SELECT sha256, json_extract(look, '$.alike') FROM looks WHERE eye = ?"
+        return {sha: int(alike, 16) for sha, alike in self._base.execute(query, (eye,))}
+
+    def keep_seen(self, batch: Iterable[Seen], eye: str) -> None:
+        """Remember what became of some tasks, all or none of them."""
+        with self._transaction():
+            for seen in batch:
+                self._keep(seen, eye)
+
+    def _keep(self, seen: Seen, eye: str) -> None:
+        stamp = seen.stamp or Stamp(-1, 0, 0, 0)
+        self._base.execute(
+            "REPLACE INTO photos VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            (
+                os.fsencode(seen.path),
+                stamp.size,
+                stamp.modified,
+                stamp.changed,
+                stamp.inode,
+                seen.sha256,
+                seen.code,
+                seen.error.encode("utf-8", "backslashreplace").decode(),
+            ),
+        )
+        if seen.look:
+            row = (seen.sha256, eye, seen.look)
+            self._base.execute("REPLACE INTO looks VALUES (?, ?, ?)", row)
+
+    def forget_photos(self, paths: Iterable[str]) -> None:
+        """Drop photos that are gone. What was seen stays: the file may only have moved."""
+        with self._transaction():
+            keys = [(os.fsencode(path),) for path in paths]
+            self._base.executemany("DELETE FROM photos WHERE path = ?", keys)
+
+    def engine_bases(self) -> dict[str, str]:
+        """What each engine's answer rests on."""
+        rows = self._base.execute("SELECT name, basis FROM engines")
+        return {os.fsdecode(name): basis for name, basis in rows}
+
+    def keep_engine(self, row: EngineRow) -> None:
+        """Remember one engine's answer, in place of what was said of it before."""
+        name = os.fsencode(row.name)
+        with self._transaction():
+            answer = json.dumps(row.answer, allow_nan=False)
+            self._base.execute("REPLACE INTO engines VALUES (?, ?, ?)", (name, row.basis, answer))
+            self._base.execute("DELETE FROM members WHERE engine = ?", (name,))
+            pairs = [(os.fsencode(photo), name) for photo in row.photos]
+            self._base.executemany("REPLACE INTO members VALUES (?, ?)", pairs)
+
+    def forget_engines(self, names: Iterable[str]) -> None:
+        """Drop engines that are no more."""
+        with self._transaction():
+            for name in names:
+                key = (os.fsencode(name),)
+                self._base.execute("DELETE FROM engines WHERE name = ?", key)
+                self._base.execute("DELETE FROM members WHERE engine = ?", key)
+
+    def engines(self) -> Iterator[EngineRow]:
+        """Every engine, by name."""
+        members: dict[bytes, list[str]] = {}
+        for photo, engine in self._base.execute("SELECT photo, engine FROM members ORDER BY photo"):
+            members.setdefault(engine, []).append(os.fsdecode(photo))
+        for name, basis, answer in self._base.execute(
+            "SELECT name, basis, answer FROM engines ORDER BY name"
+        ):
+            photos = tuple(members.get(name, ()))
+            yield EngineRow(os.fsdecode(name), photos, basis, json.loads(answer))
+
+    def pictures(self, paths: Iterable[str]) -> Iterator[tuple[str, Look]]:
+        """The latest look at each of some photos; those never looked at are left out."""
+        query = (
+            "SELECT look FROM looks JOIN photos USING (sha256) WHERE path = ?"
+            " ORDER BY looks.eye DESC LIMIT 1"
+        )
+        for path in paths:
+            row = self._base.execute(query, (os.fsencode(path),)).fetchone()
+            if row is not None:
+                yield path, look_from_text(row[0])
+
+    def sidecars(self) -> dict[str, SidecarRow]:
+        """Every sidecar that we wrote, without what stood there before (`before` is None)."""
+        rows = self._base.execute(
+            "SELECT path, photo, basis, sha256, size, modified, before_modified FROM sidecars"
+        )
+        return {
+            os.fsdecode(path): SidecarRow(os.fsdecode(photo), basis, sha, size, time, None, before)
+            for path, photo, basis, sha, size, time, before in rows
+        }
+
+    def before(self, path: str) -> bytes | None:
+        """Return what stood in a sidecar's place before us."""
+        query = "SELECT before FROM sidecars WHERE path = ?"
+        row = self._base.execute(query, (os.fsencode(path),)).fetchone()
+        return None if row is None else row[0]
+
+    def keep_sidecars(self, rows: Mapping[str, SidecarRow]) -> None:
+        """Remember some sidecars, all or none of them."""
+        with self._transaction():
+            self._base.executemany(
+                "REPLACE INTO sidecars VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                [
+                    (
+                        os.fsencode(path),
+                        os.fsencode(row.photo),
+                        row.basis,
+                        row.sha256,
+                        row.size,
+                        row.modified,
+                        row.before,
+                        row.before_modified,
+                    )
+                    for path, row in rows.items()
+                ],
+            )
+
+    def set_written(self, stats: Mapping[str, os.stat_result]) -> None:
+        """Note that sidecars have reached their names."""
+        with self._transaction():
+            self._base.executemany(
+                "UPDATE sidecars SET size = ?, modified = ? WHERE path = ?",
+                [(s.st_size, s.st_mtime_ns, os.fsencode(path)) for path, s in stats.items()],
+            )
+
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
+        with _disk_errors(self.path):
+            self._base.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+                self._base.execute("COMMIT")
+            except BaseException:
+                # A full disk may have rolled it back already.
+                if self._base.in_transaction:
+                    self._base.execute("ROLLBACK")
+                raise
+
+
+@contextmanager
+def _disk_errors(path: Path | None) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise OutputError(f"{path}: the index cannot be written ({error})") from error
+    except OSError as error:
+        raise OutputError(f"{path}: the index cannot be written ({error.strerror})") from error
+
+
+def _open(path: Path | None) -> tuple[sqlite3.Connection, str]:
+    """A connection, and what is wrong with what was there."""
+    base = sqlite3.connect(path or ":memory:", isolation_level=None)
+    try:
+        found = base.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if found != "ok":
+            return base, f"damaged ({found})"
+        format = base.execute("PRAGMA user_version").fetchone()[0]
+        if format > FORMAT:
+            base.close()
+            raise ArchiveError(f"{path}: made by a newer telltale (format {format})")
+        if 0 < format < FORMAT:
+            return base, f"of an older format ({format})"
+        base.execute("PRAGMA journal_mode = WAL")
+        # Survives a killed process at any moment; after a power cut the last photos
+        # may have to be looked at again, and nothing else.
+        base.execute("PRAGMA synchronous = NORMAL")
+        if format == 0:
+            base.executescript(f"BEGIN;{_TABLES}PRAGMA user_version = {FORMAT};COMMIT;")
+    except sqlite3.DatabaseError as error:
+        if _is_about_the_disk(error):
+            base.close()
+            raise
+        return base, f"damaged ({error})"
+    return base, ""
+
+
+def _is_about_the_disk(error: sqlite3.DatabaseError) -> bool:
+    return error.sqlite_errorcode & 0xFF in (
+        sqlite3.SQLITE_FULL,
+        sqlite3.SQLITE_READONLY,
+        sqlite3.SQLITE_CANTOPEN,
+        sqlite3.SQLITE_IOERR,
+        sqlite3.SQLITE_BUSY,
+        sqlite3.SQLITE_PERM,
+    )
+
+
+def _aside(path: Path) -> Path:
+    """Move a damaged index, which may still be of use to somebody, out of the way."""
+    number = 1
+    while (target := path.with_name(f"{path.name}.damaged-{number}")).exists():
+        number += 1
+    path.rename(target)
+    for suffix in ("-wal", "-shm"):
+        path.with_name(path.name + suffix).unlink(missing_ok=True)
+    return target

@@ -1,0 +1,155 @@
+"""What to find, in words: "stripe present and 1935..1937"."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from vision.archive.record import CUES, Record
+from vision.records import ArchiveError
+
+Test = Callable[[Record], bool]
+
+_SHORT: Mapping[str, str] = MappingProxyType(
+    {name.rpartition("_")[2]: name for name in CUES} | {name: name for name in CUES}
+)
+_STATES = ("present", "absent", "unseen")
+_YEARS = re.compile(r"(\d{4})(?:\.\.(\d{4}))?")
+_SHARE = re.compile(r"(\d{1,3})\s*%?")
+HELP = (
+    "words: lever|linkage|stripe present|absent|unseen, axles|lamps|number VALUE, YEAR, "
+    "YEAR..YEAR, variation ID, sure PERCENT, in TEXT, engine present|absent, mismatched; "
+    "joined by and, or, not and brackets"
+)
+
+
+def parse_query(text: str) -> Test:
+    """Turn a query into a test of one record.
+
+    Parameters
+    ----------
+    text : str
+        Terms joined by "and" (which may be left out), "or" (which binds less), "not"
+        and brackets. A term is a cue with a state or value, a year or years (the
+        answer's years and these share one), "variation" with an id, "sure" with the
+        least percentage, "in" with part of a photo's path, "engine" with present or
+        absent, or "mismatched". Empty finds everything.
+
+    Raises
+    ------
+    ArchiveError
+        A word that is not understood; the message names it.
+    """
+    try:
+        lexer = shlex.shlex(text, posix=True, punctuation_chars="()")
+        lexer.whitespace_split = True
+        lexer.commenters = ""
+        words = list(lexer)
+    except ValueError as error:
+        raise ArchiveError(f"query: {error}") from None
+    if not words:
+        return lambda record: True
+    parser = _Parser(words)
+    test = parser.any()
+    parser.finish()
+    return test
+
+
+class _Parser:
+    def __init__(self, words: list[str]) -> None:
+        self._words, self._at = words, 0
+
+    def any(self) -> Test:
+        tests = [self._all()]
+        while self._took("or"):
+            tests.append(self._all())
+        return tests[0] if len(tests) == 1 else lambda record: any(t(record) for t in tests)
+
+    def finish(self) -> None:
+        if self._peek():
+            raise ArchiveError(f'query: "{self._peek()}" is not expected here')
+
+    def _all(self) -> Test:
+        tests = [self._one()]
+        while self._took("and") or self._peek().lower() not in ("", "or", ")"):
+            tests.append(self._one())
+        return tests[0] if len(tests) == 1 else lambda record: all(t(record) for t in tests)
+
+    def _one(self) -> Test:
+        if self._took("not"):
+            test = self._one()
+            return lambda record: not test(record)
+        if self._took("("):
+            test = self.any()
+            if not self._took(")"):
+                raise ArchiveError("query: a bracket is not closed")
+            return test
+        return self._term()
+
+    def _term(self) -> Test:
+        word = self._next("a term")
+        lower = word.lower()
+        if years := _YEARS.fullmatch(word):
+            return _years(int(years[1]), int(years[2] or years[1]))
+        if lower in _SHORT:
+            return _cue(_SHORT[lower], self._next(f"present, absent or a value after {word}"))
+        if lower == "variation":
+            id = self._next("an id after variation")
+            return lambda record: record.variation.lower() == id.lower()
+        if lower == "sure":
+            return _sure(self._next("a percentage after sure"))
+        if lower == "in":
+            part = self._next("part of a path after in")
+            return lambda record: part in record.photo
+        if lower == "engine":
+            return _engine(self._next("present or absent after engine"))
+        if lower == "mismatched":
+            return lambda record: record.mismatched
+        raise ArchiveError(f'query: "{word}" is not understood ({HELP})')
+
+    def _peek(self) -> str:
+        return self._words[self._at] if self._at < len(self._words) else ""
+
+    def _next(self, wanted: str) -> str:
+        if not self._peek():
+            raise ArchiveError(f"query: {wanted} expected at the end ({HELP})")
+        self._at += 1
+        return self._words[self._at - 1]
+
+    def _took(self, word: str) -> bool:
+        if self._peek().lower() != word:
+            return False
+        self._at += 1
+        return True
+
+
+def _years(first: int, last: int) -> Test:
+    if last < first:
+        raise ArchiveError(f"query: {first}..{last} runs backwards")
+    return lambda record: any(first <= year <= last for year in record.covered)
+
+
+def _cue(name: str, wanted: str) -> Test:
+    if wanted.lower() in _STATES:
+        state = wanted.lower()
+        unseen = ("unseen", None, 0.0)
+        return lambda record: record.cues.get(name, unseen)[0] == state
+    value = wanted.lower()
+    return lambda record: (record.cues.get(name, ("", None, 0.0))[1] or "").lower() == value
+
+
+def _sure(word: str) -> Test:
+    share = _SHARE.fullmatch(word)
+    if share is None or int(share[1]) > 100:
+        raise ArchiveError(f'query: "{word}" is no percentage from 0 to 100')
+    least = int(share[1]) / 100
+    return lambda record: (record.confidence or 0.0) >= least
+
+
+def _engine(word: str) -> Test:
+    if word.lower() not in ("present", "absent"):
+        raise ArchiveError(f'query: "engine {word}"; present or absent expected')
+    wanted = word.lower() == "present"
+    return lambda record: record.found is wanted

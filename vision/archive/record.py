@@ -1,0 +1,108 @@
+"""One photo of the archive as a flat row: what `find` asks and what an export holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from vision.archive.index import EngineRow
+from vision.archive.tags import covered_years
+from vision.records import BINARY_CUES, VALUED_CUES
+
+CUES = (*BINARY_CUES, *VALUED_CUES)
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One photo and the answer of the engine that it shows.
+
+    Attributes
+    ----------
+    photo, engine, sha256 : str
+    found : bool
+        Whether any photo of the engine shows one.
+    years : str
+        EDTF; "XXXX" for an engine in no variation, empty without one.
+    covered : tuple of int
+        Every year of `years`.
+    confidence, p : float or None
+        Of the years; of the variation.
+    variation : str
+    mismatched : bool
+        The tender does not belong to the engine.
+    cues : mapping of str to (state, value, confidence)
+    """
+
+    photo: str
+    engine: str
+    sha256: str
+    found: bool
+    years: str
+    covered: tuple[int, ...]
+    confidence: float | None
+    variation: str
+    p: float | None
+    mismatched: bool
+    cues: Mapping[str, tuple[str, str | None, float]]
+
+
+def records_of(row: EngineRow) -> Iterator[Record]:
+    """One record for each photo of an engine."""
+    estimate: dict[str, Any] = row.answer["estimate"] or {}
+    best: dict[str, Any] = next(iter(estimate.get("variations", ())), {})
+    kinds = {conflict["kind"] for conflict in estimate.get("conflicts", ())}
+    cues = {
+        cue["name"]: (cue["state"], cue.get("value"), cue["confidence"])
+        for cue in row.answer["cues"]
+    }
+    for path, photo in zip(row.photos, row.answer["photos"], strict=True):
+        yield Record(
+            photo=path,
+            engine=row.name,
+            sha256=photo["sha256"],
+            found=bool(estimate),
+            years=estimate.get("years", ""),
+            covered=covered_years(estimate.get("years", "")),
+            confidence=estimate.get("confidence"),
+            variation=best.get("id", ""),
+            p=best.get("p"),
+            mismatched="engine_tender" in kinds,
+            cues=cues,
+        )
+
+
+def columns(record: Record) -> dict[str, str | int | float | bool | None]:
+    """Lay a record out as the columns of an export, always the same ones."""
+    row: dict[str, str | int | float | bool | None] = {
+        "photo": printable(record.photo),
+        "engine": printable(record.engine),
+        "sha256": record.sha256,
+        "engine_found": record.found,
+        "years": record.years,
+        "first_year": record.covered[0] if record.covered else None,
+        "last_year": record.covered[-1] if record.covered else None,
+        "confidence": record.confidence,
+        "variation": record.variation,
+        "variation_p": record.p,
+        "tender_mismatched": record.mismatched,
+    }
+    for name in CUES:
+        state, value, confidence = record.cues.get(name, ("unseen", None, 0.0))
+        row[name] = state
+        if name in VALUED_CUES:
+            row[f"{name}_value"] = value
+        row[f"{name}_confidence"] = confidence
+    return row
+
+
+def printable(path: str) -> str:
+    r"""Write a name as text: bytes that are no UTF-8 as backslash and two figures.
+
+    Examples
+    --------
+    >>> printable("caf\udce9.jpg")
+    'caf\\xe9.jpg'
+    """
+    data = path.encode("utf-8", "surrogateescape")
+    return data.decode("utf-8", "backslashreplace")

@@ -1,0 +1,250 @@
+"""`tag`: look at what is new, date each engine, write what has changed."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from vision import __version__
+from vision.archive.crew import Alone, Crew, Processes
+from vision.archive.engines import Engines
+from vision.archive.files import sole_run
+from vision.archive.groups import By
+from vision.archive.index import Index, PhotoRow
+from vision.archive.values import LOOK_FORMAT, Seen, Task
+from vision.archive.walk import OWN_FOLDER, Tree, walk
+from vision.guide import Guide
+from vision.records import (
+    ArchiveError,
+    PhotoEmpty,
+    PhotoTooLarge,
+    PhotoTooSmall,
+    PhotoUnreadable,
+    TelltaleError,
+)
+
+if TYPE_CHECKING:
+    from vision.pipeline import Eye
+
+# Photos whose results are written to the index together: a kill loses no more work.
+BATCH = 16
+# Failures that lie in the bytes: the same bytes fail again, so they are not read again.
+LASTING = {e.exit_code for e in (PhotoEmpty, PhotoUnreadable, PhotoTooLarge, PhotoTooSmall)}
+
+
+class Watcher(Protocol):
+    """Whoever shows how far a run is."""
+
+    def begin(self, what: str, count: int) -> None:
+        """`count` things of one kind are to be done."""
+        ...
+
+    def step(self, *, failed: bool = False) -> None:
+        """One of them is done, or has failed."""
+        ...
+
+    def failure(self, text: str) -> None:
+        """Say what failed, in one line."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What to tag, and how.
+
+    Attributes
+    ----------
+    root : Path
+    guide : Guide
+    by : By
+    jobs : int
+        Processes that look; 1 for this one alone.
+    scheduler : str or None
+        Address of a Dask scheduler to use instead.
+    index : Path or None
+        Where the index lies; None for inside the archive.
+    dry : bool
+        Look and date, and write nothing at all.
+    """
+
+    root: Path
+    guide: Guide
+    by: By = By.FOLDER
+    jobs: int = 1
+    scheduler: str | None = None
+    index: Path | None = None
+    dry: bool = False
+
+    @property
+    def index_path(self) -> Path:
+        """The index's file."""
+        return self.index or self.root / OWN_FOLDER / "index.sqlite"
+
+
+@dataclass(slots=True)
+class Summary:
+    """What a run did; all counts are of photos unless they say otherwise."""
+
+    photos: int = 0
+    looked_at: int = 0
+    unchanged: int = 0
+    engines: int = 0
+    dated: int = 0
+    written: list[str] = field(default_factory=list)
+    current: int = 0
+    codes: list[int] = field(default_factory=list)
+    failed: int = 0
+    rebuilt: str = ""
+
+
+def tag_archive(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> Summary:
+    """Tag the photos below a folder.
+
+    Parameters
+    ----------
+    order : Order
+    load_eye : callable
+        Importable by name where several processes work.
+    watcher : Watcher
+
+    Returns
+    -------
+    Summary
+
+    Raises
+    ------
+    ArchiveError, ArchiveBusy, OutputError
+        The run cannot begin or go on. What is done is kept, and the next run goes on.
+    """
+    if not order.root.is_dir():
+        raise ArchiveError(f"{order.root}: no such folder")
+    with ExitStack() as held:
+        if not order.dry:
+            held.enter_context(sole_run(order.index_path.parent))
+        index = _open_index(order)
+        held.callback(index.close)
+        model = load_eye().version
+        run = _Run(order, index, f"{__version__}/{LOOK_FORMAT}/{model}", watcher)
+        tree = run.walk()
+        tasks = run.plan(tree)
+        if tasks:
+            crew = _crew(order, load_eye, held)
+            run.look(crew, tasks)
+        run.date(tree, model)
+    return run.summary
+
+
+def _open_index(order: Order) -> Index:
+    if not order.dry:
+        return Index(order.index_path)
+    index = Index(None)
+    if order.index_path.exists():
+        index.copy_from(order.index_path)
+    return index
+
+
+def _crew(order: Order, load_eye: Callable[[], Eye], held: ExitStack) -> Crew:
+    if order.scheduler is not None:
+        from vision.archive.remote import Cluster
+
+        cluster = Cluster(load_eye, order.scheduler)
+        held.callback(cluster.close)
+        return cluster
+    return Alone(load_eye) if order.jobs == 1 else Processes(load_eye, order.jobs)
+
+
+class _Run:
+    """One run: the index is written here and nowhere else."""
+
+    def __init__(self, order: Order, index: Index, eye: str, watcher: Watcher) -> None:
+        self._order, self._index, self._eye, self._watcher = order, index, eye, watcher
+        self.summary = Summary(rebuilt=index.rebuilt)
+
+    def walk(self) -> Tree:
+        """List the photos, and clear away what a killed run left half-written."""
+        tree = walk(str(self._order.root))
+        for folder, reason in tree.unreadable:
+            self._fail(f"{folder}: the folder cannot be read ({reason})", ArchiveError.exit_code)
+        if not self._order.dry:
+            for part in tree.parts:
+                (self._order.root / part).unlink(missing_ok=True)
+        self.summary.photos = len(tree.photos)
+        return tree
+
+    def plan(self, tree: Tree) -> list[Task]:
+        """What must be read: new and changed photos, and what this eye has not seen."""
+        before = self._index.photos()
+        seen = self._index.looked_at(self._eye)
+        self._index.forget_photos(path for path in before if path not in tree.photos)
+        by_size: dict[int, set[str]] = {}
+        for row in before.values():
+            if row.stamp is not None and row.sha256 in seen:
+                by_size.setdefault(row.stamp.size, set()).add(row.sha256)
+        tasks = []
+        for path, stamp in tree.photos.items():
+            last = before.get(path)
+            if last is not None and last.stamp == stamp and self._is_settled(last, seen):
+                self.summary.unchanged += 1
+                if last.code:
+                    self._fail(last.error, last.code)
+            else:
+                known = tuple(sorted(by_size.get(stamp.size, ())))
+                tasks.append(Task(str(self._order.root), path, known))
+        return tasks
+
+    def _is_settled(self, row: PhotoRow, seen: set[str]) -> bool:
+        return row.code in LASTING if row.code else row.sha256 in seen
+
+    def look(self, crew: Crew, tasks: Sequence[Task]) -> None:
+        """Have the crew look, and keep what it saw."""
+        self._watcher.begin("photos", len(tasks))
+        for batch in _batches(crew.look(tasks)):
+            self._index.keep_seen(batch, self._eye)
+            for seen in batch:
+                if seen.error:
+                    self._fail(seen.error, seen.code)
+                elif not seen.look:
+                    self.summary.unchanged += 1
+                else:
+                    self.summary.looked_at += 1
+                self._watcher.step(failed=bool(seen.error))
+
+    def date(self, tree: Tree, model: str) -> None:
+        """Date each engine whose photos, guide or model changed, and write its sidecars."""
+        engines = Engines(self._order.root, self._index, self._order.guide, self._eye, model)
+        jobs = engines.plan(tree, self._order.by)
+        self.summary.engines = engines.count
+        self._watcher.begin("engines", len(jobs))
+        for job in jobs:
+            errors: list[TelltaleError] = []
+            self.summary.written += engines.work_off(job, errors, dry=self._order.dry)
+            self.summary.dated += 1
+            for error in errors:
+                self._fail(str(error), error.exit_code)
+            self._watcher.step(failed=bool(errors))
+        self.summary.current = engines.sidecars - len(self.summary.written)
+
+    def _fail(self, text: str, code: int) -> None:
+        self.summary.codes.append(code)
+        self.summary.failed += 1
+        self._watcher.failure(text)
+
+
+def _batches(results: Iterator[Seen]) -> Iterator[list[Seen]]:
+    batch: list[Seen] = []
+    for seen in results:
+        batch.append(seen)
+        if len(batch) == BATCH:
+            yield batch
+            batch = []
+    if batch:
+        yield batch
+
+
+def default_jobs() -> int:
+    """Processors that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

@@ -1,0 +1,218 @@
+"""What an answer says, as the values of a sidecar; knows nothing of XML."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from vision.archive.values import Look
+from vision.guide import Guide, years_of
+from vision.records import Answer, Box, Cue, Sighting, State
+from vision.report.words import (
+    NOT_IN_GUIDE,
+    YEAR_UNKNOWN,
+    cue_words,
+    headline,
+    reading,
+    years_words,
+)
+
+# Every keyword of ours begins so, as the branches of a keyword tree do; common practice
+# of photo programs, no source.
+ROOT = "telltale"
+# Ids of our regions begin so, which is how they are told from other people's.
+REGION_ID = "telltale:"
+# Relative coordinates: a hundred-thousandth is a tenth of a pixel of a 100-megapixel photo.
+DIGITS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class RegionTag:
+    """One region: left, top, width, height as shares of the picture as it is stored."""
+
+    id: str
+    name: str
+    role: str
+    left: float
+    top: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tags:
+    """Everything that a sidecar says of one photo.
+
+    Attributes
+    ----------
+    keywords : tuple of str
+    description : str
+    title : str
+        Of the engine; empty where none was found.
+    years : str
+        EDTF (ISO 8601-2); empty where no year is named.
+    first_year, last_year : int or None
+    regions : tuple of RegionTag
+    more : tuple of (name, text)
+        Further values in our own namespace.
+    """
+
+    keywords: tuple[str, ...]
+    description: str
+    title: str
+    years: str
+    first_year: int | None
+    last_year: int | None
+    regions: tuple[RegionTag, ...]
+    more: tuple[tuple[str, str], ...]
+
+
+def tags_of(answer: Answer, look: Look, guide: Guide) -> Tags:
+    """Tags for one photo of an engine.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of the whole engine: keywords and years come from it.
+    look : Look
+        Of this photo: the regions come from it.
+    guide : Guide
+    """
+    years = _years(answer)
+    covered = covered_years(years)
+    title = _title(answer, guide)
+    more = [("Software", answer.versions["telltale"]), ("Guide", answer.versions["guide"])]
+    more.append(("Model", answer.versions["model"]))
+    if answer.estimate is not None:
+        more.append(("Confidence", f"{answer.estimate.confidence:.4f}"))
+        more.append(("Variation", answer.estimate.variations[0].id))
+    return Tags(
+        keywords=tuple(dict.fromkeys(_keywords(answer, covered))),
+        description=_description(answer, title),
+        title=title,
+        years=years,
+        first_year=covered[0] if covered else None,
+        last_year=covered[-1] if covered else None,
+        regions=tuple(_regions(look, title)),
+        more=tuple(more),
+    )
+
+
+def covered_years(edtf: str) -> tuple[int, ...]:
+    """Every calendar year of an answer's EDTF: a year, an interval, or one of a set.
+
+    Examples
+    --------
+    >>> covered_years("[1931..1932,1934]"), covered_years("1937/1938"), covered_years("")
+    ((1931, 1932, 1934), (1937, 1938), ())
+    """
+    if edtf in ("", YEAR_UNKNOWN):
+        return ()
+    # Sets are EDTF level 2, which guides do not use and the guide's reader refuses.
+    runs = edtf.strip("[]").replace("..", "/").split(",")
+    return tuple(year for run in runs for year in years_of(run))
+
+
+def stored_box(box: Box, size: tuple[int, int], orientation: int) -> Box:
+    """Carry a box of the upright photo to the picture as it is stored in the file.
+
+    Parameters
+    ----------
+    box : Box
+        Pixels of the upright photo.
+    size : (int, int)
+        Width and height of the upright photo.
+    orientation : int
+        1 to 8: which sides of the scene the stored row 0 and column 0 are (EXIF 2.32,
+        CIPA DC-008, tag 0x0112).
+
+    Returns
+    -------
+    Box
+        Shares of the stored picture's width and height, 0 to 1, inside the picture.
+    """
+    width, height = size
+    inside = box.clipped(width, height)
+    left, right = inside.left / width, inside.right / width
+    top, bottom = inside.top / height, inside.bottom / height
+    mirrored = (1 - right, 1 - left)
+    turned = (1 - bottom, 1 - top)
+    across, down = {
+        1: ((left, right), (top, bottom)),
+        2: (mirrored, (top, bottom)),
+        3: (mirrored, turned),
+        4: ((left, right), turned),
+        5: ((top, bottom), (left, right)),
+        6: ((top, bottom), mirrored),
+        7: (turned, mirrored),
+        8: (turned, (left, right)),
+    }[orientation]
+    return Box(across[0], down[0], across[1], down[1])
+
+
+def _years(answer: Answer) -> str:
+    estimate = answer.estimate
+    return "" if estimate is None or estimate.years == YEAR_UNKNOWN else estimate.years
+
+
+def _title(answer: Answer, guide: Guide) -> str:
+    if answer.estimate is None:
+        return ""
+    best = answer.estimate.variations[0].id
+    return f"{guide.title}, {'not in this guide' if best == NOT_IN_GUIDE else best}"
+
+
+def _keywords(answer: Answer, covered: tuple[int, ...]) -> Iterator[str]:
+    yield ROOT
+    if answer.estimate is None:
+        yield f"{ROOT}/no engine"
+        return
+    best = answer.estimate.variations[0].id
+    yield f"{ROOT}/not in this guide" if best == NOT_IN_GUIDE else f"{ROOT}/variation/{best}"
+    if covered:
+        yield f"{ROOT}/years/{years_words(answer.estimate.years)}"
+    for year in covered:
+        yield f"{ROOT}/year/{year}"
+    for cue in answer.cues:
+        if cue.state is not State.UNSEEN:
+            yield f"{ROOT}/{cue_words(cue.name)}/{reading(cue)}"
+    if any(conflict.kind == "engine_tender" for conflict in answer.estimate.conflicts):
+        yield f"{ROOT}/tender does not belong"
+
+
+def _description(answer: Answer, title: str) -> str:
+    years, sure = headline(answer)
+    if answer.estimate is None:
+        return f"{years}: {sure}"
+    parts = [_part(cue) for cue in answer.cues if cue.state is State.PRESENT]
+    return f"{', '.join([*parts, years])}: {title}, {sure}"
+
+
+def _part(cue: Cue) -> str:
+    words = cue_words(cue.name)
+    return words if cue.value is None else f"{words} {cue.value}"
+
+
+def _regions(look: Look, title: str) -> Iterator[RegionTag]:
+    sighting = look.sighting
+    if not isinstance(sighting, Sighting):
+        return
+    boxes = [("locomotive", title, "mainSubjectArea", sighting.locomotive)]
+    if sighting.tender is not None:
+        boxes.append(("tender", "tender", "subjectArea", sighting.tender))
+    for cue in look.cues:
+        if cue.where is not None and cue.state is not State.UNSEEN:
+            name = f"{cue_words(cue.name)}: {reading(cue)}"
+            boxes.append((cue.name, name, "subjectArea", cue.where))
+    for id, name, role, box in boxes:
+        share = stored_box(box, look.size, look.orientation)
+        if share.area > 0:
+            yield RegionTag(
+                f"{REGION_ID}{id}",
+                name,
+                role,
+                left=round(share.left, DIGITS),
+                top=round(share.top, DIGITS),
+                width=round(share.width, DIGITS),
+                height=round(share.height, DIGITS),
+            )

@@ -1,0 +1,116 @@
+"""`tag --undo`: take out exactly what was put in."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from vision.archive.files import sole_run, write_sidecar
+from vision.archive.index import Index, SidecarRow
+from vision.archive.run import Watcher
+from vision.archive.sidecar import is_ours, strip
+from vision.archive.walk import OWN_FOLDER, walk
+from vision.records import ArchiveError, SidecarError
+
+
+@dataclass(slots=True)
+class Undone:
+    """Sidecars that were removed, restored byte for byte, or cleaned of our tags."""
+
+    removed: list[str] = field(default_factory=list)
+    restored: list[str] = field(default_factory=list)
+    cleaned: list[str] = field(default_factory=list)
+    failed: list[str] = field(default_factory=list)
+
+
+def undo_archive(
+    root: Path, watcher: Watcher, *, index_path: Path | None = None, dry: bool = False
+) -> Undone:
+    """Remove our tags from every sidecar below a folder, and our own folder.
+
+    A sidecar that still has the bytes we wrote gets back the bytes and the time it had
+    before us, or goes if there was none. One that somebody changed since loses our tags
+    and keeps the rest. It works without an index too, by the marks in the sidecars.
+
+    Parameters
+    ----------
+    root : Path
+    watcher : Watcher
+    index_path : Path or None
+        None for inside the archive.
+    dry : bool
+        Only say what would be done.
+    """
+    if not root.is_dir():
+        raise ArchiveError(f"{root}: no such folder")
+    path = index_path or root / OWN_FOLDER / "index.sqlite"
+    undone = Undone()
+    if not path.exists():
+        _undo_all(root, None, undone, watcher, dry=dry)
+        return undone
+    if dry:
+        index = Index(None)
+        index.copy_from(path)
+        _undo_all(root, index, undone, watcher, dry=True)
+        return undone
+    with sole_run(path.parent):
+        index = Index(path)
+        try:
+            _undo_all(root, index, undone, watcher, dry=False)
+        finally:
+            index.close()
+        if not undone.failed:
+            for suffix in ("", "-wal", "-shm"):
+                path.with_name(path.name + suffix).unlink(missing_ok=True)
+    if not undone.failed and path.parent.name == OWN_FOLDER:
+        shutil.rmtree(path.parent, ignore_errors=True)
+    return undone
+
+
+def _undo_all(
+    root: Path, index: Index | None, undone: Undone, watcher: Watcher, *, dry: bool
+) -> None:
+    rows = {} if index is None else index.sidecars()
+    tree = walk(str(root))
+    paths = sorted({*rows, *tree.sidecars.values()})
+    watcher.begin("sidecars", len(paths))
+    for path in paths:
+        before = index.before(path) if index is not None and path in rows else None
+        try:
+            _undo_one(root, path, rows.get(path), before, undone=undone, dry=dry)
+        except (SidecarError, OSError) as error:
+            undone.failed.append(path)
+            watcher.failure(f"{path}: {error}")
+        watcher.step()
+
+
+def _undo_one(
+    root: Path,
+    path: str,
+    row: SidecarRow | None,
+    before: bytes | None,
+    *,
+    undone: Undone,
+    dry: bool,
+) -> None:
+    file = root / path
+    try:
+        data = file.read_bytes()
+    except FileNotFoundError:
+        return
+    if not is_ours(data):
+        return
+    untouched = row is not None and hashlib.sha256(data).hexdigest() == row.sha256
+    left = before if untouched else strip(data)
+    if left is None:
+        undone.removed.append(path)
+        if not dry:
+            file.unlink()
+        return
+    (undone.restored if untouched else undone.cleaned).append(path)
+    if not dry:
+        modified = row.before_modified if untouched and row is not None else None
+        write_sidecar(os.fspath(file), left, modified)

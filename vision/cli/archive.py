@@ -1,0 +1,255 @@
+"""`telltale tag` and `telltale find`: an archive of photos."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from vision.cli.date import SEVERAL_FAILURES
+from vision.cli.files import refuse_to_overwrite, write_whole
+from vision.records import ArchiveError, SidecarError
+
+if TYPE_CHECKING:
+    from vision.archive import Index, Order, Summary
+
+Folder = Annotated[Path, typer.Argument(metavar="DIR", help="Folder of the archive.")]
+GuideOption = Annotated[
+    str, typer.Option(metavar="NAME|FILE", help="Variation guide: a built-in name or a file.")
+]
+IndexOption = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE", help="Where the index lies, if not in DIR; on a local disk."),
+]
+
+
+def tag(
+    context: typer.Context,
+    folder: Folder,
+    guide: GuideOption = "wayfarer",
+    group: Annotated[
+        str,
+        typer.Option(
+            metavar="folder|photo", help="What shows one engine, where engines.csv does not say."
+        ),
+    ] = "folder",
+    jobs: Annotated[
+        int | None, typer.Option(metavar="N", min=1, help="Processes; all processors if not given.")
+    ] = None,
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="Dask scheduler whose workers look.")
+    ] = None,
+    index: IndexOption = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be written, and write nothing.")
+    ] = False,
+    undo: Annotated[
+        bool, typer.Option("--undo", help="Take out again what was written, and nothing else.")
+    ] = False,
+) -> None:
+    """Date every engine in a folder of photos, and tag the photos with XMP sidecars."""
+    if undo:
+        _undo(folder, index, dry=dry_run)
+        return
+    from vision.archive import By, Order, default_jobs, tag_archive
+    from vision.guide import load_guide
+
+    if group not in tuple(By):
+        raise typer.BadParameter(f"{group}: folder or photo expected", param_hint="--group")
+    order = Order(
+        root=folder,
+        guide=load_guide(guide),
+        by=By(group),
+        jobs=jobs or default_jobs(),
+        scheduler=scheduler,
+        index=index,
+        dry=dry_run,
+    )
+    with _watcher(None if dry_run else order.index_path.with_name("failures.log")) as watcher:
+        summary = tag_archive(order, context.obj, watcher)
+    _tell(summary, order)
+    if summary.codes:
+        different = set(summary.codes)
+        raise typer.Exit(different.pop() if len(different) == 1 else SEVERAL_FAILURES)
+
+
+def find(
+    query: Annotated[
+        str, typer.Argument(metavar="QUERY", help='As "stripe present and 1935..1937".')
+    ] = "",
+    folder: Annotated[
+        Path, typer.Option("--dir", metavar="DIR", help="Folder of the archive.")
+    ] = Path(),
+    index: IndexOption = None,
+    csv: Annotated[
+        Path | None, typer.Option(metavar="OUT", help="Write what is found as CSV.")
+    ] = None,
+    parquet: Annotated[
+        Path | None, typer.Option(metavar="OUT", help="Write what is found as Parquet.")
+    ] = None,
+    null: Annotated[
+        bool, typer.Option("--null", help="Print bare paths with a null byte after each.")
+    ] = False,
+) -> None:
+    """Find tagged photos by what they show and when the engine was made."""
+    from vision.archive.export import to_csv, to_parquet
+    from vision.archive.query import parse_query
+    from vision.archive.record import records_of
+
+    test = parse_query(query)
+    with open_index(folder, index) as base:
+        found = [record for row in base.engines() for record in records_of(row) if test(record)]
+    outputs = [(csv, to_csv), (parquet, to_parquet)]
+    for target, lay_out in outputs:
+        if target is not None:
+            refuse_to_overwrite(target, [folder / record.photo for record in found])
+            write_whole(target, lay_out(found))
+    if null:
+        sys.stdout.flush()
+        os.write(sys.stdout.fileno(), b"".join(os.fsencode(r.photo) + b"\0" for r in found))
+    elif csv is None and parquet is None:
+        for record in found:
+            typer.echo(f"{shown(record.photo)}  {_answer(record)}")
+    if not found:
+        typer.echo("nothing found", err=True)
+
+
+@contextmanager
+def open_index(folder: Path, index: Path | None) -> Iterator[Index]:
+    """Read an archive's index without changing it."""
+    from vision.archive import OWN_FOLDER, Index
+
+    path = index or folder / OWN_FOLDER / "index.sqlite"
+    if not path.exists():
+        raise ArchiveError(f"{folder}: not tagged yet; run: telltale tag {folder} --guide GUIDE")
+    base = Index(None)
+    try:
+        base.copy_from(path)
+        yield base
+    finally:
+        base.close()
+
+
+def shown(path: str) -> str:
+    """Write a path as one line: a name may hold line breaks and terminal codes."""
+    from vision.archive.record import printable
+
+    return "".join(
+        c if c.isprintable() else c.encode("unicode_escape").decode() for c in printable(path)
+    )
+
+
+def _answer(record: Any) -> str:
+    from vision.report.words import percent, years_words
+
+    if not record.found:
+        return "no engine"
+    years = "year unknown" if not record.covered else years_words(record.years)
+    return f"{years}  {record.variation}  {percent(record.confidence)}"
+
+
+def _undo(folder: Path, index: Path | None, *, dry: bool) -> None:
+    from vision.archive import undo_archive
+
+    with _watcher(None) as watcher:
+        undone = undo_archive(folder, watcher, index_path=index, dry=dry)
+    would = "would be " if dry else ""
+    typer.echo(
+        f"{folder}: sidecars {would}removed {len(undone.removed)}, "
+        f"restored {len(undone.restored)}, cleaned {len(undone.cleaned)}, "
+        f"failed {len(undone.failed)}"
+    )
+    if dry:
+        for path in (*undone.removed, *undone.restored, *undone.cleaned):
+            typer.echo(shown(path))
+    if undone.failed:
+        raise typer.Exit(SidecarError.exit_code)
+
+
+def _tell(summary: Summary, order: Order) -> None:
+    if summary.rebuilt:
+        typer.echo(f"telltale: {summary.rebuilt}", err=True)
+    if order.dry:
+        for path in summary.written:
+            typer.echo(f"would write {shown(path)}")
+    written = "to write" if order.dry else "written"
+    typer.echo(
+        f"{order.root}: {summary.photos} photos ({summary.looked_at} looked at, "
+        f"{summary.unchanged} unchanged), {summary.engines} engines ({summary.dated} dated anew), "
+        f"{len(summary.written)} sidecars {written}, {summary.current} as they should be, "
+        f"{summary.failed} failures"
+    )
+
+
+class _Watcher:
+    """Shows a run on a terminal, and keeps its failures in a log."""
+
+    def __init__(self, log: Path | None, progress: Any) -> None:
+        self._log, self._progress = log, progress
+        self._task: Any = None
+        self._failed = 0
+
+    def begin(self, what: str, count: int) -> None:
+        if self._progress is not None and count:
+            self._failed = 0
+            self._task = self._progress.add_task(what, total=count, failed=0)
+
+    def step(self, *, failed: bool = False) -> None:
+        if self._progress is not None:
+            self._failed += failed
+            self._progress.update(self._task, advance=1, failed=self._failed)
+
+    def failure(self, text: str) -> None:
+        line = shown(text)
+        typer.echo(f"telltale: {line}", err=True)
+        if self._log is not None:
+            try:
+                self._log.parent.mkdir(parents=True, exist_ok=True)
+                with self._log.open("a", encoding="utf-8", errors="backslashreplace") as log:
+                    log.write(f"{time.strftime('%Y-%m-%dT%H:%M:%S%z')} {line}\n")
+            except OSError as error:
+                # The failure itself has been told of on stderr; once is enough for this.
+                typer.echo(f"telltale: {self._log}: {error.strerror}", err=True)
+                self._log = None
+
+
+@contextmanager
+def _watcher(log: Path | None) -> Iterator[_Watcher]:
+    if not sys.stderr.isatty():
+        yield _Watcher(log, None)
+        return
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        ProgressColumn,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+    from rich.text import Text
+
+    class Rate(ProgressColumn):
+        """Things done a second over the last while, as measured."""
+
+        def render(self, task: Any) -> Text:
+            speed = task.finished_speed or task.speed
+            return Text("" if speed is None else f"{speed:.1f}/s")
+
+    failures = TextColumn("{task.fields[failed]} failed")
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        Rate(),
+        TimeRemainingColumn(),
+        failures,
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        yield _Watcher(log, progress)
