@@ -1,10 +1,9 @@
 """A collector's variation guide: read, check, write. Knows nothing of pixels."""
 
 from vision.guide.apart import Pair, confusable, pairs
+from vision.guide.build import base_tender, build_guide
 from vision.guide.check import check_guide
 from vision.guide.read import (
-    base_tender,
-    build_guide,
     builtin_names,
     builtin_text,
     load_guide,

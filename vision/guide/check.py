@@ -9,8 +9,8 @@ from difflib import get_close_matches
 from typing import Any
 
 from vision.guide.apart import confusable
+from vision.guide.build import base_tender, build_guide
 from vision.guide.lines import Path, key_lines
-from vision.guide.read import base_tender, build_guide
 from vision.guide.trade import gauge_objections, whyte_to_uic
 from vision.guide.values import Finding, Guide
 from vision.guide.years import years_of
