@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from sklearn.linear_model import LogisticRegression
+
 from vision.cues.evidence import Evidence, region_length, share_inside, slenderness
 from vision.cues.fuse import linear, sigmoid, weigh
 from vision.cues.tender import TenderCounts, weigh_counts

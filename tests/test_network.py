@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from vision.network import NAMES, Networks, load_networks, models_folder
 from vision.records import ModelError
 
