@@ -12,7 +12,8 @@ ROOT = Path(__file__).parent.parent
 # Top to bottom; modules of one line are strangers to each other, except that a line
 # marked so may be read from left to right.
 LAYERS = (
-    ("cli", "page"),
+    ("cli",),
+    ("page",),
     ("listings", "archive", "shelf"),
     ("pipeline", "report"),
     ("locate", "cues", "estimate"),
