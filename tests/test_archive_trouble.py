@@ -214,9 +214,7 @@ def test_odd_names(tmp_path: Path) -> None:
     root = tmp_path / "odd"
     root.mkdir()
     for number, name in enumerate(ODD):
-        Path(os.fsdecode(os.path.join(os.fsencode(root), name))).write_bytes(
-            encoded(different(number), "JPEG")
-        )
+        (root / os.fsdecode(name)).write_bytes(encoded(different(number), "JPEG"))
     summary = tag(root)
     assert (summary.engines, len(summary.written), summary.failed) == (len(ODD), len(ODD), 0)
     found = {os.fsencode(path.name) for path in root.iterdir() if path.suffix == ".xmp"}

@@ -182,6 +182,13 @@ def test_each_limit_has_its_refusal() -> None:
         assert refused() == (400, "no_photo")
 
 
+def test_half_a_form_is_not_taken_for_the_whole(phone: Phone) -> None:
+    """A second photo that broke off was left out, and the first alone answered."""
+    whole = form([PHOTO, ("rear.png", encoded(engine(200, 300)))])
+    cut = phone.ask("POST", "/answer", whole[:-400], {"Content-Type": KIND})
+    assert (cut.status, cut.json["error"]) == (400, "malformed")
+
+
 def test_a_stated_length_is_refused_before_the_body(phone: Phone) -> None:
     length = {"Content-Length": str(10**9), "Content-Type": KIND}
     assert phone.ask("POST", "/answer", b"", length).status == 413

@@ -119,7 +119,7 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
         record["visible"][region] = round(_share_visible(view, quad, region, length), 3)
     record["cues"] = {cue: _cue(view, model, cue, side=near, record=record) for cue in CUE_REGION}
     record["cab_number"] = model.truth.get("cab_number")
-    record["cab_number_px"] = _height_px(view, model, "cab_number", near)
+    record["cab_number_px"], record["cab_number_visible"] = _number(view, model, near)
     record["tender_axles"] = model.truth.get("tender_axles") if record["tender"] else None
     record["tender_lamps"] = model.truth.get("tender_lamps") if record["tender"] else None
     record["axles_visible"], record["lamps_visible"] = _tender_sight(view, model, record, near)
@@ -260,10 +260,15 @@ def _belongs(part: Part, cue: str, side: str) -> bool:
     return part.name == cue and part.owner == "locomotive" and part.side in (side, "both")
 
 
-def _height_px(view: View, model: Model, name: str, side: str) -> float:
-    parts = [p for p in model.parts if p.name == name and p.side in (side, "both")]
+def _number(view: View, model: Model, side: str) -> tuple[float, bool]:
+    """Height of the cab number in pixels, and whether all of it is in sight, not end-on."""
+    parts = [p for p in model.parts if p.name == "cab_number" and p.side in (side, "both")]
     if not parts:
-        return 0.0
-    chosen = np.array([p.name == name and p.side in (side, "both") for p in view.stage.parts])
-    rows = np.flatnonzero(view.pixels_of(chosen).any(axis=1))
-    return float(rows[-1] - rows[0] + 1) if len(rows) else 0.0
+        return 0.0, False
+    points = np.concatenate([p.vertices for p in parts]).astype(float)
+    pixels = view.project(points)
+    tall = float(np.ptp(pixels[:, 1]))
+    length = float(np.asarray(model.truth["length"]))
+    seen = view.in_sight(points[:: max(1, len(points) // 100)], 0.004 * length)
+    facing = _facing(view, _corners(model, "cab_side", side))
+    return round(tall, 1), bool(seen.mean() >= 0.9 and facing > 0.4)

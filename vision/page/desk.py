@@ -10,6 +10,7 @@ from collections.abc import AsyncGenerator
 from dataclasses import dataclass
 from typing import Any
 
+from python_multipart.multipart import parse_options_header
 from starlette.datastructures import Headers, UploadFile
 from starlette.formparsers import MultiPartException, MultiPartParser
 
@@ -127,6 +128,10 @@ def read_request(content_type: str, body: bytes, limits: PageLimits) -> Request:
     """
     if not content_type.lower().startswith("multipart/form-data"):
         raise Refused(415, "content_type")
+    # The parser takes what it has for the whole; half a photo must not pass for one.
+    boundary = parse_options_header(content_type)[1].get(b"boundary", b"")
+    if not body.rstrip(b"\r\n").endswith(b"--" + boundary + b"--"):
+        raise Refused(400, "malformed", "cut short")
     try:
         items = asyncio.run(_parse(content_type, body, limits))
     except (MultiPartException, UnicodeDecodeError, ValueError) as error:
@@ -155,6 +160,11 @@ class _InMemory(MultiPartParser):
 
     spool_max_size = 1 << 40
 
+    @property
+    def opened(self) -> list[Any]:
+        """Every file that was begun; those of malformed parts are in no form."""
+        return list(self._files_to_close_on_error)
+
 
 async def _parse(
     content_type: str, body: bytes, limits: PageLimits
@@ -171,8 +181,8 @@ async def _parse(
         max_fields=limits.fields,
         max_part_size=FIELD_BYTES,
     )
-    form = await parser.parse()
     try:
+        form = await parser.parse()
         return [
             (field, (plain_name(value.filename or ""), value.file.read()))
             if isinstance(value, UploadFile)
@@ -180,7 +190,8 @@ async def _parse(
             for field, value in form.multi_items()
         ]
     finally:
-        await form.close()
+        for file in parser.opened:
+            file.close()
 
 
 def plain_name(name: str) -> str:
