@@ -28,10 +28,11 @@ from vision.records import (
 )
 from vision.rectify import region_crop
 
-_MEASURES: Mapping[str, Callable[[Pixels], tuple[Measurement, ...]]] = {
-    "boiler_top": measure_boiler_top,
-    "side_rods": measure_side_rods,
-    "running_board": measure_running_board,
+_MEASURES: Mapping[str, Callable[[Pixels, float], tuple[Measurement, ...]]] = {
+    "boiler_top": lambda pixels, aspect: measure_boiler_top(pixels),
+    # Wheels are circles only where a pixel of the crop is as wide as it is high.
+    "side_rods": lambda pixels, aspect: measure_side_rods(pixels, pixel_aspect=aspect),
+    "running_board": lambda pixels, aspect: measure_running_board(pixels),
 }
 # Heat map cells above this share of the peak are shown as the part's place; by eye.
 _PLACE_SHARE = 0.5
@@ -70,7 +71,9 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         return Evidence(cue, region, {"inside": inside}, None)
     out = network.run(crop.pixels)
     heat = out["heat"][0]
-    measured = _measured(region, crop.pixels)
+    width, height = network.size
+    aspect = min(max(slenderness(quad) * height / width, 0.5), 2.0)
+    measured = _measured(region, crop.pixels, aspect)
     values = {
         "judge_present": _limited(float(out["decision"][0])),
         "judge_visible": _limited(float(out["decision"][1])),
@@ -88,8 +91,8 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
     return Evidence(cue, region, values, where.clipped(*photo.size))
 
 
-def _measured(region: str, pixels: Pixels) -> dict[str, float]:
-    found = _MEASURES[region](pixels) + measure_sharpness(pixels) + measure_exposure(pixels)
+def _measured(region: str, pixels: Pixels, aspect: float) -> dict[str, float]:
+    found = _MEASURES[region](pixels, aspect) + measure_sharpness(pixels) + measure_exposure(pixels)
     values = {m.name: m.value for m in found}
     values["log_sharpness"] = math.log1p(values["sharpness_laplacian_variance"])
     return values
