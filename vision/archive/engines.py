@@ -15,6 +15,7 @@ from vision.archive.groups import GROUP_FILE, By, group, read_group_file
 from vision.archive.index import EngineRow, Index, SidecarRow
 from vision.archive.sidecar import is_ours, merge, strip
 from vision.archive.tags import Tags, tags_of
+from vision.archive.values import Look
 from vision.archive.walk import SIDECAR_SUFFIX, Tree
 from vision.guide import Guide
 from vision.records import SidecarError, TelltaleError
@@ -66,13 +67,13 @@ class Engines:
         self.count = len(engines)
         jobs = []
         for name, photos in engines.items():
-            basis = self._basis(photos, tuple(hashes[photo] for photo in photos))
+            own = tuple(hashes[photo] for photo in photos)
+            basis = basis_of(photos, own, self._guide, self._eye)
             pairs = [(photo, target) for photo in photos for target in targets[photo]]
             self.sidecars += len(pairs)
             is_new = known.get(name) != basis
             due = [pair for pair in pairs if is_new or not self._is_current(pair[1], basis)]
             if due:
-                own = tuple(hashes[photo] for photo in photos)
                 jobs.append(Job(name, photos, own, basis, is_new, tuple(due)))
         return jobs
 
@@ -107,13 +108,6 @@ class Engines:
                 errors.append(SidecarError(f"{draft.path}: {_reason(error)}"))
         self._index.set_written(stats)
         return [draft.path for draft in changed if draft.path in stats]
-
-    def _basis(self, photos: Sequence[str], hashes: Sequence[str]) -> str:
-        parts = [__version__, TAGS_FORMAT, self._eye, self._guide.sha256, self._guide.name]
-        for photo, sha in zip(photos, hashes, strict=True):
-            parts += [photo, sha]
-        text = "\0".join(parts).encode("utf-8", "surrogateescape")
-        return hashlib.sha256(text).hexdigest()
 
     def _is_current(self, path: str, basis: str) -> bool:
         row = self._rows.get(path)
@@ -153,6 +147,35 @@ class Engines:
         return _Draft(
             path, old, new, SidecarRow(photo, job.basis, _sha(new), -1, -1, before, modified)
         )
+
+
+def answers(index: Index, guide: Guide) -> Iterator[tuple[EngineRow, list[Look]]]:
+    """Every engine with its answer by `guide`, and the looks that it rests on.
+
+    Answers by another guide, or another state of it, are not used: the engine is dated
+    again from what was seen, which takes no photo. Nothing is written.
+    """
+    for row in index.engines():
+        kept = list(index.looks(row.photos))
+        if len(kept) < len(row.photos):
+            continue
+        eyes, looks = [eye for eye, _ in kept], [look for _, look in kept]
+        hashes = [look.sha256 for look in looks]
+        basis = basis_of(row.photos, hashes, guide, eyes[0])
+        if basis != row.basis:
+            model = eyes[0].split("/", 2)[2]
+            answer = answer_json(date_looks(row.photos, looks, guide, model))
+            row = EngineRow(row.name, row.photos, basis, answer)
+        yield row, looks
+
+
+def basis_of(photos: Sequence[str], hashes: Sequence[str], guide: Guide, eye: str) -> str:
+    """Hash of all that an engine's answer and tags rest on."""
+    parts = [__version__, TAGS_FORMAT, eye, guide.sha256, guide.name]
+    for photo, sha in zip(photos, hashes, strict=True):
+        parts += [photo, sha]
+    text = "\0".join(parts).encode("utf-8", "surrogateescape")
+    return hashlib.sha256(text).hexdigest()
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ FORMAT = 1
 _TABLES = """
 CREATE TABLE photos (path BLOB PRIMARY KEY, size INTEGER, modified INTEGER,
   changed INTEGER, inode INTEGER, sha256 TEXT, code INTEGER, error TEXT) WITHOUT ROWID;
-CREATE TABLE looks (sha256 TEXT, eye TEXT, look TEXT, PRIMARY KEY (sha256, eye)) WITHOUT ROWID;
+CREATE TABLE looks (sha256 TEXT, eye TEXT, look TEXT, PRIMARY KEY (sha256, eye));
 CREATE TABLE engines (name BLOB PRIMARY KEY, basis TEXT, answer TEXT) WITHOUT ROWID;
 CREATE TABLE members (photo BLOB PRIMARY KEY, engine BLOB) WITHOUT ROWID;
 CREATE TABLE sidecars (path BLOB PRIMARY KEY, photo BLOB, basis TEXT, sha256 TEXT,
@@ -220,16 +220,16 @@ class Index:
             photos = tuple(members.get(name, ()))
             yield EngineRow(os.fsdecode(name), photos, basis, json.loads(answer))
 
-    def pictures(self, paths: Iterable[str]) -> Iterator[tuple[str, Look]]:
-        """The latest look at each of some photos; those never looked at are left out."""
+    def looks(self, paths: Iterable[str]) -> Iterator[tuple[str, Look]]:
+        """The latest eye and its look at each of some photos, as far as there is one."""
         query = (
-            "SELECT look FROM looks JOIN photos USING (sha256) WHERE path = ?"
-            " ORDER BY looks.eye DESC LIMIT 1"
+            "SELECT eye, look FROM looks JOIN photos USING (sha256) WHERE path = ?"
+            " ORDER BY looks.rowid DESC LIMIT 1"
         )
         for path in paths:
             row = self._base.execute(query, (os.fsencode(path),)).fetchone()
             if row is not None:
-                yield path, look_from_text(row[0])
+                yield row[0], look_from_text(row[1])
 
     def sidecars(self) -> dict[str, SidecarRow]:
         """Every sidecar that we wrote, without what stood there before (`before` is None)."""

@@ -17,6 +17,7 @@ from vision.cli.archive import find, tag
 from vision.cli.date import date
 from vision.cli.guide import guide_app
 from vision.cli.page import page
+from vision.cli.shelf import shelf
 from vision.records import TelltaleError
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ app.command()(date)
 app.command()(page)
 app.command()(tag)
 app.command()(find)
+app.command()(shelf)
 app.add_typer(guide_app, name="guide")
 
 

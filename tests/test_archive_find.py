@@ -1,0 +1,128 @@
+"""Finding tagged photos, and exporting what is found."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from archives import fill, tag
+from vision.archive.export import column_names, to_csv, to_parquet
+from vision.archive.query import parse_query
+from vision.archive.record import Record, printable
+from vision.cli import run
+from vision.records import ArchiveError
+
+W6 = Record(
+    photo="shelf/six.jpg",
+    engine="shelf",
+    sha256="ab" * 32,
+    found=True,
+    years="1938/1939",
+    covered=(1938, 1939),
+    confidence=0.93,
+    variation="W6",
+    p=0.91,
+    mismatched=True,
+    cues={
+        "edge_stripe": ("present", None, 0.95),
+        "switch_lever": ("absent", None, 0.9),
+        "cab_number": ("present", "322", 0.8),
+        "tender_axles": ("unseen", None, 0.0),
+    },
+)
+NONE = Record("box.jpg", "box", "cd" * 32, False, "", (), None, "", None, False, {})
+
+
+@pytest.mark.parametrize(
+    ("query", "six", "none"),
+    [
+        ("", True, True),
+        ("stripe present and 1935..1938", True, False),
+        ("stripe present 1939", True, False),
+        ("edge_stripe absent or 1931..1937", False, False),
+        ("1940", False, False),
+        ("not stripe present", False, True),
+        ("lever absent and not (1931..1937 or engine absent)", True, False),
+        ("linkage unseen", True, True),
+        ("number 322", True, False),
+        ("NUMBER 316", False, False),
+        ("axles unseen", True, True),
+        ("variation w6 AND sure 90%", True, False),
+        ("sure 94", False, False),
+        ("in shelf", True, False),
+        ('in "x.jpg"', True, True),
+        ("in 'no such'", False, False),
+        ("engine absent or mismatched", True, True),
+        # "and" binds more than "or": Boolean algebra's usual order.
+        ("engine absent or engine present and 1900", False, True),
+    ],
+)
+def test_queries(query: str, six: bool, none: bool) -> None:
+    test = parse_query(query)
+    assert (test(replace(W6, photo="shelf/six.jpg")), test(NONE)) == (six, none or query == "x")
+
+
+@pytest.mark.parametrize(
+    ("query", "named"),
+    [
+        ("strip present", '"strip"'),
+        ("stripe", "after stripe"),
+        ("1939..1935", "backwards"),
+        ("(1939", "bracket"),
+        ("1939)", '"\\)"'),
+        ("sure much", '"much"'),
+        ('in "open', "quotation"),
+        ("engine maybe", "engine maybe"),
+        ("1939 and", "a term expected"),
+    ],
+)
+def test_a_query_that_is_not_understood_names_the_word(query: str, named: str) -> None:
+    with pytest.raises(ArchiveError, match=named):
+        parse_query(query)
+
+
+def test_csv_is_read_back() -> None:
+    odd = replace(W6, photo='a "b",\nc.jpg')
+    rows = list(csv.DictReader(io.StringIO(to_csv([odd, NONE]).decode(), newline="")))
+    assert rows[0]["photo"] == odd.photo
+    assert (rows[0]["first_year"], rows[0]["last_year"]) == ("1938", "1939")
+    assert rows[0]["cab_number_value"] == "322"
+    assert rows[1]["confidence"] == ""
+
+
+def test_parquet_is_read_back() -> None:
+    parquet = pytest.importorskip("pyarrow.parquet")
+    arrow = pytest.importorskip("pyarrow")
+    table = parquet.read_table(arrow.BufferReader(to_parquet([W6, NONE])))
+    assert table.column_names == column_names()
+    first, second = table.to_pylist()
+    assert first["first_year"] == 1938
+    assert first["edge_stripe_confidence"] == 0.95
+    assert first["tender_mismatched"] is True
+    assert second["confidence"] is None
+    assert parquet.read_table(arrow.BufferReader(to_parquet([]))).num_rows == 0
+
+
+def test_names_that_are_no_text() -> None:
+    assert printable("caf\udce9") == "caf\\xe9"
+
+
+def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    root = tmp_path / "shelf"
+    assert run(["find", "1935", "--dir", str(root)]) == 50
+    assert "not tagged yet" in capsys.readouterr().err
+    fill(root, 2)
+    tag(root)
+    assert run(["find", "linkage present and lever absent", "--dir", str(root)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert [line.partition("  ")[0] for line in lines] == ["000.jpg", "001.jpg"]
+    out = tmp_path / "out.csv"
+    assert run(["find", "--dir", str(root), "--csv", str(out)]) == 0
+    assert len(out.read_text("utf-8").splitlines()) == 3
+    assert run(["find", "--dir", str(root), "--csv", str(root / "000.jpg")]) == 40
+    assert run(["find", "1800", "--dir", str(root)]) == 0
+    assert capsys.readouterr().err.endswith("nothing found\n")

@@ -1,0 +1,282 @@
+"""A collection against a guide: what it holds, lacks, doubts, and what needs seeing to."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from answers import answer
+from archives import GUIDE, fill, tag
+from vision.archive import Index
+from vision.archive.engines import answers
+from vision.cli import run
+from vision.guide import load_guide
+from vision.records import ArchiveError
+from vision.report import answer_json
+from vision.shelf import (
+    ShelfEngine,
+    Status,
+    Work,
+    read_wants,
+    stock_page,
+    stock_text,
+    take_stock,
+    wants_of,
+    wants_text,
+    work_text,
+)
+
+
+def cue(
+    name: str, state: str, value: str | None = None, confidence: float = 0.95
+) -> dict[str, Any]:
+    return {"name": name, "state": state, "value": value, "confidence": confidence}
+
+
+def engine(
+    name: str,
+    shares: dict[str, float],
+    cues: tuple[dict[str, Any], ...] = (),
+    *,
+    conflicts: tuple[dict[str, Any], ...] = (),
+    looks: tuple[dict[str, Any], ...] = (),
+) -> ShelfEngine:
+    ranked = sorted(shares.items(), key=lambda pair: -pair[1])
+    estimate = {
+        "years": "1938/1939",
+        "confidence": 0.9,
+        "variations": [{"id": id, "years": "", "p": p} for id, p in ranked],
+        "conflicts": list(conflicts),
+        "look_next": list(looks),
+    }
+    return ShelfEngine(name, (f"{name}.jpg",), {"estimate": estimate, "cues": list(cues)})
+
+
+LOOK = {"name": "cab_number", "instruction": "Photograph the cab side.", "hands_on": False}
+MISMATCH = {"kind": "engine_tender", "cues": ["tender_axles"], "text": "never sold together"}
+NOTHING = ShelfEngine("box", ("box.jpg",), {"estimate": None, "cues": []})
+SHELF = (
+    engine("first", {"W6": 0.95, "other": 0.05}),
+    engine("second", {"W6": 0.85, "W1": 0.15}, conflicts=(MISMATCH,)),
+    engine("third", {"W1": 0.5, "W2": 0.45, "W6": 0.05}, looks=(LOOK,)),
+    engine("stranger", {"other": 0.9, "W3": 0.1}),
+    NOTHING,
+)
+
+
+def test_have_lack_and_doubtful() -> None:
+    stock = take_stock(SHELF, GUIDE)
+    statuses = {holding.variation: holding.status for holding in stock.holdings}
+    assert statuses == {
+        "W1": Status.DOUBTFUL,
+        "W2": Status.DOUBTFUL,
+        "W3": Status.LACK,
+        "W4": Status.LACK,
+        "W5": Status.LACK,
+        "W6": Status.HAVE,
+    }
+    first, last = stock.holdings[0], stock.holdings[-1]
+    assert [(e.name, p) for e, p in first.doubtful] == [("third", 0.5)]
+    assert [e.name for e in last.have] == ["first", "second"]
+    assert [(v, [e.name for e in have]) for v, have in stock.duplicates] == [
+        ("W6", ["first", "second"])
+    ]
+    assert [(e.name, text) for e, text in stock.mismatched] == [("second", "never sold together")]
+    assert [e.name for e in stock.strangers] == ["stranger"]
+    assert [e.name for e in stock.without] == ["box"]
+    (doubt,) = stock.doubts
+    assert (doubt.engine.name, doubt.look) == ("third", "Photograph the cab side.")
+    assert doubt.candidates == (("W1", 0.5), ("W2", 0.45))
+
+
+def test_the_wants_list_is_read_back() -> None:
+    wants = wants_of(take_stock(SHELF, GUIDE))
+    assert [(want.variation, want.why) for want in wants] == [
+        ("W3", "lacking"),
+        ("W4", "lacking"),
+        ("W5", "lacking"),
+        ("W1", "in doubt"),
+        ("W2", "in doubt"),
+    ]
+    assert read_wants(wants_text(wants), "wants.csv") == wants
+    with pytest.raises(ArchiveError, match=r"wants\.csv:1"):
+        read_wants("a,b\n", "wants.csv")
+
+
+def work(cues: tuple[dict[str, Any], ...], variation: str = "W6", p: float = 0.9) -> dict[str, str]:
+    stock = take_stock([engine("one", {variation: p, "other": 1 - p}, cues)], GUIDE)
+    return {item.part: item.finding for item in stock.work}
+
+
+def test_parts_that_are_missing_or_out_of_period() -> None:
+    # W6: lever, linkage and stripe present, number 322, tender M with 6 axles and 2 lamps.
+    found = work(
+        (
+            cue("switch_lever", "absent"),
+            cue("side_linkage", "present"),
+            cue("edge_stripe", "unseen", confidence=0.0),
+            cue("cab_number", "present", "316"),
+            cue("tender_axles", "present", "6"),
+            cue("tender_lamps", "present", "1"),
+        )
+    )
+    assert found == {
+        "switch lever": "missing (broken off or taken off?); W6 was made with it",
+        "cab number": "316 on the cab; W6 was sold as 322",
+        "tender": "lamp or lens missing: 1 at the rear; tender M has 2",
+    }
+    assert work((cue("switch_lever", "present"),), "W3") == {
+        "switch lever": "out of period; W3 was made without it"
+    }
+    assert work((cue("tender_axles", "present", "4"), cue("tender_lamps", "absent"))) == {
+        "tender": "a tender of 4 axles (as K); W6 was sold with tender M"
+    }
+    assert work((cue("tender_axles", "present", "6"), cue("tender_lamps", "present", "2"))) == {}
+
+
+def test_no_work_is_made_out_of_doubts() -> None:
+    assert work((cue("switch_lever", "absent", confidence=0.6),)) == {}
+    assert work((cue("switch_lever", "absent"),), p=0.6) == {}
+    assert work((), p=0.9) == {}
+
+
+ITEMS = (Work("a", "W6", "tender", "lamp missing"), Work("b", "W1", "switch lever", "missing"))
+
+
+def rows(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def test_notes_columns_and_rows_of_a_persons_own_are_kept() -> None:
+    first = work_text(ITEMS)
+    assert [row["state"] for row in rows(first)] == ["open", "open"]
+    table = rows(first)
+    table[0]["notes"] = 'new lens ordered, "clear",\nsee drawer 3'
+    table.append(dict.fromkeys(table[0], "") | {"engine": "a", "part": "bell", "notes": "polish"})
+    stream = io.StringIO(newline="")
+    writer = csv.DictWriter(stream, ["price", *table[0]])
+    writer.writeheader()
+    writer.writerows(row | {"price": "5"} for row in table)
+    changed = (Work("a", "W6", "tender", "lamp added"), Work("c", "W2", "tender", "wrong"))
+    again = rows(work_text(changed, stream.getvalue()))
+    assert [(r["engine"], r["part"], r["finding"], r["state"]) for r in again] == [
+        ("a", "tender", "lamp added", "open"),
+        ("b", "switch lever", "missing", "no longer seen"),
+        ("a", "bell", "", ""),
+        ("c", "tender", "wrong", "open"),
+    ]
+    assert again[0]["notes"] == 'new lens ordered, "clear",\nsee drawer 3'
+    assert [r["price"] for r in again] == ["5", "5", "5", ""]
+
+
+def test_a_row_without_notes_goes_when_it_is_no_longer_seen() -> None:
+    assert rows(work_text(ITEMS[:1], work_text(ITEMS))) == rows(work_text(ITEMS[:1]))
+
+
+@given(st.lists(st.tuples(st.text(), st.text()), unique=True, max_size=5), st.text())
+def test_renewing_changes_nothing_where_nothing_changed(
+    pairs: list[tuple[str, str]], note: str
+) -> None:
+    items = [Work(name, "W1", part, "x") for name, part in pairs]
+    once = work_text(items)
+    assert work_text(items, once) == once
+
+
+def test_what_is_no_work_list_is_refused() -> None:
+    with pytest.raises(ArchiveError, match="engine and part"):
+        work_text(ITEMS, "a,b\n1,2\n")
+
+
+class Page(HTMLParser):
+    """Counts what a page is made of, and its open tags."""
+
+    VOID = ("meta", "img", "br")
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.images: list[dict[str, str | None]] = []
+        self.open: list[str] = []
+        self.spans: dict[str, int] = {}
+        self.row = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        found = dict(attrs)
+        if tag not in self.VOID:
+            self.open.append(tag)
+        if tag == "img":
+            self.images.append(found)
+        assert not any(name.startswith("on") for name in found)
+        assert tag not in ("script", "link", "iframe")
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+def test_the_page_is_whole_and_shows_each_picture_where_it_belongs() -> None:
+    nasty = replace(SHELF[0], name='<b>"&', picture=b"\xff\xd8jpeg")
+    text = stock_page(take_stock([nasty, *SHELF[1:]], GUIDE), GUIDE)
+    page = Page(text)
+    assert page.open == []
+    assert [image["alt"] for image in page.images] == ['Photo of <b>"&']
+    assert "http" not in text.replace("http-equiv", "")
+    last = text.partition('<tr><th scope="row">W6')[2].partition("</tr>")[0]
+    # Eight years lie before 1938: seven of them in cells of their own, from 1931 on.
+    assert last.count("<td></td>") == 7
+    assert 'colspan="2"' in last
+    assert "data:image/jpeg" in last
+    assert "licensed electrician" not in text
+
+
+def test_the_text_names_everything() -> None:
+    text = stock_text(take_stock(SHELF, GUIDE))
+    for words in ("W3  1934", "lack", "third: W1 50 %, W2 45 %", "never sold together", "  * box"):
+        assert words in text
+
+
+def test_another_guide_dates_what_was_seen_without_a_photo(tmp_path: Path) -> None:
+    fill(tmp_path, 2)
+    tag(tmp_path)
+    for path in tmp_path.glob("*.jpg"):
+        path.unlink()
+    brindle = load_guide("brindle")
+    index = Index(tmp_path / ".telltale" / "index.sqlite")
+    try:
+        own = [row.answer["versions"]["guide"] for row, _ in answers(index, GUIDE)]
+        other = [row.answer["versions"]["guide"] for row, _ in answers(index, brindle)]
+    finally:
+        index.close()
+    assert own == [f"wayfarer {GUIDE.version}"] * 2
+    assert other == [f"brindle {brindle.version}"] * 2
+
+
+def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    root = tmp_path / "shelf"
+    fill(root, 2)
+    tag(root)
+    out, wants, todo = (tmp_path / name for name in ("out.html", "wants.csv", "work.csv"))
+    words = ["shelf", str(root), "--html", str(out), "--wants", str(wants), "--work", str(todo)]
+    assert run(words) == 0
+    printed = capsys.readouterr().out
+    assert printed.startswith(GUIDE.title)
+    assert len(Page(out.read_text("utf-8")).images) >= 2
+    assert {want.variation for want in read_wants(wants.read_text("utf-8"), "")} <= {
+        variation.id for variation in GUIDE.variations
+    }
+    before = todo.stat().st_mtime_ns
+    assert run(words) == 0
+    assert todo.stat().st_mtime_ns == before
+
+
+def test_the_shelf_reads_an_answer_as_it_is_written() -> None:
+    one = ShelfEngine("one", ("a.jpg",), answer_json(answer()))
+    assert one.candidates[0] == ("W3", 0.6)
+    assert take_stock([one], GUIDE).doubts[0].look == "Hold a steel pin to a driving axle."

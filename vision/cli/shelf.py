@@ -1,0 +1,75 @@
+"""`telltale shelf`: what a tagged collection holds, lacks and leaves in doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from vision.cli.archive import Folder, GuideOption, IndexOption, open_index, shown
+from vision.cli.files import write_whole
+from vision.records import OutputError
+
+if TYPE_CHECKING:
+    from vision.archive import Index
+    from vision.guide import Guide
+    from vision.shelf import ShelfEngine
+
+
+def shelf(
+    folder: Folder,
+    guide: GuideOption = "wayfarer",
+    html: Annotated[
+        Path | None, typer.Option(metavar="OUT", help="Write the wall of pictures as one page.")
+    ] = None,
+    wants: Annotated[
+        Path | None, typer.Option(metavar="OUT", help="Write what is lacking as a CSV wants list.")
+    ] = None,
+    work: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Write or renew a CSV work list; notes of yours in it are kept."
+        ),
+    ] = None,
+    index: IndexOption = None,
+) -> None:
+    """Compare a tagged collection with a guide: have, lack, doubtful, to be seen to."""
+    from vision.guide import load_guide
+    from vision.shelf import stock_page, stock_text, take_stock, wants_of, wants_text, work_text
+
+    table = load_guide(guide)
+    with open_index(folder, index) as base:
+        stock = take_stock(list(_engines(base, table)), table)
+    typer.echo(stock_text(stock))
+    if html is not None:
+        write_whole(html, stock_page(stock, table).encode("utf-8", "backslashreplace"))
+    if wants is not None:
+        write_whole(wants, wants_text(wants_of(stock)).encode())
+    if work is not None:
+        before = _text_of(work)
+        after = work_text(stock.work, before)
+        if after != before:
+            write_whole(work, after.encode())
+
+
+def _engines(base: Index, guide: Guide) -> Iterator[ShelfEngine]:
+    from vision.archive.engines import answers
+    from vision.shelf import ShelfEngine
+
+    for row, looks in answers(base, guide):
+        # The photo that shows the engine best is not known; the first that shows one is.
+        pictures = [look.picture for look in looks if look.sighting] or [b""]
+        photos = tuple(shown(photo) for photo in row.photos)
+        yield ShelfEngine(shown(row.name), photos, row.answer, pictures[0])
+
+
+def _text_of(path: Path) -> str:
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            return stream.read()
+    except FileNotFoundError:
+        return ""
+    except (OSError, UnicodeDecodeError) as error:
+        raise OutputError(f"{path}: cannot be read, so it is not renewed ({error})") from None

@@ -1,0 +1,61 @@
+"""What a collection holds, lacks and leaves in doubt, against a guide."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from vision.guide import Guide
+from vision.report.words import NOT_IN_GUIDE
+from vision.shelf.condition import work_on
+from vision.shelf.values import Doubt, Holding, ShelfEngine, Status, Stock
+
+# Probability from which an engine counts as one of a variation, and from which it may
+# be one. Chosen: a gap is not filled by an engine that is more likely something else.
+SURE = 0.8
+PERHAPS = 0.1
+
+
+def take_stock(engines: Sequence[ShelfEngine], guide: Guide) -> Stock:
+    """Sort engines into the variations of a guide.
+
+    Parameters
+    ----------
+    engines : sequence of ShelfEngine
+        Dated by `guide`.
+    guide : Guide
+    """
+    found = [engine for engine in engines if engine.candidates]
+    known = [engine for engine in found if engine.candidates[0][0] != NOT_IN_GUIDE]
+    holdings = tuple(_holding(v.id, v.edtf, found) for v in guide.variations)
+    several = ((h.variation, h.have) for h in holdings if len(h.have) > 1)
+    return Stock(
+        guide=f"{guide.name} {guide.version}",
+        title=guide.title,
+        holdings=holdings,
+        doubts=tuple(_doubt(engine) for engine in found if engine.candidates[0][1] < SURE),
+        mismatched=tuple((e, text) for e in found for text in e.conflicts("engine_tender")),
+        duplicates=tuple(several),
+        strangers=tuple(engine for engine in found if engine not in known),
+        without=tuple(engine for engine in engines if not engine.candidates),
+        work=tuple(work for engine in known for work in work_on(engine, guide)),
+    )
+
+
+def _holding(variation: str, years: str, engines: Sequence[ShelfEngine]) -> Holding:
+    shares = [(engine, dict(engine.candidates).get(variation, 0.0)) for engine in engines]
+    have = tuple(engine for engine, p in shares if p >= SURE)
+    # What is surely one thing is not perhaps another.
+    open_ = [(engine, p) for engine, p in shares if engine.candidates[0][1] < SURE]
+    doubtful = tuple((engine, p) for engine, p in open_ if p >= PERHAPS)
+    status = Status.HAVE if have else Status.DOUBTFUL if doubtful else Status.LACK
+    return Holding(variation, years, status, have, doubtful)
+
+
+def _doubt(engine: ShelfEngine) -> Doubt:
+    candidates = tuple(pair for pair in engine.candidates if pair[1] >= PERHAPS)
+    looks = engine.answer["estimate"]["look_next"]
+    if not looks:
+        return Doubt(engine, candidates, "", "", False)
+    # The answer names them by how much they are expected to tell, the most first.
+    best = looks[0]
+    return Doubt(engine, candidates, best["instruction"], best.get("caution", ""), best["hands_on"])
