@@ -136,6 +136,7 @@ def train(
         rate = peak * min(1.0, done / 0.08) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
         for group in optimiser.param_groups:
             group["lr"] = rate
+        settings.progress = done
         chosen = rows[torch.randint(len(rows), (batch,), device=device, generator=generator)]
         loss = loss_of(net, chosen, generator)
         if not torch.isfinite(loss):  # one degenerate homography must not end the run

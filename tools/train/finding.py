@@ -58,8 +58,8 @@ def finder_batch(
     layers = cut(layers, transform, FINDER_SIZE)
     batch = _filled(batch, transform, generator)
     batch = pasted(batch, layers, generator, share=settings.paste)
-    batch, _ = patches(batch, generator, share=settings.patches * 0.5, largest=0.3)
-    batch = photometric(batch, generator, strength=settings.photometric)
+    batch, _ = patches(batch, generator, share=settings.patches * settings.ease * 0.5, largest=0.3)
+    batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
     inverse = torch.linalg.inv(transform)
     boxes = [moved_box(b[rows], inverse, FINDER_SIZE) for b in (pictures.engine, pictures.tender)]
     flags = torch.stack([pictures.has_engine[rows], pictures.has_tender[rows]], 1)

@@ -27,13 +27,13 @@ def judge_batch(
     # Shared shift, slant and stretch: what the poser's errors look like, seen from here.
     shared = normal((count, 1, 2), generator) * torch.tensor([0.022, 0.018], device=quad.device)
     each = normal((count, 4, 2), generator) * torch.tensor([0.018, 0.012], device=quad.device)
-    quad = quad + (shared + each) * along[:, None, None] * settings.jitter
+    quad = quad + (shared + each) * along[:, None, None] * settings.jitter * settings.ease
     transform = quad_transform(quad, size)
     batch = cut(pictures.pixels[rows], transform, size, finer=2)
     mask = (pictures.masks[rows] & (1 << region)) > 0
     place = cut(mask[:, None].float(), transform, size, finer=2)
-    batch, covered = patches(batch, generator, share=settings.patches, largest=0.5)
-    batch = photometric(batch, generator, strength=settings.photometric)
+    batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.5)
+    batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
     present, visible = pictures.present[rows, region], pictures.visible[rows, region]
     hidden_part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)
     hidden = torch.where(present > 0.5, hidden_part, covered.mean((1, 2, 3)) > 0.35)

@@ -34,21 +34,23 @@ def poser_batch(
     )
     box = torch.where(empty[:, None], torch.cat([low, low + extent], 1), box)
     wide = torch.cat([box[:, 2:] - box[:, :2]] * 2, 1)
-    box = box + normal((count, 4), generator) * wide * 0.05 * settings.jitter
+    box = box + normal((count, 4), generator) * wide * 0.05 * settings.jitter * settings.ease
     pad = torch.tensor([-1.0, -1.0, 1.0, 1.0], device=box.device) * wide * POSER_PADDING
     box = box + pad
     mirror = uniform((count,), generator) < 0.5
     box = torch.where(mirror[:, None], box[:, [2, 1, 0, 3]], box)
     transform = box_transform(box, POSER_SIZE)
     lean = torch.zeros_like(transform)
-    lean[:, 0, 1], lean[:, 1, 0] = normal((2, count), generator) * 0.04 * settings.jitter
+    lean[:, 0, 1], lean[:, 1, 0] = (
+        normal((2, count), generator) * 0.04 * settings.jitter * settings.ease
+    )
     transform = transform + transform @ lean
     batch = cut(pictures.pixels[rows], transform, POSER_SIZE, finer=2)
     masks = pictures.masks[rows]
     layers = cut(torch.stack([(masks & 24) > 0], 1).float(), transform, POSER_SIZE)
     batch = pasted(batch, layers, generator, share=settings.paste)
-    batch, covered = patches(batch, generator, share=settings.patches, largest=0.35)
-    batch = photometric(batch, generator, strength=settings.photometric)
+    batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.35)
+    batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
     inverse = torch.linalg.inv(transform)
     unit = torch.tensor(POSER_SIZE, device=box.device, dtype=torch.float32)
     corners = through(inverse, pictures.corners[rows].view(count, 12, 2)) / unit

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+COOL = 0.3  # chosen
+
 
 @dataclass
 class Settings:
@@ -21,6 +23,11 @@ class Settings:
         Whether judges learn where a part is, not only that it is there.
     jitter : float
         Strength of the errors made on purpose in boxes and corners, 0 to 1.
+    warming : float
+        Share of the training over which the first, second and last of these rise from
+        `COOL` of their strength: a lever is first found in clear pictures.
+    progress : float
+        Share of the training that is done; kept by the training loop.
     """
 
     photometric: float = 1.0
@@ -28,3 +35,12 @@ class Settings:
     paste: float = 0.25
     teach_place: bool = True
     jitter: float = 1.0
+    warming: float = 0.25
+    progress: float = 1.0
+
+    @property
+    def ease(self) -> float:
+        """Factor on the strengths, from `COOL` at the start to 1."""
+        if self.warming <= 0:
+            return 1.0
+        return min(1.0, COOL + (1.0 - COOL) * self.progress / self.warming)
