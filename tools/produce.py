@@ -5,7 +5,7 @@ python -m tools.produce --out DIR --seconds 1600 --cards 2 --workers 30 --versio
 Renders the sets that training must not see, then training pictures, trains all networks
 side by side, exports them and looks over the unseen sets. Every phase has its own end on
 the clock, so that a later one is never starved, and each leaves what the next one needs
-even when it is cut short. What is left in DIR: models/, *.jsonl.gz, the pictures, log.
+even when it is cut short. What is left in DIR: models/, *.jsonl.gz, *.sheet.jpg, the pictures, log.
 """
 
 from __future__ import annotations
@@ -116,6 +116,9 @@ def main() -> None:
         look = ["tools.look", "--pictures", str(options.out / name), "--models", str(models)]
         look += ["--out", str(options.out / f"{name}.jsonl.gz"), "--workers", str(options.workers)]
         _run(look, options.out / "log", OMP_NUM_THREADS="1").wait()
+    for name in ("train", *shares):
+        sheet = ["tools.sheet", "--pictures", str(options.out / name)]
+        _run([*sheet, "--out", str(options.out / f"{name}.sheet.jpg")], options.out / "log").wait()
     (options.out / "done").touch()
 
 
