@@ -17,6 +17,7 @@ from tools.render.quieten import quieten
 from tools.render.raytrace import LENSES_DEG, Stage
 from tools.render.truth import View, box_of, clip_box, label, mask_of
 
+_NO_LIGHT = 1e-5  # radiance; lit rooms lie above 0.01
 _BORDER_SHARE = 0.08  # pictures with a print's or a listing's border
 SWAPPED = {"present": "absent", "absent": "present"}
 
@@ -61,6 +62,8 @@ def shoot(
         for number, pose in enumerate(poses):
             aim(mi, sensor, pose)
             linear = stage.picture(sensor, seed=job.number * 64 + number)
+            if float(np.percentile(linear, 99)) < _NO_LIGHT:
+                continue  # a shut room without a lamp, about one in a hundred
             view = View(stage, pose, LENSES_DEG[job.lens], size)
             truth = _label(job, view, model, is_engine=is_engine, room=room)
             picture = _developed(job, number, linear, room)
