@@ -292,3 +292,16 @@ def test_without_variations_nothing_breaks() -> None:
     told: Answer = replace(answer(), estimate=empty, cues=())
     assert "W1 (1934) 100 %" in terminal_text(told)
     assert answer_json(told)["estimate"]["steps"] == []
+
+
+def test_a_photo_that_tells_nothing_is_not_called_very_likely() -> None:
+    """A stated set that is the whole guide says nothing of the picture."""
+    one = answer()
+    assert one.estimate is not None
+    flat = Step("cue", "edge_stripe", "", MappingProxyType({"W1": 0.5, "W2": 0.4, "other": 0.01}))
+    telling = replace(flat, likelihoods=MappingProxyType({"W1": 0.5, "W2": 0.1, "other": 0.3}))
+    years, words = headline(replace(one, estimate=replace(one.estimate, steps=(flat,))))
+    assert years == "not narrowed down"
+    assert "all stay possible" in words
+    years, words = headline(replace(one, estimate=replace(one.estimate, steps=(flat, telling))))
+    assert years == years_words(one.estimate.years)

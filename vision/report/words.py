@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from types import MappingProxyType
@@ -151,7 +152,27 @@ def headline(answer: Answer) -> tuple[str, str]:
     sure = answer.estimate.confidence
     if answer.estimate.years == YEAR_UNKNOWN:
         return "year unknown", f"not in this guide: {confidence_words(sure)} ({percent(sure)})"
+    if tells_nothing(answer.estimate):
+        years = years_words(answer.estimate.years)
+        return (
+            "not narrowed down",
+            f"nothing in view tells one variation from another; {years} all stay possible",
+        )
     return years_words(answer.estimate.years), f"{confidence_words(sure)} ({percent(sure)})"
+
+
+def tells_nothing(estimate: Estimate) -> bool:
+    """Whether no evidence favours any variation over another twofold.
+
+    The stated years are then the guide's own, whatever is in the picture, and "very
+    likely" would be said of an engine that was hardly seen.
+    """
+    total: dict[str, float] = {}
+    for step in estimate.steps:
+        for id, p in _by_candidate(step).items():
+            if id != NOT_IN_GUIDE:
+                total[id] = total.get(id, 0.0) + math.log(max(p, 1e-300))
+    return bool(total) and max(total.values()) - min(total.values()) < math.log(2.0)
 
 
 def not_found_reason(answer: Answer) -> str:
