@@ -104,16 +104,17 @@ def tag(root: Path, load_eye=fake_eye, watcher: Silent | None = None, **more) ->
     return tag_archive(Order(root, **more), load_eye, watcher or Silent())
 
 
-def command(*arguments: object, eye: str = "fake_eye", **more) -> subprocess.Popen[bytes]:
+def command(
+    *arguments: object, eye: str = "fake_eye", quiet: bool = False
+) -> subprocess.Popen[bytes]:
     """The command with one of the eyes above, as a process of its own."""
     path = os.pathsep.join([str(TESTS), str(TESTS.parent), os.environ.get("PYTHONPATH", "")])
     words = [os.fsencode(a) if isinstance(a, Path) else str(a) for a in arguments]
     return subprocess.Popen(
         [sys.executable, str(TESTS / "archives.py"), eye, *words],
         env={**os.environ, "PYTHONPATH": path},
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        **more,
+        stdout=subprocess.DEVNULL if quiet else subprocess.PIPE,
+        stderr=subprocess.DEVNULL if quiet else subprocess.PIPE,
     )
 
 

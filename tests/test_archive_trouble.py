@@ -69,30 +69,65 @@ def check_finished(root: Path, count: int, expected: dict[str, bytes]) -> None:
         index.close()
 
 
-def test_killed_at_eight_moments_it_goes_on_where_it_was(tmp_path: Path) -> None:
-    count, kills = 60, 8
-    root, twin = tmp_path / "root", tmp_path / "twin"
-    fill(root, count)
-    shutil.copytree(root, twin, copy_function=shutil.copy2)
+def kill_until(
+    start: Callable[[Path], tuple[int, Callable[[], object]]],
+    tmp_path: Path,
+    *,
+    count: int,
+    kills: int,
+    seed: int,
+) -> None:
+    """Kill runs at random moments until `kills` have died at work.
+
+    `start` begins a run and gives its process and what to call when it has ended. A run
+    that ends before its moment is checked, and the next begins with the photos anew.
+    """
+    fresh, twin = tmp_path / "fresh", tmp_path / "twin"
+    fill(fresh, count)
+    shutil.copytree(fresh, twin, copy_function=shutil.copy2)
     started = time.monotonic()
-    tag(twin, load_eye=slow_eye)
+    wait_for(*start(twin))
     whole = time.monotonic() - started
     expected = {name: data for name, (data, _) in state(twin).items()}
+    generator = np.random.default_rng(seed)
+    died = runs = 0
+    root = tmp_path / "root-0"
+    shutil.copytree(fresh, root, copy_function=shutil.copy2)
     original = state(root)
-    moments = np.random.default_rng(6).uniform(0.0, 0.6 * whole, kills)
-    died = 0
-    for moment in moments:
-        pid = in_a_fork(lambda: tag(root, load_eye=slow_eye))
-        time.sleep(moment)
+    while died < kills:
+        runs += 1
+        assert runs < 10 * kills
+        pid, ended = start(root)
+        time.sleep(generator.uniform(0.0, whole))
         os.kill(pid, signal.SIGKILL)
-        died += os.WIFSIGNALED(os.waitpid(pid, 0)[1])
-        check_whole(root, original)
-    assert died >= 3
-    tag(root, load_eye=slow_eye)
+        if wait_for(pid, ended) == -signal.SIGKILL:
+            died += 1
+            check_whole(root, original)
+            continue
+        check_finished(root, count, expected)
+        root = tmp_path / f"root-{runs}"
+        shutil.copytree(fresh, root, copy_function=shutil.copy2)
+        original = state(root)
+    assert wait_for(*start(root)) == 0
     check_finished(root, count, expected)
     before = state(root)
-    tag(root, load_eye=slow_eye)
+    assert wait_for(*start(root)) == 0
     assert state(root) == before
+    print(f"{died} kills in {runs} runs of {count} photos; a whole run takes {whole:.1f} s")
+
+
+def wait_for(pid: int, ended: Callable[[], object]) -> int:
+    """Exit code of a process; minus the signal that ended it."""
+    code = os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+    ended()
+    return code
+
+
+def test_killed_at_eight_moments_it_goes_on_where_it_was(tmp_path: Path) -> None:
+    def start(root: Path) -> tuple[int, Callable[[], object]]:
+        return in_a_fork(lambda: tag(root, load_eye=slow_eye)), lambda: None
+
+    kill_until(start, tmp_path, count=60, kills=8, seed=6)
 
 
 def test_work_done_before_a_kill_is_not_done_again(tmp_path: Path) -> None:
@@ -289,25 +324,9 @@ def test_there_is_no_such_folder(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_killed_at_fifty_moments_over_five_hundred_photos(tmp_path: Path) -> None:
-    count, kills = 500, 50
-    root, twin = tmp_path / "root", tmp_path / "twin"
-    fill(root, count)
-    shutil.copytree(root, twin, copy_function=shutil.copy2)
-    started = time.monotonic()
-    process = command("tag", twin, "--jobs", "2", eye="slow_eye")
-    process.communicate()
-    whole = time.monotonic() - started
-    expected = {name: data for name, (data, _) in state(twin).items()}
-    original = state(root)
-    died = 0
-    for moment in np.random.default_rng(50).uniform(0.0, whole, kills):
-        process = command("tag", root, "--jobs", "2", eye="slow_eye")
-        time.sleep(moment)
-        process.kill()
-        process.communicate()
-        died += process.returncode == -signal.SIGKILL
-        check_whole(root, original)
-    print(f"{died} of {kills} kills found a run at work; a whole run takes {whole:.1f} s")
-    assert died >= kills // 5
-    tag(root)
-    check_finished(root, count, expected)
+    def start(root: Path) -> tuple[int, Callable[[], object]]:
+        process = command("tag", root, "--jobs", "2", eye="slow_eye", quiet=True)
+        # The process is waited for by its number; the object must not wait again.
+        return process.pid, lambda: setattr(process, "returncode", 0)
+
+    kill_until(start, tmp_path, count=500, kills=50, seed=50)

@@ -26,6 +26,7 @@ from vision.records import (
 
 if TYPE_CHECKING:
     from imagehash import ImageHash
+    from PIL import Image
 
     from vision.pipeline import Eye
 
@@ -113,6 +114,7 @@ def read_steadily(path: str) -> tuple[bytes, Stamp]:
 
 def _look(photo: Photo, eye: Eye) -> Look:
     sighting, cues = eye.look(photo)
+    picture = _small(photo)
     return Look(
         sha256=photo.sha256,
         size=photo.size,
@@ -121,17 +123,16 @@ def _look(photo: Photo, eye: Eye) -> Look:
         notes=photo.notes,
         sighting=sighting,
         cues=tuple(cues),
-        alike=_alike(photo),
+        alike=_alike(picture),
         engine=_engine(photo, sighting),
-        picture=_picture(photo),
+        picture=_jpeg(picture),
     )
 
 
-def _alike(photo: Photo) -> int:
+def _alike(picture: Image.Image) -> int:
     import imagehash
-    from PIL import Image
 
-    return _bits(imagehash.phash(Image.fromarray(photo.pixels)))
+    return _bits(imagehash.phash(picture))
 
 
 def _engine(photo: Photo, sighting: Sighting | NotFound) -> tuple[int, int] | None:
@@ -153,11 +154,15 @@ def _bits(value: ImageHash) -> int:
     return int(str(value), 16)
 
 
-def _picture(photo: Photo) -> bytes:
+def _small(photo: Photo) -> Image.Image:
     from PIL import Image
 
     image = Image.fromarray(photo.pixels)
     image.thumbnail((PICTURE_PX, PICTURE_PX))
+    return image
+
+
+def _jpeg(picture: Image.Image) -> bytes:
     stream = io.BytesIO()
-    image.save(stream, "JPEG", quality=PICTURE_QUALITY)
+    picture.save(stream, "JPEG", quality=PICTURE_QUALITY)
     return stream.getvalue()

@@ -54,7 +54,7 @@ class Cluster:
         """Look at each task; no more are handed out than the workers can soon begin."""
         waiting = iter(tasks)
         by_key: dict[str, Task] = {}
-        under_way = self._dask.as_completed()
+        under_way = self._dask.as_completed(loop=self._client.loop)
 
         def hand_out() -> None:
             while len(by_key) < max(1, self._threads()) * (1 + AHEAD):
