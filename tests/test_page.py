@@ -19,14 +19,14 @@ from page_server import KIND, Phone, form, raw, running
 from shapes import encoded, engine
 from vision.cli import run
 from vision.guide import load_guide
-from vision.page import Addresses, Door, PageLimits, listen
+from vision.page import Addresses, Door, Keeper, PageLimits, listen
 from vision.page.desk import plain_name
 from vision.page.door import CODE_LENGTH, LETTERS, TRIES, TooManyTries
 from vision.page.room import Busy, WaitingRoom
 from vision.page.shown import choices, guide_table
 from vision.page.static import english, load_assets
 from vision.pipeline import load_eye
-from vision.records import PageError
+from vision.records import ArchiveError, PageError
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "demo_images"
@@ -492,9 +492,9 @@ def test_every_string_is_in_one_place() -> None:
     codes |= set(re.findall(r', \d{3}, "(\w+)"\)', source))
     assert {"busy", "host", "photo_empty", "upload_slow"} <= codes
     assert {f"error_{code}" for code in codes} <= set(words)
-    # No text stands in the page's own mark-up.
+    # No text but figures stands in the page's own mark-up.
     html = re.sub(r"<[^>]*>", "", (folder / "page.html").read_text("utf-8"))
-    assert re.sub(r"\{\{(\w+|\*)\}\}", "", html).strip() == ""
+    assert re.sub(r"\{\{(\w+|\*)\}\}|[\d\s]", "", html) == ""
 
 
 def test_words_cannot_become_markup() -> None:
@@ -520,3 +520,64 @@ def test_unchanged_files_are_not_sent_again(port: int) -> None:
     first = phone.ask("GET", "/page.css")
     again = phone.ask("GET", "/page.css", headers={"If-None-Match": first.headers["etag"]})
     assert (first.status, again.status, again.body) == (200, 304, b"")
+
+
+# --- the archive -----------------------------------------------------------------
+
+
+def test_nothing_is_kept_unless_asked(phone: Phone) -> None:
+    assert phone.ask("GET", "/start").json["archive"] is False
+    assert phone.date(PHOTO, path="/keep").status == 404
+
+
+def test_saved_like_any_other_photo_of_the_archive(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`telltale tag` afterwards finds nothing left to do, and `find` finds the engine."""
+    eye = FakeEye()
+    keeper = Keeper(tmp_path, load_guide(), eye)
+    rear = ("../rear.jpg", encoded(engine(200, 300), "JPEG"))
+    with running(eye, keeper=keeper) as port:
+        phone = Phone(port)
+        assert phone.enter().json["archive"] is True
+        fields = {"note": ["table 7"], "saw": ["cab_number=316"]}
+        kept = phone.date(PHOTO, rear, path="/keep", **fields).json
+        again = phone.date(PHOTO, path="/keep").json
+        bad = phone.date(("a.jpg", b"no photo"), path="/keep")
+    assert kept["tagged"] and again["tagged"]
+    assert bad.status == 422
+    folder = tmp_path / kept["kept"]
+    assert re.fullmatch(r"from-the-page/\d{4}-\d\d-\d\d/engine-1", kept["kept"])
+    assert again["kept"].endswith("engine-2")
+    names = {path.name for path in folder.iterdir()}
+    assert {"photo-1.png", "photo-2.jpg", "note.txt"} < names
+    assert (folder / "photo-1.png").read_bytes() == PHOTO[1]
+    assert (folder / "note.txt").read_text() == "table 7\n--saw cab_number=316\n"
+    sidecars = sorted(path.name for path in folder.glob("*.xmp"))
+    assert len(sidecars) == 2
+    assert [p.name for p in folder.parent.iterdir() if p.name.startswith(".")] == []
+    capsys.readouterr()
+    assert run(["tag", str(tmp_path), "--jobs", "1"], load_eye=lambda: eye) == 0
+    assert "0 looked at" in capsys.readouterr().out
+    assert run(["find", "1930..1939", "--dir", str(tmp_path)], load_eye=lambda: eye) == 0
+    assert f"{kept['kept']}/photo-1.png" in capsys.readouterr().out
+
+
+def test_a_busy_archive_still_takes_the_photos(tmp_path: Path) -> None:
+    from vision.archive.files import sole_run
+
+    keeper = Keeper(tmp_path, load_guide(), FakeEye())
+    with running(keeper=keeper) as port, sole_run(tmp_path / ".telltale"):
+        phone = Phone(port)
+        phone.enter()
+        kept = phone.date(PHOTO, path="/keep").json
+    assert kept["tagged"] is False
+    assert (tmp_path / kept["kept"] / "photo-1.png").exists()
+    assert keeper.tag()
+    assert list((tmp_path / kept["kept"]).glob("*.xmp"))
+
+
+def test_an_archive_that_is_not_there(tmp_path: Path) -> None:
+    keeper = Keeper(tmp_path / "none", load_guide(), FakeEye())
+    with pytest.raises(ArchiveError):
+        keeper.tag()

@@ -18,7 +18,7 @@ from answers import CUES, FakeEye
 from page_server import running
 from shapes import encoded, engine
 from vision.guide import load_guide
-from vision.page import Door, PageLimits
+from vision.page import Door, Keeper, PageLimits
 from vision.page.static import english
 from vision.photo import photo_from_bytes
 from vision.pipeline import date_item
@@ -435,6 +435,25 @@ def test_shared_as_one_file(open_page: Open, port: int) -> None:
     assert years in text
     assert "table 7" in text
     assert "data:image/jpeg;base64," in text
+
+
+def test_saved_into_the_archive_on_request(open_page: Open, tmp_path: Path) -> None:
+    with running(keeper=Keeper(tmp_path, load_guide(), FakeEye())) as port:
+        page = open_page(port)
+        snap(page)
+        answered(page)
+        assert list(tmp_path.iterdir()) == []
+        page.fill("#note", "table 7")
+        button(page, "save").click()
+        page.wait_for_selector("text=from-the-page")
+        assert violations(page) == []
+        assert button(page, "save").count() == 0
+        (note,) = tmp_path.rglob("note.txt")
+        assert note.read_text() == "table 7\n"
+        # What is said afterwards is not in the archive yet, so it can be saved again.
+        page.locator("main .card").first.locator("button").first.click()
+        page.wait_for_selector("[data-source=person]")
+        assert button(page, "save").count() == 1
 
 
 @SIZES

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -22,17 +23,29 @@ def page(
     lan: Annotated[
         bool, typer.Option("--lan", help="Let phones on this network in, each by a one-time code.")
     ] = False,
+    archive: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Archive into which engines can be saved."),
+    ] = None,
     https: Annotated[
         bool, typer.Option("--https", help="Encrypt, with a certificate made on the spot.")
     ] = False,
 ) -> None:
     """Open a page on which a phone dates engines, until Ctrl-C.
 
-    Photos are read in memory and forgotten with the answer.
+    Photos are read in memory and forgotten with the answer, unless a person saves them.
     """
     try:
-        from vision.page import Addresses, Door, PageLimits, build_app, find_lan_address
-        from vision.page import listen, serve
+        from vision.page import (
+            Addresses,
+            Door,
+            Keeper,
+            PageLimits,
+            build_app,
+            find_lan_address,
+            listen,
+            serve,
+        )
     except ModuleNotFoundError as error:
         raise PageError(
             f"the page needs {error.name}; install telltale with its extra: 'telltale-vision[page]'"
@@ -42,6 +55,9 @@ def page(
     table = load_guide(guide)
     eye = context.obj()
     limits = PageLimits()
+    keeper = None if archive is None else Keeper(archive, table, eye)
+    if keeper is not None and not keeper.tag():
+        typer.echo(f"{archive}: another run is at work in it; engines are tagged later", err=True)
     address = find_lan_address() if lan else None
     sockets, port = listen(port, address)
     where = Addresses(port, address, "https" if https else "http")
@@ -53,7 +69,9 @@ def page(
         typer.echo(f"certificate, SHA-256: {fingerprint}")
     typer.echo(f"{table.title}\n{where.here}  Ctrl-C ends")
     door = Door(with_code=lan, sessions=limits.sessions, on_code=lambda code: _invite(where, code))
-    app = build_app(table, eye, door=door, hosts=where.hosts, scheme=where.scheme, limits=limits)
+    app = build_app(
+        table, eye, door=door, hosts=where.hosts, scheme=where.scheme, limits=limits, keeper=keeper
+    )
     serve(app, sockets, limits=limits, context=encryption)
 
 

@@ -21,6 +21,7 @@ from vision.guide import Guide
 from vision.page.desk import Desk
 from vision.page.door import Door, TooManyTries
 from vision.page.guard import COOKIE, Guard
+from vision.page.keep import Keeper
 from vision.page.limits import PageLimits
 from vision.page.replies import Refused, refusal, reply, told
 from vision.page.room import Busy, WaitingRoom
@@ -44,6 +45,7 @@ def build_app(
     scheme: str = "http",
     limits: PageLimits | None = None,
     words: Mapping[str, Any] | None = None,
+    keeper: Keeper | None = None,
 ) -> ASGIApp:
     """Build the page's application.
 
@@ -61,13 +63,16 @@ def build_app(
     limits : PageLimits, optional
     words : mapping, optional
         The page's strings, in place of the English ones.
+    keeper : Keeper, optional
+        Puts engines into an archive; without one nothing is kept.
 
     Returns
     -------
     ASGI application
     """
     limits = PageLimits() if limits is None else limits
-    counter = _Counter(guide, eye, door, limits, secure=scheme == "https")
+    desk = Desk(guide, eye, limits)
+    counter = _Counter(desk, door, limits, keeper=keeper, secure=scheme == "https")
     routes = [
         Route("/start", counter.start, methods=["GET"]),
         Route("/enter", counter.enter, methods=["POST"]),
@@ -75,6 +80,7 @@ def build_app(
         Route("/turn/{ticket}", counter.turn, methods=["GET"]),
         Route("/answer", counter.answer, methods=["POST"]),
         Route("/share", counter.share, methods=["POST"]),
+        Route("/keep", counter.keep, methods=["POST"]),
     ]
     for path, asset in load_assets(words).items():
         routes.append(Route(path, functools.partial(_asset, asset), methods=["GET"]))
@@ -110,11 +116,11 @@ class _Counter:
     """What stands behind the routes."""
 
     def __init__(
-        self, guide: Guide, eye: Eye, door: Door, limits: PageLimits, *, secure: bool
+        self, desk: Desk, door: Door, limits: PageLimits, *, keeper: Keeper | None, secure: bool
     ) -> None:
-        self._desk = Desk(guide, eye, limits)
+        self._desk, self._keeper = desk, keeper
         self._door, self._limits, self._secure = door, limits, secure
-        self._table = guide_table(guide)
+        self._table = guide_table(desk.guide)
         self._room = WaitingRoom(places=limits.places, places_each=limits.places_each)
         self._hands = ThreadPoolExecutor(1, thread_name_prefix="desk")
 
@@ -146,6 +152,7 @@ class _Counter:
                 "photo_bytes": limits.photo_bytes,
                 "request_bytes": limits.request_bytes,
                 "retry_s": limits.retry_s,
+                "archive": self._keeper is not None,
             }
         )
         if fresh:
@@ -174,6 +181,11 @@ class _Counter:
 
     async def share(self, asked: Asked) -> Response:
         return await self._served(asked, functools.partial(share_page, self._desk))
+
+    async def keep(self, asked: Asked) -> Response:
+        if self._keeper is None:
+            return refusal(404, "not_here")
+        return await self._served(asked, functools.partial(self._keeper.keep, self._desk))
 
     async def _served(self, asked: Asked, work: Any) -> Response:
         """Take a place, read the body, wait for the turn, do the work in its thread."""

@@ -8,11 +8,14 @@ from typing import Any
 from starlette.responses import Response
 
 from vision.records import (
+    ArchiveError,
     EvidenceError,
+    OutputError,
     PhotoEmpty,
     PhotoTooLarge,
     PhotoTooSmall,
     PhotoUnreadable,
+    SidecarError,
     TelltaleError,
 )
 
@@ -23,6 +26,9 @@ ERRORS: tuple[tuple[type[TelltaleError], int, str], ...] = (
     (PhotoTooLarge, 413, "photo_too_large"),
     (PhotoTooSmall, 422, "photo_too_small"),
     (PhotoUnreadable, 422, "photo_unreadable"),
+    (ArchiveError, 500, "archive"),
+    (OutputError, 500, "archive"),
+    (SidecarError, 500, "archive"),
     (EvidenceError, 422, "statement"),
 )
 

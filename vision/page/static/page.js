@@ -82,6 +82,8 @@ async function add(files) {
 function ask(item) {
   item.pending = true;
   item.change += 1;
+  // What was saved is no longer all there is.
+  item.kept = null;
   store.save(item);
   if (item === current) trouble(null);
   draw();
@@ -109,10 +111,15 @@ function acts(item) {
     },
     note(text) {
       item.note = text;
+      if (item.kept) {
+        item.kept = null;
+        draw();
+      }
       store.save(item);
       at("cards").replaceChildren(...items.map((one, index) => card(one, index + 1, one === current, () => open(one))));
     },
     share: () => share(item),
+    keep: wire.limits.archive && (() => keep(item)),
     throwAway: async () => (await sure("throw_away_sure")) && throwAway(item),
   };
 }
@@ -136,6 +143,18 @@ function sure(word) {
     at("sure-no").onclick = answer(false);
     at("sure-box").oncancel = () => resolve(false);
   });
+}
+
+async function keep(item) {
+  try {
+    item.kept = await wire.keep(item, phase);
+    phase(null);
+    store.save(item);
+    draw();
+  } catch (error) {
+    phase(null);
+    failed(error, item);
+  }
 }
 
 async function share(item) {

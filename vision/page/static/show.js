@@ -91,8 +91,11 @@ function end(item, act) {
   const note = make("textarea", { id: "note", rows: 2, value: item.note, placeholder: say("note_hint"),
     on: { change: (event) => act.note(event.target.value) } });
   const button = (word, click) => make("button", { type: "button", on: { click } }, say(word));
-  return make("section", {}, make("h2", {}, make("label", { htmlFor: "note" }, say("note"))), note,
-    make("div", { className: "row" }, button("share", act.share), button("throw_away", act.throwAway)));
+  const kept = item.kept
+    ? make("p", { className: "card" }, say(item.kept.tagged ? "saved" : "saved_untagged", { place: item.kept.kept })) : null;
+  const row = make("div", { className: "row" }, act.keep && !item.kept ? button("save", act.keep) : null,
+    button("share", act.share), button("throw_away", act.throwAway));
+  return make("section", {}, make("h2", {}, make("label", { htmlFor: "note" }, say("note"))), note, kept, row);
 }
 
 export function show(item, act) {

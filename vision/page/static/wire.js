@@ -11,7 +11,7 @@ export class Refused extends Error {
 }
 
 let token = null;
-export let limits = { photos: 8, photo_bytes: 12e6, request_bytes: 30e6, retry_s: 3 };
+export let limits = { photos: 8, photo_bytes: 12e6, request_bytes: 30e6, retry_s: 3, archive: false };
 
 async function ask(path, options = {}) {
   let response;
@@ -103,6 +103,10 @@ async function turn(ticket, tell) {
 
 export function answer(item, tell) {
   return post("/answer", form(item), tell);
+}
+
+export function keep(item, tell) {
+  return post("/keep", form(item, { note: item.note }), tell);
 }
 
 export function share(item, tell) {
