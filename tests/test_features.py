@@ -24,7 +24,7 @@ from hypothesis.extra import numpy as hnp
 import drawings as draw
 from vision import features
 from vision.features.boiler_top import measure_boiler_top
-from vision.features.colour import COLOUR_NAMES, name_colour
+from vision.features.colour import COLOUR_NAMES, line_colour_shares, name_colour
 from vision.features.crop import cielab, cielab_bytes, grey, length_of, odd
 from vision.features.exposure import measure_exposure, measure_sharpness
 from vision.features.paths import best_path
@@ -726,3 +726,22 @@ def test_three_crops_together_stay_fast() -> None:
     finally:
         cv2.setNumThreads(threads)
     assert min(spent) < 0.12
+
+
+@pytest.mark.parametrize(
+    ("keyword", "name"),
+    # CSS Color Module Level 4 keywords, converted by scikit-image.
+    [("ivory", "cream"), ("crimson", "red"), ("gold", "yellow"), ("royalblue", "blue")],
+)
+def test_line_colours_follow_named_paints(keyword: str, name: str) -> None:
+    rgb = {
+        "ivory": (255, 255, 240),
+        "crimson": (220, 20, 60),
+        "gold": (255, 215, 0),
+        "royalblue": (65, 105, 225),
+    }[keyword]
+    _, a, b = skimage.color.rgb2lab(np.array(rgb, dtype=float) / 255)
+    shares = line_colour_shares(float(a), float(b))
+    assert sum(shares.values()) == pytest.approx(1.0)
+    near = {"cream", "white"} if name == "cream" else {name}
+    assert max(shares, key=lambda key: shares[key]) in near

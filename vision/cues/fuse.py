@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from vision.cues.evidence import Evidence
+from vision.features import line_colour_shares
 from vision.records import Cue, State
 
 PART = {"switch_lever": "lever", "side_linkage": "linkage", "edge_stripe": "stripe"}
@@ -27,6 +29,10 @@ _NARROW = 0.8  # log of length over height of the region: seen nearly end-on
 _SOFT = 2.0  # log(1 + variance of the Laplacian)
 _CLIPPED = 0.35  # share of pixels burnt out
 _DARK = 0.6  # share of pixels near black
+# A line whose colour may be told runs along this share of the edge at least, and stands
+# out from both sides by this many CIE76 units; by eye on the demo photos.
+_LINE_SHARE = 0.5
+_LINE_CONTRAST = 20.0
 
 
 def linear(model: Mapping[str, Any], values: Mapping[str, float]) -> float:
@@ -92,7 +98,18 @@ def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
         confidence=confidence,
         where=evidence.where,
         because=_because(evidence, state),
+        values=MappingProxyType(line_colours(evidence) if state is State.PRESENT else {}),
     )
+
+
+def line_colours(evidence: Evidence) -> dict[str, float]:
+    """Colour of a stripe with probabilities, where a line was measured along the edge."""
+    values = evidence.values
+    if evidence.cue != "edge_stripe" or values["stripe_continuity"] < _LINE_SHARE:
+        return {}
+    if values["stripe_contrast"] < _LINE_CONTRAST:
+        return {}
+    return line_colour_shares(values["stripe_a"], values["stripe_b"])
 
 
 def hidden_because(evidence: Evidence) -> str:
@@ -127,5 +144,8 @@ def _because(evidence: Evidence, state: State) -> str:
         return "rods beyond the plain side rods cross the wheels"
     if values["stripe_continuity"] > 0.2:
         share = values["stripe_continuity"]
-        return f"a painted line runs along {share:.0%} of the edge"
+        colours = line_colours(evidence)
+        likely = max(colours, key=lambda name: colours[name]) if colours else ""
+        painted = f"{likely} " if likely and colours[likely] > 0.8 else ""
+        return f"a painted {painted}line runs along {share:.0%} of the edge"
     return "a painted line runs along the edge"

@@ -9,13 +9,14 @@ lengths and scores are 0 and `where` is None. `where` is in pixels of the crop.
 from __future__ import annotations
 
 from vision.features.boiler_top import measure_boiler_top
-from vision.features.colour import COLOUR_NAMES, name_colour
+from vision.features.colour import COLOUR_NAMES, line_colour_shares, name_colour
 from vision.features.exposure import measure_exposure, measure_sharpness
 from vision.features.running_board import measure_running_board
 from vision.features.side_rods import measure_side_rods
 
 __all__ = [
     "COLOUR_NAMES",
+    "line_colour_shares",
     "measure_boiler_top",
     "measure_exposure",
     "measure_running_board",

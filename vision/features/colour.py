@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from types import MappingProxyType
 
 COLOUR_NAMES = (
     "black",
@@ -63,3 +65,45 @@ def name_colour(lightness: float, a: float, b: float) -> str:
         return "cream"
     name = next(name for end, name in HUE_ENDS_DEG if hue <= end)
     return "brown" if name in ("orange", "yellow") and lightness < BROWN_LIGHTNESS else name
+
+
+# CIELAB a*, b* of paints that lines are drawn in. White and cream after RAL 9010 and
+# 9001, yellow and red after RAL 1018 and 3020; all from memory, rounded to 5.
+LINE_PAINTS: Mapping[str, tuple[float, float]] = MappingProxyType(
+    {
+        "white": (0.0, 0.0),
+        "cream": (0.0, 15.0),
+        "yellow": (0.0, 65.0),
+        "orange": (45.0, 55.0),
+        "red": (55.0, 35.0),
+        "green": (-40.0, 30.0),
+        "blue": (0.0, -40.0),
+        "purple": (40.0, -30.0),
+    }
+)
+# How far mixed light moves a paint in a*, b*: the cream lines of the demo photos were
+# measured up to 22 from where they belong.
+CAST = 15.0
+
+
+def line_colour_shares(a: float, b: float) -> dict[str, float]:
+    """Probability of each of LINE_PAINTS for a painted line, all equally likely before.
+
+    Lightness is left out: it tells the light, not the paint.
+
+    Parameters
+    ----------
+    a, b : float
+        CIE a* and b* of the line as photographed.
+
+    Returns
+    -------
+    dict of str to float
+        Sums to 1.
+    """
+    weights = {
+        name: math.exp(-((a - x) ** 2 + (b - y) ** 2) / (2.0 * CAST**2)) + 1e-6
+        for name, (x, y) in LINE_PAINTS.items()
+    }
+    total = sum(weights.values())
+    return {name: weight / total for name, weight in weights.items()}
