@@ -147,5 +147,5 @@ def _because(evidence: Evidence, state: State) -> str:
         colours = line_colours(evidence)
         likely = max(colours, key=lambda name: colours[name]) if colours else ""
         painted = f"{likely} " if likely and colours[likely] > 0.8 else ""
-        return f"a painted {painted}line runs along {share:.0%} of the edge"
+        return f"a painted {painted}line runs along {100 * share:.0f} % of the edge"
     return "a painted line runs along the edge"
