@@ -5,6 +5,7 @@
 # program   Debian packages
 wanted='
 chromium    chromium fonts-dejavu-core
+exiftool    libimage-exiftool-perl
 '
 set -eu
 missing=$(printf '%s' "$wanted" | while read -r program packages; do

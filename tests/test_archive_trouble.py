@@ -323,6 +323,7 @@ def test_there_is_no_such_folder(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.skipif("TELLTALE_LONG" not in os.environ, reason="minutes; set TELLTALE_LONG=1")
 def test_killed_at_fifty_moments_over_five_hundred_photos(tmp_path: Path) -> None:
     def start(root: Path) -> tuple[int, Callable[[], object]]:
         process = command("tag", root, "--jobs", "2", eye="slow_eye", quiet=True)

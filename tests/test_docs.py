@@ -227,7 +227,7 @@ def test_every_requirement_is_pinned() -> None:
     lines = [line for line in text.splitlines() if line and not line.startswith("#")]
     assert all(re.fullmatch(r"[A-Za-z0-9._-]+==[0-9][A-Za-z0-9.]*", line) for line in lines)
     pinned = {line.partition("==")[0].lower().replace("_", "-") for line in lines}
-    for extra in (None, "dev", "page", "studio"):
+    for extra in (None, "archive", "dev", "heic", "page", "studio"):
         assert set(required(extra)) <= pinned
 
 

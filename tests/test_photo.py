@@ -311,6 +311,16 @@ def test_text_and_heif_are_named_for_what_they_are() -> None:
         photo_from_bytes(b"\0\0\0\x18ftypheic" + b"\0" * 99, "phone.heic")
 
 
+def test_heif_is_read_where_its_extra_is_installed() -> None:
+    pytest.importorskip("pi_heif", reason='needs the extra "heic"')
+    # heif-enc of libheif 1.15 made it from shapes.corners(64, 48).
+    photo = open_photo(Path(__file__).parent / "cases" / "corners.heic")
+    assert photo.size == (64, 48)
+    for row, column in ((12, 16), (12, 48), (36, 16), (36, 48)):
+        expected = corners(64, 48)[row, column].astype(int)
+        assert np.abs(photo.pixels[row, column].astype(int) - expected).max() <= 8
+
+
 def test_page_descriptions_are_not_opened() -> None:
     # Pillow would hand these to another program.
     with pytest.raises(PhotoUnreadable, match="not a picture"):

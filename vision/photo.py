@@ -12,7 +12,9 @@ used because it also reports truncated files.
 
 from __future__ import annotations
 
+import functools
 import hashlib
+import importlib
 import io
 import re
 import stat
@@ -22,6 +24,7 @@ import zlib
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from PIL import ExifTags, Image, ImageOps
@@ -151,7 +154,7 @@ def closer(photo: Photo, scale: float) -> Photo:
     reduction = next((r for r in REDUCTIONS if 1.0 / r >= scale), 1)
     with (
         warnings.catch_warnings(),
-        Image.open(io.BytesIO(photo.content), formats=FORMATS) as image,
+        Image.open(io.BytesIO(photo.content), formats=_formats()) as image,
     ):
         warnings.simplefilter("ignore")  # told when the photo was first opened
         try:
@@ -212,7 +215,7 @@ def _refuse_bytes(count: int, name: str, limits: Limits) -> None:
 def _open_header(data: bytes, name: str, limits: Limits) -> Image.Image:
     too_many = f"the limit is {limits.pixels / 1e6:g} megapixels"
     try:
-        image = Image.open(io.BytesIO(data), formats=FORMATS)
+        image = Image.open(io.BytesIO(data), formats=_formats())
     except Image.DecompressionBombError:
         raise PhotoTooLarge(f"{name}: far too many pixels; {too_many}") from None
     except DAMAGE as error:
@@ -229,10 +232,23 @@ def _open_header(data: bytes, name: str, limits: Limits) -> Image.Image:
     return image
 
 
+@functools.cache
+def _formats() -> tuple[str, ...]:
+    """What is read here: HEIF too where the extra for it is installed."""
+    try:
+        heif: Any = importlib.import_module("pi_heif")
+    except ImportError:
+        return FORMATS
+    heif.register_heif_opener()
+    return (*FORMATS, "HEIF")
+
+
 def _what_it_is(data: bytes) -> str:
     # Phones of one large maker write HEIF by default, so this deserves its own advice.
     if data[4:8] == b"ftyp" and data[8:12] in (b"heic", b"heix", b"mif1", b"hevc"):
-        return "a HEIF picture, which is not read; save it as JPEG"
+        if "HEIF" in _formats():
+            return "a damaged HEIF picture; save it as JPEG where it can still be opened"
+        return "a HEIF picture; install telltale-vision with the extra 'heic', or save it as JPEG"
     return "not a picture (JPEG, PNG, WebP, AVIF, TIFF, GIF, BMP, PPM), or a damaged one"
 
 
