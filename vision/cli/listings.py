@@ -1,0 +1,175 @@
+"""`telltale listings`: which listings are worth opening, and what to ask."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import os
+import re
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from vision.cli.files import refuse_to_overwrite, write_whole
+from vision.records import ListingsError
+
+if TYPE_CHECKING:
+    from vision.listings import Judged, Weights
+
+NEEDED = ("babel", "extruct", "price_parser", "urllib3")
+
+
+def listings(
+    context: typer.Context,
+    source: Annotated[
+        Path, typer.Argument(metavar="FILE|DIR", help="Listings: CSV, JSON Lines, saved pages.")
+    ],
+    guide: Annotated[
+        str,
+        typer.Option(metavar="NAME|FILE", help="Variation guide: a built-in name or a file."),
+    ] = "wayfarer",
+    want: Annotated[
+        str,
+        typer.Option(metavar="IDS|FILE", help="Variations you look for; all if not given."),
+    ] = "",
+    html: Annotated[
+        Path | None, typer.Option(metavar="OUT", help="Write one HTML page, best first.")
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print one JSON object a line instead of text.")
+    ] = False,
+    table: Annotated[
+        Path | None, typer.Option("--csv", metavar="OUT", help="Write a CSV table, best first.")
+    ] = None,
+    fetch: Annotated[
+        bool, typer.Option("--fetch", help="Fetch photos that are given as addresses.")
+    ] = False,
+    allow: Annotated[
+        list[str] | None,
+        typer.Option(metavar="HOST", help="A host that --fetch may ask at a private address."),
+    ] = None,
+    weight: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME=NUMBER", help="What a quality counts in the ranking."),
+    ] = None,
+    jobs: Annotated[
+        int | None,
+        typer.Option(metavar="N", min=1, help="Processes; one a processor if not given."),
+    ] = None,
+    state: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Where to keep what is done, to go on after a stop."),
+    ] = None,
+) -> None:
+    """Compare what listings claim with what their photos show, and rank them.
+
+    Each claim is supported, contradicted, or left open; the best come first.
+    """
+    missing = [name for name in NEEDED if importlib.util.find_spec(name) is None]
+    if missing:
+        raise ListingsError("install telltale-vision with the extra 'listings' for this command")
+    from vision.listings import Fetcher, Order, judge_listings
+
+    for target in (html, table):
+        if target is not None:
+            refuse_to_overwrite(target, (source, *_files_in(source)))
+    order = Order(
+        path=source,
+        guide=guide,
+        wants=_wants(want),
+        weights=_weights(weight or ()),
+        jobs=jobs or len(os.sched_getaffinity(0))
+        if hasattr(os, "sched_getaffinity")
+        else jobs or 1,
+        state=state,
+        fetcher=Fetcher(frozenset(name.lower() for name in allow or ())) if fetch else None,
+    )
+    judged = judge_listings(order, context.obj, _Counter())
+    _show(judged, as_json=as_json)
+    _write(judged, html, table)
+    if judged.bad:
+        raise typer.Exit(ListingsError.exit_code)
+
+
+def _files_in(source: Path) -> list[Path]:
+    return [path for path in source.iterdir() if path.is_file()] if source.is_dir() else []
+
+
+def _show(judged: Judged, *, as_json: bool) -> None:
+    if as_json:
+        for record in judged.records:
+            typer.echo(json.dumps(record, allow_nan=False))
+        for bad in judged.bad:
+            typer.echo(json.dumps({"source": bad.source, "failure": bad.reason}))
+        return
+    from vision.listings.words import listings_text
+
+    typer.echo(listings_text(judged), nl=False)
+    for bad in judged.bad:
+        typer.echo(f"telltale: {bad.source}: {bad.reason}", err=True)
+
+
+def _write(judged: Judged, html: Path | None, table: Path | None) -> None:
+    from vision.listings import listings_page, sheet
+
+    if table is not None:
+        write_whole(table, sheet(judged).encode())
+    if html is not None:
+        write_whole(html, b"".join(piece.encode() for piece in listings_page(judged)))
+
+
+def _wants(text: str) -> tuple[str, ...]:
+    """Ids given outright, or in a file: parted by commas, blanks or lines; # is a note."""
+    if not text:
+        return ()
+    path = Path(text)
+    if path.is_file():
+        try:
+            lines = path.read_text(encoding="utf-8-sig").splitlines()
+        except (OSError, UnicodeDecodeError) as error:
+            raise ListingsError(f"{path}: cannot be read ({error})") from None
+        text = "\n".join(line.partition("#")[0] for line in lines)
+    return tuple(dict.fromkeys(word for word in re.split(r"[\s,;]+", text) if word))
+
+
+def _weights(statements: Any) -> Weights:
+    from vision.listings import Weights
+
+    given = {}
+    known = Weights().as_dict()
+    for statement in statements:
+        name, _, number = (part.strip() for part in statement.partition("="))
+        try:
+            given[name] = float(number)
+            if name not in known:
+                raise ValueError
+        except ValueError:
+            names = ", ".join(known)
+            raise typer.BadParameter(
+                f'--weight "{statement}": write NAME=NUMBER with a name of {names}'
+            ) from None
+    try:
+        return Weights(**(known | given))
+    except ValueError as error:
+        raise typer.BadParameter(str(error)) from None
+
+
+class _Counter:
+    """Counts on stderr, where a person is watching."""
+
+    def __init__(self) -> None:
+        self._shown = sys.stderr.isatty()
+        self._done = self._count = 0
+        self._what = ""
+
+    def begin(self, what: str, count: int) -> None:
+        self._what, self._count, self._done = what, count, 0
+
+    def step(self) -> None:
+        self._done += 1
+        if self._shown:
+            end = "\n" if self._done == self._count else ""
+            sys.stderr.write(f"\r{self._done} of {self._count} {self._what}{end}")
+            sys.stderr.flush()

@@ -1,0 +1,9 @@
+"""Sellers' claims against what their photos show."""
+
+from vision.listings.fetch import Fetcher
+from vision.listings.markup import listings_page
+from vision.listings.ranking import Weights
+from vision.listings.run import Judged, Order, judge_listings
+from vision.listings.sheet import sheet
+
+__all__ = ["Fetcher", "Judged", "Order", "Weights", "judge_listings", "listings_page", "sheet"]

@@ -1,0 +1,107 @@
+"""What a listing claims: every statement that photos could bear out or not, with its place."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+from vision.listings.numbers import number_claims
+from vision.listings.parts import Lexicon, Statement
+from vision.listings.plain import clauses, one_of, plain, vocabulary
+from vision.listings.tenders import tender_claims
+from vision.listings.values import Claim, Kind, Listing
+from vision.listings.years import YearWords, find_years
+
+Reader = Callable[[Statement, Lexicon], Iterator[Claim]]
+
+# Words between a word such as "restored" and the year that it speaks of. Chosen.
+REACH = 3
+
+
+def find_claims(listing: Listing, lexicon: Lexicon) -> tuple[Claim, ...]:
+    """Every claim of a listing's title and description, in the order of the text.
+
+    The same claim made twice counts once, where it stands first; a claim and its
+    opposite both count.
+    """
+    claims: list[Claim] = []
+    for field in ("title", "description"):
+        original = getattr(listing, field)
+        text = plain(original)
+        for start, end in clauses(text):
+            statement = Statement(field, original, text, start, end, _hedged(text, start, end))
+            for read in (_years, number_claims, tender_claims, _parts, _variations, _condition):
+                claims += read(statement, lexicon)
+    unique: dict[tuple[object, ...], Claim] = {}
+    for claim in sorted(claims, key=lambda c: (c.span.field != "title", c.span.start)):
+        key = (claim.kind, claim.about, claim.value)
+        if key not in unique or (unique[key].hedged and not claim.hedged):
+            unique[key] = claim
+    return tuple(unique.values())
+
+
+def _hedged(text: str, start: int, end: int) -> bool:
+    asked = text[end : end + 1] == "?"
+    return asked or bool(re.search(one_of(vocabulary()["hedge"]["words"]), text[start:end]))
+
+
+def _years(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
+    years = vocabulary()["years"]
+    for found in find_years(statement.clause):
+        before = statement.clause[: found.start]
+        words = " ".join(before.split()[-REACH - 1 :])
+        if re.search(one_of(years["not_made"]), words) or statement.elsewhere(found.start):
+            continue
+        if _is_a_number(found, before, lexicon):
+            continue
+        negated = re.search(r"(?:\bnot|\bnicht|\bno|\bkein)\s+$", before)
+        if negated:
+            continue  # "not 1934" claims nothing of the year that it is
+        claim = statement.claim(Kind.YEAR, "", found.edtf, found.start, found.end)
+        hedged = claim.hedged and "?" not in statement.clause[found.start : found.end]
+        yield replace(claim, years=found.years, leeway=found.leeway, hedged=hedged)
+
+
+def _is_a_number(found: YearWords, before: str, lexicon: Lexicon) -> bool:
+    """A cab number of the guide that could be a year, with a sign of a number before it."""
+    words = vocabulary()["numbers"]
+    return bool(
+        re.search(rf"(?<!\w){one_of((*words['any'], *words['cab']), whole=False)}[.:\s]*$", before)
+    ) or (found.edtf in lexicon.guide.numbers)
+
+
+def _parts(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
+    for name, pattern in lexicon.parts.items():
+        for match in pattern.finditer(statement.clause):
+            if statement.elsewhere(match.start()):
+                continue
+            state, start, end = statement.state(match.start(), match.end())
+            if name == "tender":
+                continue  # read by `tender_claims`, with its kind
+            kind = Kind.CHECK if name in lexicon.checks else Kind.PART
+            if name == "edge_stripe":
+                colour = lexicon.colour_beside(statement.clause, match.start(), match.end())
+                word = match.group().strip()
+                if colour is None and word in ("edge", "filet"):
+                    continue  # "rust on one edge" is no stripe
+                if colour is not None and state == "present":
+                    start, end = min(start, colour[1]), max(end, colour[2])
+                    yield statement.claim(Kind.COLOUR, name, colour[0], start, end)
+            yield statement.claim(kind, name, state, start, end)
+
+
+def _variations(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
+    if lexicon.variations is None:
+        return
+    for match in lexicon.variations.finditer(statement.clause):
+        if not statement.elsewhere(match.start()):
+            id = lexicon.variation_ids[match.group().strip()]
+            yield statement.claim(Kind.VARIATION, "", id, match.start(), match.end())
+
+
+def _condition(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
+    for match in re.finditer(one_of(vocabulary()["condition"]["words"]), statement.clause):
+        state, start, end = statement.state(match.start(), match.end())
+        value = match.group() if state == "present" else f"not {match.group()}"
+        yield statement.claim(Kind.CONDITION, "", value, start, end)

@@ -1,0 +1,160 @@
+"""A clause of a listing, the words that a guide gives it, and negations in it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from vision.guide import Guide
+from vision.listings.plain import one_of, vocabulary
+from vision.listings.values import Claim, Kind, Span
+
+# Words between a negation and the part that it denies: "no sign of a lever". Chosen.
+REACH = 3
+_WORDS = r"(?:[\w'-]+\s+){0,%d}" % REACH  # noqa: UP031 — braces of its own
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """One clause of one text, plain, with the original beside it."""
+
+    field: str
+    original: str
+    text: str
+    start: int
+    end: int
+    hedged: bool
+
+    @property
+    def clause(self) -> str:
+        """The plain text of the clause."""
+        return self.text[self.start : self.end]
+
+    def claim(self, kind: Kind, about: str, value: str, start: int, end: int) -> Claim:
+        """Make a claim of a stretch of the clause, its blanks left out."""
+        words = self.clause[start:end]
+        start += len(words) - len(words.lstrip())
+        end -= len(words) - len(words.rstrip())
+        first, last = self.start + start, self.start + end
+        span = Span(self.field, first, last)
+        return Claim(kind, about, value, span, self.original[first:last], self.hedged)
+
+    def elsewhere(self, start: int) -> bool:
+        """Whether the words before a place turn the talk to another engine."""
+        return bool(re.search(_elsewhere(), self.clause[:start]))
+
+    def state(self, start: int, end: int) -> tuple[str, int, int]:
+        """Return "present" or "absent" for a part, and the stretch with its negation."""
+        before, after = self.clause[:start], self.clause[end:]
+        denied = next(reversed(list(_before().finditer(before))), None)
+        if denied is not None and not re.search(
+            r"\b(?:with|mit|avec|con|met)\b", before[denied.end() :]
+        ):
+            # "not missing its lever", "no missing lever": what is denied is the lack.
+            twice = re.search(rf"{_double()}\s+$", before[: denied.start()])
+            lack = re.match(r"(?:not|no|nicht|nothing)$", denied.group().strip())
+            inner = re.search(rf"^{_WORDS}{_lack()}", before[denied.end() :].lstrip() + " ")
+            if twice or (lack and inner):
+                return "present", (twice.start() if twice else denied.start()), end
+            return "absent", denied.start(), end
+        gone = re.match(rf"\s*{_WORDS}?{_after()}", after)
+        if gone is not None:
+            words = after[: gone.end()]
+            if re.search(rf"{_double()}\s+{_lack()}", words):
+                return "present", start, end + gone.end()
+            return "absent", start, end + gone.end()
+        return "present", start, end
+
+
+@cache
+def _elsewhere() -> re.Pattern[str]:
+    return re.compile(one_of(vocabulary()["other_engine"]["words"]))
+
+
+@cache
+def _before() -> re.Pattern[str]:
+    return re.compile(rf"{one_of(vocabulary()['negation']['before'])}(?=\s+{_WORDS}$)")
+
+
+@cache
+def _after() -> str:
+    return one_of(vocabulary()["negation"]["after"])
+
+
+@cache
+def _double() -> str:
+    return one_of(vocabulary()["negation"]["double"])
+
+
+@cache
+def _lack() -> str:
+    return one_of(
+        ("missing", "lacking", "lost", "gone", "absent", "fehlt", "fehlende*", "manquant*")
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Lexicon:
+    """What the words of a listing may mean under one guide.
+
+    Attributes
+    ----------
+    guide : Guide
+    parts : mapping of cue, check or "tender" to pattern
+    checks : frozenset of str
+        Names in `parts` that only a hand can check.
+    colours : mapping of colour to pattern
+    variations : pattern or None
+        Ids long enough not to be other words.
+    variation_ids : mapping of plain id to id
+    """
+
+    guide: Guide
+    parts: Mapping[str, re.Pattern[str]]
+    checks: frozenset[str]
+    colours: Mapping[str, re.Pattern[str]]
+    variations: re.Pattern[str] | None
+    variation_ids: Mapping[str, str]
+
+    def colour_beside(self, clause: str, start: int, end: int) -> tuple[str, int, int] | None:
+        """Return the colour right before or after a stretch, and where it stands."""
+        for colour, pattern in self.colours.items():
+            for match in pattern.finditer(clause):
+                gap = (
+                    clause[match.end() : start]
+                    if match.end() <= start
+                    else clause[end : match.start()]
+                )
+                if re.fullmatch(r"\s*|-|\s+(?:painted|in|is|of|gemalte\w*)\s+", gap) and (
+                    match.end() <= start or match.start() >= end
+                ):
+                    return colour, match.start(), match.end()
+        return None
+
+
+def lexicon_of(guide: Guide) -> Lexicon:
+    """Join the word lists with a guide's own checks, colours and ids."""
+    words = vocabulary()
+    parts = {name: list(synonyms) for name, synonyms in words["parts"].items()}
+    for check in guide.checks:
+        parts.setdefault(check.id, []).append(check.id.replace("_", " "))
+    colours = {name: list(synonyms) for name, synonyms in words["colours"].items()}
+    for colour in guide.stripe_colours:
+        known = colours.setdefault(colour, [])
+        if colour.lower() not in known:
+            known.append(colour.lower())
+    ids = {
+        v.id.lower(): v.id
+        for v in guide.variations
+        if re.search(r"[a-z].*\d|\d.*[a-z]", v.id.lower())
+    }
+    return Lexicon(
+        guide=guide,
+        parts={name: re.compile(one_of(synonyms)) for name, synonyms in parts.items()},
+        checks=frozenset(guide.check_names),
+        colours={name: re.compile(one_of(synonyms)) for name, synonyms in colours.items()},
+        variations=re.compile(one_of(ids)) if ids else None,
+        variation_ids=ids,
+    )

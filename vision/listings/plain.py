@@ -1,0 +1,85 @@
+"""Sellers' text made plain, character for character, so that places in it stay."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from functools import cache
+from types import MappingProxyType
+from typing import Any
+
+# Apostrophes and what is typed for them; minus signs and waves that stand for a dash.
+_APOSTROPHES = "’‘ʼ‛′`´＇"
+_DASHES = "−～〜﹣－"
+
+
+def plain(text: str) -> str:
+    """Lower case, ASCII digits, dashes, apostrophes and blanks; of the same length.
+
+    Digits of every script (Unicode category Nd) become 0 to 9, every dash (category Pd,
+    the minus sign, the wave dash) a hyphen. What would change the length stays.
+
+    Examples
+    --------
+    >>> plain("’34–36, c. ١٩٣٥")
+    "'34-36, c. 1935"
+    """
+    return "".join(map(_plain, text))
+
+
+@cache
+def _plain(letter: str) -> str:
+    if letter in _APOSTROPHES:
+        return "'"
+    kind = unicodedata.category(letter)
+    if kind == "Nd":
+        return str(unicodedata.decimal(letter))
+    if kind == "Pd" or letter in _DASHES:
+        return "-"
+    if kind == "Zs" or letter in "\t":
+        return " "
+    lower = letter.lower()
+    return lower if len(lower) == 1 else letter
+
+
+def one_of(words: Iterable[str], *, whole: bool = True) -> str:
+    """Regular expression for any of some words, longest first; "*" ends a stem."""
+    parts = []
+    for word in sorted(words, key=len, reverse=True):
+        stem = word.endswith("*")
+        part = r"[\s-]+".join(re.escape(w) for w in word.rstrip("*").split())
+        parts.append(part + (r"\w*" if stem else ""))
+    body = f"(?:{'|'.join(parts)})"
+    return rf"(?<![\w]){body}(?![\w])" if whole else body
+
+
+# Signs that part clauses. A point does so only before a blank, and not after "c", "ca",
+# "no", "nr" and their like, which are short for something.
+_BREAK = re.compile(
+    r"[;:!\n\r()\[\]]|,(?!\d)"
+    r"|(?<!\bc)(?<!\bca)(?<!\bno)(?<!\bnr)(?<!\bapprox)(?<!\bcat)(?<!\bevtl)(?<!\bcca)\.(?=\s|$)"
+    r"|\?(?=\s*$)|(?<![\d])\?|\?(?=\s+[a-z])"
+    r"|\bbut\b|\baber\b|\bmais\b|\bpero\b|\bmaar\b|\s-+\s"
+)
+
+
+def clauses(text: str) -> list[tuple[int, int]]:
+    """Half-open ranges of the clauses of a plain text; what parts them is left out."""
+    ranges = []
+    start = 0
+    for match in _BREAK.finditer(text):
+        ranges.append((start, match.start()))
+        start = match.end()
+    ranges.append((start, len(text)))
+    return [(a, b) for a, b in ranges if text[a:b].strip()]
+
+
+@cache
+def vocabulary() -> Mapping[str, Mapping[str, Any]]:
+    """The word lists of words.toml."""
+    import tomllib
+    from importlib.resources import files
+
+    text = files("vision.listings").joinpath("words.toml").read_text(encoding="utf-8")
+    return MappingProxyType(tomllib.loads(text))

@@ -1,0 +1,51 @@
+"""The ranked listings as plain text for a terminal."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from typing import Any
+
+from vision.listings.markup import SIGNS
+from vision.listings.money import write_price
+from vision.listings.run import Judged
+from vision.listings.values import Verdict
+from vision.report.words import years_words
+
+
+def listings_text(judged: Judged) -> str:
+    """Return one paragraph a listing, the most promising first."""
+    weights = ", ".join(f"{name} {weight:g}" for name, weight in judged.weights.as_dict().items())
+    paragraphs = [_paragraph(rank, record) for rank, record in enumerate(judged.records, 1)]
+    paragraphs.append(f"weights: {weights}\n")
+    return "\n".join(paragraphs)
+
+
+def _paragraph(rank: int, record: dict[str, Any]) -> str:
+    verdict = record.get("verdict", Verdict.CANNOT_TELL.value)
+    price = ""
+    if record.get("price") is not None:
+        price = f"  {write_price(Decimal(record['price']), record['currency'])}"
+    lines = [f"{rank}. {_line(record['title'] or record['id'])}  [{verdict}]{price}"]
+    estimate = (record.get("answer") or {}).get("estimate")
+    years = f"; by its photos {years_words(estimate['years'])}" if estimate else ""
+    years = years.replace("XXXX", "of no year in this guide")
+    lines.append(f"   value {record['value']:.2f}{years}  ({_line(record['id'])})")
+    for claim in record.get("claims", ()):
+        if claim["kind"] != "condition":
+            sign = SIGNS[claim["verdict"]]
+            lines.append(f'   {sign} "{_line(claim["words"])}": {_line(claim["text"])}')
+    if record.get("ask"):
+        lines.append(f"   ask next: {_line(record['ask']['text'])}")
+    lines += [f"   note: {_line(note)}" for note in record.get("notes", ())]
+    for photo in record.get("photos", ()):
+        if "error" in photo:
+            lines.append(f"   {_line(photo['path'])}: {_line(photo['error'])}")
+    if "failure" in record:
+        lines.append(f"   {record['failure']}")
+    return "\n".join(lines) + "\n"
+
+
+def _line(text: str) -> str:
+    """On one line, and without what would steer a terminal."""
+    return re.sub(r"[\s\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]+", " ", text).strip()
