@@ -98,6 +98,7 @@ def load(phones: list[Phone], seconds: float, turn: str) -> list[list[tuple[int,
     return answers
 
 
+@pytest.mark.slow
 def test_many_phones_at_once() -> None:
     """No error, no growth, and nobody waits while others are served again and again."""
     with command() as (process, port, _):

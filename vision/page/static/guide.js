@@ -2,9 +2,8 @@
 import { has, make, say } from "./words.js";
 import * as wire from "./wire.js";
 
-// Below this a variation counts as ruled out. The same share as under which the answer
-// names no candidate.
-const LEAST = 0.01;
+// Below this a variation counts as ruled out: it is then said to have "under 1 %".
+const LEAST = 0.005;
 let table = null;
 
 const box = document.getElementById("guide-box");

@@ -49,10 +49,12 @@ function look(one, said, act) {
 
 function looks(shown, said, act) {
   if (!shown.looks.length) return section("looks", make("p", {}, say("looks_none")));
-  const cards = make("ul", {}, ...shown.looks.map((one) => look(one, said, act)));
+  const [first, ...more] = shown.looks.map((one) => look(one, said, act));
+  const others = more.length
+    ? make("details", { className: "more" }, make("summary", {}, say("looks_more", { count: more.length })), make("ul", {}, ...more)) : null;
   const cautions = shown.cautions.length
-    ? make("details", {}, make("summary", {}, say("before_touching")), list(shown.cautions)) : null;
-  return section("looks", cards, cautions);
+    ? make("div", { className: "cautions" }, make("h3", {}, say("before_touching")), list(shown.cautions)) : null;
+  return section("looks", make("ul", {}, first), others, cautions);
 }
 
 function reason(cue, number, said, act) {

@@ -20,6 +20,9 @@ export function make(tag, properties = {}, ...children) {
     else if (name in element && !name.includes("-")) element[name] = value;
     else element.setAttribute(name, value);
   }
+  // Years and figures keep their order, and a guide's own language its direction, in a page
+  // that runs the other way.
+  if (children.some((child) => typeof child === "string" && child)) element.dir = element.dir || "auto";
   element.append(...children.filter((child) => child !== null && child !== ""));
   return element;
 }
