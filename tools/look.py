@@ -25,11 +25,10 @@ import numpy as np
 from PIL import Image
 
 from tools.corruptions import CORRUPTIONS, corrupt
-from vision.cues import count, gather
+from vision.cues import ENGINE_WIDTH_PX, count, gather
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
 from vision.photo import closer, open_photo, photo_from_bytes
-from vision.pipeline import ENGINE_WIDTH_PX
 from vision.records import BINARY_CUES, Photo, TelltaleError
 
 _NETWORKS: dict[str, Networks] = {}

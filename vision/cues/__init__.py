@@ -13,7 +13,21 @@ from vision.cues.tender import count, weigh_counts
 from vision.network import Networks
 from vision.records import BINARY_CUES, Cue, Photo, Sighting, State
 
-__all__ = ["Evidence", "count", "gather", "read_cues", "read_number", "weigh", "weigh_counts"]
+__all__ = [
+    "ENGINE_WIDTH_PX",
+    "Evidence",
+    "count",
+    "gather",
+    "read_cues",
+    "read_number",
+    "weigh",
+    "weigh_counts",
+]
+
+
+# Decoded pixels. The crops that cues are read from show an engine about this wide; a
+# photo in which it is smaller is worth decoding more finely, and no more finely than that.
+ENGINE_WIDTH_PX = 620.0
 
 
 def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, ...]:

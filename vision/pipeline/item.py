@@ -18,9 +18,6 @@ from vision.records import Answer, Cue, NotFound, Photo, Sighting, State
 if TYPE_CHECKING:
     from vision.network import Networks
 
-# Decoded pixels. The crops that the cues are read from show an engine about this wide.
-ENGINE_WIDTH_PX = 620.0
-
 
 class Eye(Protocol):
     """Whatever finds an engine in a photo and reads its cues."""
@@ -48,7 +45,7 @@ class NetworkEye:
 
     def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
         """Locate the engine, then read its cues from a finer decoding if it is small."""
-        from vision.cues import read_cues
+        from vision.cues import ENGINE_WIDTH_PX, read_cues
         from vision.locate import locate
 
         sighting = locate(photo, self.networks)
