@@ -15,6 +15,7 @@ from typing import Any
 from answers import FakeEye
 from vision.guide import load_guide
 from vision.page import Addresses, Door, PageLimits, build_app, listen
+from vision.page.certificate import make_certificate
 from vision.page.serve import make_server
 
 BOUNDARY = "a-line-that-no-photo-holds"
@@ -101,20 +102,24 @@ def running(
     limits: PageLimits | None = None,
     door: Door | None = None,
     port: int = 0,
+    lan: str | None = None,
+    scheme: str = "http",
     **more: Any,
 ) -> Iterator[int]:
     """Serve the page in a thread; gives the port."""
     limits = PageLimits(retry_s=0.3) if limits is None else limits
-    sockets, port = listen(port, None)
+    sockets, port = listen(port, lan)
     app = build_app(
         load_guide(guide),
         FakeEye() if eye is None else eye,
         door=Door(with_code=False) if door is None else door,
-        hosts=Addresses(port).hosts,
+        hosts=Addresses(port, lan, scheme).hosts,
+        scheme=scheme,
         limits=limits,
         **more,
     )
-    server = make_server(app, limits=limits)
+    context = make_certificate(("127.0.0.1", lan))[0] if lan and scheme == "https" else None
+    server = make_server(app, limits=limits, context=context)
     thread = threading.Thread(target=server.run, kwargs={"sockets": sockets}, daemon=True)
     thread.start()
     try:

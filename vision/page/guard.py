@@ -27,10 +27,13 @@ HEADERS = {
     "content-security-policy": POLICY,
     "x-content-type-options": "nosniff",
     "referrer-policy": "no-referrer",
-    "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(self), geolocation=(), microphone=()",
 }
+# Browsers heed this one, and do not complain of it, only where they trust the way here:
+# over HTTPS, or on this machine.
+TRUSTED_HEADERS = {"cross-origin-opener-policy": "same-origin"}
+LOOPBACK = ("localhost", "127.0.0.1")
 # Open to a browser that has not entered; /enter takes a code instead of a token.
 WITHOUT_TOKEN = ("/enter",)
 
@@ -65,13 +68,15 @@ class Guard:
             nonlocal started
             if message["type"] == "http.response.start":
                 started = True
-                headers = MutableHeaders(scope=message)
-                for name, value in HEADERS.items():
-                    headers[name] = value
-                headers.setdefault("cache-control", "no-store")
+                out = MutableHeaders(scope=message)
+                for name, value in (HEADERS | more).items():
+                    out[name] = value
+                out.setdefault("cache-control", "no-store")
             await send(message)
 
         headers = Headers(scope=scope)
+        name = headers.get("host", "").partition(":")[0]
+        more = TRUSTED_HEADERS if self._scheme == "https" or name in LOOPBACK else {}
         scope["telltale_session"] = session = session_of(headers)
         objection = self._objection(scope, headers, session)
         if objection is not None:

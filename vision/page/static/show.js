@@ -15,7 +15,7 @@ function list(texts, className = "told") {
 export function plate(shown) {
   const figures = /^[\d–\s]+$/.test(shown.years) ? "years" : "years words";
   return make("div", { className: "plate" },
-    make("p", { className: figures }, shown.years), make("p", { className: "sure" }, shown.sure));
+    make("p", { className: figures }, shown.years), make("p", { className: "sure" }, shown.sure.replace(/ %/g, "\u00a0%")));
 }
 
 function candidates(shown) {
