@@ -8,7 +8,9 @@ Fails unless ONNX equals torch within tolerance on fixed pictures.
 from __future__ import annotations
 
 import argparse
+import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import onnx
@@ -105,7 +107,10 @@ def export(name: str, weights: Path, target: Path, *, version: str) -> float:
         dynamo=False,
     )
     model = onnx.load(target)
-    onnx.helper.set_model_props(model, {"format": FORMAT, "version": version, "name": name})
+    report = weights.with_suffix(".json")
+    trained = training_words(json.loads(report.read_text("utf-8"))) if report.exists() else ""
+    facts = {"format": FORMAT, "version": version, "name": name, "training": trained}
+    onnx.helper.set_model_props(model, facts)
     _store_halves(model)
     onnx.save(model, target)
     worst = _difference(shipped, target, size)
@@ -113,6 +118,12 @@ def export(name: str, weights: Path, target: Path, *, version: str) -> float:
         target.unlink()
         raise ValueError(f"{name}: ONNX differs from torch by {worst:.2g}, {TOLERANCE} allowed")
     return worst
+
+
+def training_words(report: dict[str, Any]) -> str:
+    """How long a network was trained and on how much, from the training's own report."""
+    cut = "" if report.get("finished", True) else ", cut off"
+    return f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures{cut}"
 
 
 def _store_halves(model: onnx.ModelProto) -> None:

@@ -24,6 +24,7 @@ from tools.evaluate.readings import cue_rows, readings, together
 from tools.evaluate.rows import Row, missed, table
 from tools.evaluate.targets import TARGETS, Target
 from tools.looks import Judged, Look, judge, read_looks
+from vision.network import load_networks
 from vision.records import BINARY_CUES
 
 _NOTE = (
@@ -109,6 +110,16 @@ def report_photos(folder: Path, models: Path, fusion: Mapping[str, Any], report:
         print(f"{m.file}: {m.cue} is {m.truth}, stated {m.stated} at {m.confidence:.3f}")
 
 
+def training_table(models: Path) -> str:
+    """How long each shipped network was trained and on how much, from its own metadata."""
+    loaded = load_networks(models)
+    lines = ["| network | version | training |", "|---|---|---|"]
+    for name, network in loaded.networks.items():
+        words = network.metadata.get("training") or "not recorded"
+        lines.append(f"| `{name}` | {network.metadata['version']} | {words} |")
+    return "\n".join(lines)
+
+
 def main() -> None:
     """Parse the arguments and report."""
     parser = argparse.ArgumentParser(
@@ -134,6 +145,7 @@ def main() -> None:
     if arguments.photos is not None:
         report_photos(arguments.photos, arguments.models, fusion, report)
     if arguments.card is not None:
+        report.blocks["training"] = training_table(arguments.models)
         refresh(arguments.card, report.blocks)
     print("\n".join(["Targets missed:", *(f"- {m}" for m in report.missed or ["none"])]))
     if arguments.strict and report.missed:
