@@ -26,7 +26,7 @@ GUIDE = load_guide("wayfarer")
 class SlowEye:
     """The fake eye, taking its time, so that a kill finds it at work."""
 
-    pause: float = 0.01
+    pause: float = 0.005
     version: str = "fake"
 
     def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:

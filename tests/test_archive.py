@@ -159,6 +159,7 @@ def test_several_processes_say_the_same_as_one(shelf: Path, tmp_path: Path) -> N
     assert {name: data for name, (data, _) in state(shelf).items()} == alone
 
 
+@pytest.mark.slow
 def test_a_photo_that_kills_its_worker_fails_alone(shelf: Path) -> None:
     (shelf / "deadly.jpg").write_bytes(encoded(different(50), "JPEG"))
     watcher = Silent()

@@ -49,9 +49,7 @@ class Dask:
         wait_until(file.exists)
         self.address = json.loads(file.read_text())["address"]
         for _ in range(2):
-            self.start(
-                "worker", self.address, "--no-nanny", "--nthreads", "1", "--no-dashboard"
-            )
+            self.start("worker", self.address, "--no-nanny", "--nthreads", "1", "--no-dashboard")
 
     def workers(self) -> list[subprocess.Popen[bytes]]:
         return self.processes[1:]
@@ -91,6 +89,7 @@ def answers(root: Path) -> list[object]:
         index.close()
 
 
+@pytest.mark.slow
 def test_a_cluster_says_the_same_bit_for_bit_though_a_worker_dies(
     dask: Dask, tmp_path: Path
 ) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 import rdflib
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 from PIL import Image, ImageDraw
@@ -194,6 +194,7 @@ def test_a_keyword_or_description_of_somebody_else_stays_theirs() -> None:
 words = st.text(st.characters(exclude_categories=("Cc", "Cs", "Cn"), codec="utf-8"), min_size=1)
 
 
+@settings(deadline=None, max_examples=30)
 @given(st.lists(words, unique=True, max_size=4), words)
 def test_any_text_goes_in_and_comes_out(keywords: list[str], description: str) -> None:
     tags = replace(TAGS, keywords=tuple(keywords), description=description)

@@ -123,6 +123,7 @@ def wait_for(pid: int, ended: Callable[[], object]) -> int:
     return code
 
 
+@pytest.mark.slow
 def test_killed_at_eight_moments_it_goes_on_where_it_was(tmp_path: Path) -> None:
     def start(root: Path) -> tuple[int, Callable[[], object]]:
         return in_a_fork(lambda: tag(root, load_eye=slow_eye)), lambda: None
@@ -148,6 +149,7 @@ def test_work_done_before_a_kill_is_not_done_again(tmp_path: Path) -> None:
     assert tag(tmp_path).looked_at == 8
 
 
+@pytest.mark.slow
 def test_workers_end_with_a_killed_parent(tmp_path: Path) -> None:
     fill(tmp_path, 200)
     process = command("tag", tmp_path, "--jobs", "2", eye="slow_eye")
@@ -186,6 +188,7 @@ def on_a_disk_of_its_own(script: str, tmp_path: Path) -> subprocess.CompletedPro
     )
 
 
+@pytest.mark.slow
 @needs_namespaces
 def test_a_full_disk_loses_nothing_and_the_next_run_goes_on(tmp_path: Path) -> None:
     fill(tmp_path / "photos", 12)
@@ -211,6 +214,7 @@ def test_a_full_disk_loses_nothing_and_the_next_run_goes_on(tmp_path: Path) -> N
     assert {name for name in result if name.endswith(".xmp")} == {f"{n}.xmp" for n in photos}
 
 
+@pytest.mark.slow
 @needs_namespaces
 def test_read_only_folders_are_reported_and_the_rest_is_done(tmp_path: Path) -> None:
     fill(tmp_path / "a" / "locked", 2)
@@ -309,12 +313,18 @@ def test_an_index_of_a_newer_telltale_is_left_alone(tmp_path: Path) -> None:
 
 def test_a_second_run_at_once_is_refused(tmp_path: Path) -> None:
     fill(tmp_path, 1)
+    elsewhere = tmp_path / "away" / "index.sqlite"
     with (
-        sole_run(tmp_path / ".telltale"),
+        sole_run(tmp_path, elsewhere),
         pytest.raises(ArchiveBusy, match="another run is at work here"),
     ):
         tag(tmp_path)
-    assert tag(tmp_path).failed == 0
+    with (
+        sole_run(tmp_path / "other", elsewhere),
+        pytest.raises(ArchiveBusy, match="another run is at work here"),
+    ):
+        tag(tmp_path, index=elsewhere)
+    assert tag(tmp_path, index=elsewhere).failed == 0
 
 
 def test_there_is_no_such_folder(tmp_path: Path) -> None:

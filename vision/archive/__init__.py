@@ -2,12 +2,10 @@
 
 from vision.archive.groups import By
 from vision.archive.index import EngineRow, Index
-from vision.archive.run import Order, Summary, Watcher, default_jobs, tag_archive
+from vision.archive.run import Order, Summary, Watcher, default_jobs, index_path, tag_archive
 from vision.archive.undo import Undone, undo_archive
-from vision.archive.walk import OWN_FOLDER
 
 __all__ = [
-    "OWN_FOLDER",
     "By",
     "EngineRow",
     "Index",
@@ -16,6 +14,7 @@ __all__ = [
     "Undone",
     "Watcher",
     "default_jobs",
+    "index_path",
     "tag_archive",
     "undo_archive",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -62,25 +62,48 @@ def _mode(path: Path) -> int:
 
 
 @contextmanager
-def sole_run(folder: Path) -> Iterator[None]:
-    """Hold the archive for this process; the system lets go of it should we be killed.
+def sole_run(root: Path, index: Path) -> Iterator[None]:
+    """Hold an archive and its index for this process.
+
+    The system lets go of both should we be killed.
+
+    Parameters
+    ----------
+    root : Path
+        The archive's folder.
+    index : Path
+        The index's file, inside the folder or elsewhere.
 
     Raises
     ------
     ArchiveBusy
-        Another run holds it.
+        Another run holds one of them.
     OutputError
         The lock cannot be made.
     """
+    folder = root / OWN_FOLDER
+    with ExitStack() as held:
+        try:
+            held.enter_context(_lock(folder / "lock", root))
+        except OutputError:
+            # A read-only archive has its index elsewhere, and that one is locked too.
+            if index.parent == folder:
+                raise
+        if index.parent != folder:
+            held.enter_context(_lock(index.with_name(f"{index.name}.lock"), root))
+        yield
+
+
+@contextmanager
+def _lock(path: Path, root: Path) -> Iterator[None]:
+    lock = FileLock(path, timeout=0)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(folder / "lock", timeout=0)
+        path.parent.mkdir(parents=True, exist_ok=True)
         lock.acquire()
     except Timeout:
-        where = folder.parent if folder.name == OWN_FOLDER else folder
-        raise ArchiveBusy(f"{where}: another run is at work here; wait for it to end") from None
+        raise ArchiveBusy(f"{root}: another run is at work here; wait for it to end") from None
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be written ({error.strerror})") from error
+        raise OutputError(f"{path}: cannot be written ({error.strerror})") from error
     try:
         yield
     finally:

@@ -82,7 +82,14 @@ class Order:
     @property
     def index_path(self) -> Path:
         """The index's file."""
-        return self.index or self.root / OWN_FOLDER / "index.sqlite"
+        return index_path(self.root, self.index)
+
+    @property
+    def log_path(self) -> Path:
+        """Where failures are noted: beside the index."""
+        if self.index is None:
+            return self.root / OWN_FOLDER / "failures.log"
+        return self.index.with_name(f"{self.index.name}.failures.log")
 
 
 @dataclass(slots=True)
@@ -124,7 +131,7 @@ def tag_archive(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> 
         raise ArchiveError(f"{order.root}: no such folder")
     with ExitStack() as held:
         if not order.dry:
-            held.enter_context(sole_run(order.index_path.parent))
+            held.enter_context(sole_run(order.root, order.index_path))
         index = _open_index(order)
         held.callback(index.close)
         model = load_eye().version
@@ -243,6 +250,11 @@ def _batches(results: Iterator[Seen]) -> Iterator[list[Seen]]:
             batch = []
     if batch:
         yield batch
+
+
+def index_path(root: Path, index: Path | None) -> Path:
+    """Where an archive's index lies, unless a person says otherwise."""
+    return index or root / OWN_FOLDER / "index.sqlite"
 
 
 def default_jobs() -> int:

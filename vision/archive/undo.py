@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 import os
 import shutil
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from vision.archive.files import sole_run, write_sidecar
 from vision.archive.index import Index, SidecarRow
-from vision.archive.run import Watcher
+from vision.archive.run import Watcher, index_path
 from vision.archive.sidecar import is_ours, strip
 from vision.archive.walk import OWN_FOLDER, walk
 from vision.records import ArchiveError, SidecarError
@@ -27,7 +28,7 @@ class Undone:
 
 
 def undo_archive(
-    root: Path, watcher: Watcher, *, index_path: Path | None = None, dry: bool = False
+    root: Path, watcher: Watcher, *, index: Path | None = None, dry: bool = False
 ) -> Undone:
     """Remove our tags from every sidecar below a folder, and our own folder.
 
@@ -39,35 +40,36 @@ def undo_archive(
     ----------
     root : Path
     watcher : Watcher
-    index_path : Path or None
+    index : Path or None
         None for inside the archive.
     dry : bool
         Only say what would be done.
     """
     if not root.is_dir():
         raise ArchiveError(f"{root}: no such folder")
-    path = index_path or root / OWN_FOLDER / "index.sqlite"
+    path = index_path(root, index)
     undone = Undone()
-    if not path.exists():
-        _undo_all(root, None, undone, watcher, dry=dry)
-        return undone
-    if dry:
-        index = Index(None)
-        index.copy_from(path)
-        _undo_all(root, index, undone, watcher, dry=True)
-        return undone
-    with sole_run(path.parent):
-        index = Index(path)
-        try:
-            _undo_all(root, index, undone, watcher, dry=False)
-        finally:
-            index.close()
-        if not undone.failed:
-            for suffix in ("", "-wal", "-shm"):
-                path.with_name(path.name + suffix).unlink(missing_ok=True)
-    if not undone.failed and path.parent.name == OWN_FOLDER:
-        shutil.rmtree(path.parent, ignore_errors=True)
+    with ExitStack() as held:
+        base = _index(root, path, held, dry=dry)
+        _undo_all(root, base, undone, watcher, dry=dry)
+    if not dry and not undone.failed:
+        # A network disk or a read-only one has nothing of ours on it, and none is missed.
+        for suffix in ("", "-wal", "-shm", ".lock", ".failures.log"):
+            path.with_name(path.name + suffix).unlink(missing_ok=True)
+        shutil.rmtree(root / OWN_FOLDER, ignore_errors=True)
     return undone
+
+
+def _index(root: Path, path: Path, held: ExitStack, *, dry: bool) -> Index | None:
+    if not path.exists():
+        return None
+    if not dry:
+        held.enter_context(sole_run(root, path))
+    index = Index(None if dry else path)
+    held.callback(index.close)
+    if dry:
+        index.copy_from(path)
+    return index
 
 
 def _undo_all(

@@ -71,7 +71,7 @@ def tag(
         index=index,
         dry=dry_run,
     )
-    with _watcher(None if dry_run else order.index_path.with_name("failures.log")) as watcher:
+    with _watcher(None if dry_run else order.log_path) as watcher:
         summary = tag_archive(order, context.obj, watcher)
     _tell(summary, order)
     if summary.codes:
@@ -123,9 +123,9 @@ def find(
 @contextmanager
 def open_index(folder: Path, index: Path | None) -> Iterator[Index]:
     """Read an archive's index without changing it."""
-    from vision.archive import OWN_FOLDER, Index
+    from vision.archive import Index, index_path
 
-    path = index or folder / OWN_FOLDER / "index.sqlite"
+    path = index_path(folder, index)
     if not path.exists():
         raise ArchiveError(f"{folder}: not tagged yet; run: telltale tag {folder} --guide GUIDE")
     base = Index(None)
@@ -158,7 +158,7 @@ def _undo(folder: Path, index: Path | None, *, dry: bool) -> None:
     from vision.archive import undo_archive
 
     with _watcher(None) as watcher:
-        undone = undo_archive(folder, watcher, index_path=index, dry=dry)
+        undone = undo_archive(folder, watcher, index=index, dry=dry)
     would = "would be " if dry else ""
     typer.echo(
         f"{folder}: sidecars {would}removed {len(undone.removed)}, "
