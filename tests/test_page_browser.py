@@ -196,6 +196,47 @@ def test_a_small_photo_is_sent_as_it_is(open_page: Open, port: int) -> None:
     assert caught.value.json()["answer"]["photos"][0]["sha256"] == sent
 
 
+def test_a_small_photo_that_lies_on_its_side_is_marked_upright(open_page: Open, port: int) -> None:
+    """Laptop and browser must agree on the EXIF orientation, or marks lie beside the photo."""
+    exif = Image.Exif()
+    exif[0x0112] = 8
+    stream = io.BytesIO()
+    Image.fromarray(engine()).save(stream, "JPEG", exif=exif)
+    page = open_page(port)
+    snap(page, {"name": "side.jpg", "mimeType": "image/jpeg", "buffer": stream.getvalue()})
+    answered(page)
+    assert page.get_attribute(".stage svg", "viewBox") == "0 0 180 320"
+    natural = "e => [e.naturalWidth, e.naturalHeight]"
+    assert page.locator(".stage img").evaluate(natural) == [180, 320]
+
+
+def test_photos_can_be_dropped(open_page: Open, port: int) -> None:
+    page = open_page(port, DESKTOP)
+    page.evaluate(
+        """bytes => { const data = new DataTransfer();
+        for (const name of ['left.png', 'rear.png'])
+          data.items.add(new File([new Uint8Array(bytes)], name, {type: 'image/png'}));
+        document.body.dispatchEvent(new DragEvent('drop',
+          {bubbles: true, cancelable: true, dataTransfer: data})); }""",
+        list(photo()["buffer"]),
+    )
+    answered(page)
+    assert page.locator("figure").count() == 2
+
+
+def test_a_number_that_the_guide_does_not_list_can_be_typed(open_page: Open, port: int) -> None:
+    page = open_page(port)
+    snap(page)
+    answered(page)
+    row = page.locator("[data-cue=cab_number]").first
+    row.locator("summary").click()
+    row.get_by_label(WORDS["another_number"]).fill("77B")
+    button(page, "enter_value", "[data-cue=cab_number]").click()
+    page.wait_for_selector("[data-cue=cab_number][data-source=person]")
+    assert "77B" in page.inner_text("[data-cue=cab_number][data-source=person]")
+    assert violations(page) == []
+
+
 def test_what_is_no_photo_is_said_in_words(open_page: Open, port: int) -> None:
     page = open_page(port, quiet=False)
     hostile = '"><img src=x onerror=document.title=1>.jpg'

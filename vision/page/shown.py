@@ -65,12 +65,13 @@ def shown(answer: Answer, guide: Guide, *, skip: Collection[str] = ()) -> dict[s
 def choices(guide: Guide, name: str) -> list[Choice]:
     """What a person can say of a cue or check, most usual first.
 
-    The last choice takes the word of the photo back: nobody can tell.
+    Each makes a statement ("saw"), or asks for a value to make one with ("ask").
     """
     made: list[Choice]
     if name == "cab_number":
         numbers = dict.fromkeys(n for v in guide.variations for n in v.numbers)
         made = [_text(name, number) for number in numbers]
+        made.append({"word": "another_number", "ask": name})
     elif name in ("tender_axles", "tender_lamps"):
         made = [_text(name, count) for count in counts_possible(guide, name)]
     elif name == "edge_stripe" and guide.stripe_colours:

@@ -124,10 +124,11 @@ function acts(item) {
   };
 }
 
-function throwAway(item) {
+async function throwAway(item) {
   item.photos.forEach(release);
   items = items.filter((one) => one !== item);
-  store.drop(item.id);
+  // Gone from the screen only when it is gone from the phone.
+  await store.drop(item.id);
   open(null);
 }
 

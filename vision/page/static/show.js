@@ -26,8 +26,21 @@ function candidates(shown) {
   return section("candidates", make("ul", { className: "candidates" }, ...rows));
 }
 
+// A cab number that the guide does not list is worth as much as one that it does.
+function asked(choice, act) {
+  const words = say(choice.word);
+  const field = make("input", { type: "text", "aria-label": words, placeholder: words, maxLength: 8, pattern: "[0-9A-Za-z]+",
+    required: true, autocomplete: "off", inputMode: "text" });
+  const submit = (event) => {
+    event.preventDefault();
+    act.say(choice.ask, field.value.trim());
+  };
+  return make("form", { className: "asked", on: { submit } }, field, make("button", { type: "submit" }, say("enter_value")));
+}
+
 function answers(choices, said, act) {
   return choices.map((choice) => {
+    if (choice.ask) return asked(choice, act);
     const [name, value] = choice.saw.split("=");
     const words = choice.word ? say(choice.word) : choice.text;
     const pressed = String(said[name] === value);
