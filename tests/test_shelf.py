@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import shutil
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -15,6 +16,8 @@ from hypothesis import strategies as st
 
 from answers import answer
 from archives import GUIDE, fill, tag
+from shapes import encoded
+from shapes import engine as engine_drawing
 from vision.archive import Index
 from vision.archive.engines import answers
 from vision.cli import run
@@ -234,6 +237,34 @@ def test_the_page_is_whole_and_shows_each_picture_where_it_belongs() -> None:
     assert 'colspan="2"' in last
     assert "data:image/jpeg" in last
     assert "licensed electrician" not in text
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("width", [360, 1280])
+def test_axe_has_nothing_to_object_to(width: int) -> None:
+    """axe-core, in a real browser: WCAG 2.2 A and AA, and its own best practices."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    axe = pytest.importorskip("axe_playwright_python")
+    browser_path = shutil.which("chromium")
+    if browser_path is None:
+        pytest.skip("no chromium on this machine (Debian: apt-get install chromium)")
+    picture = encoded(engine_drawing(), "JPEG")
+    shown = [replace(one, picture=picture) for one in SHELF]
+    text = stock_page(take_stock(shown, GUIDE), GUIDE)
+    with sync_api.sync_playwright() as playwright:
+        flags = ["--headless=new", "--no-sandbox", "--disable-gpu"]
+        browser = playwright.chromium.launch(executable_path=browser_path, args=flags)
+        page = browser.new_page(viewport={"width": width, "height": 800})
+        page.set_content(text)
+        page.evaluate((Path(axe.__file__).parent / "axe.min.js").read_text("utf-8"))
+        found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+        overflow = page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+        shapes = page.evaluate("[...document.images].map(image => image.naturalWidth)")
+        browser.close()
+    assert len(found["passes"]) > 10
+    assert [v["id"] + ": " + v["nodes"][0]["html"] for v in found["violations"]] == []
+    assert overflow <= 0
+    assert set(shapes) == {320}
 
 
 def test_the_text_names_everything() -> None:

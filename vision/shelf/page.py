@@ -27,6 +27,7 @@ th, td { border: 1px solid var(--line); padding: .3rem; vertical-align: top; tex
 .wall td { min-width: 3rem; }
 .wall .made { background: var(--made); }
 figure { display: inline-block; margin: 0 .4rem .4rem 0; width: 9rem; vertical-align: top; }
+figure.perhaps { width: 5.5rem; }
 img { width: 100%; height: auto; display: block; }
 figcaption, .quiet { font-size: .85rem; color: var(--quiet); overflow-wrap: anywhere; }
 li { overflow-wrap: anywhere; }
@@ -128,17 +129,17 @@ def _figures(holding: Holding) -> Iterator[str]:
     for engine in holding.have:
         yield _figure(engine, percent(dict(engine.candidates)[holding.variation]))
     for engine, p in holding.doubtful:
-        yield _figure(engine, f"perhaps, {percent(p)}")
+        yield _figure(engine, f"perhaps, {percent(p)}", kind="perhaps")
 
 
-def _figure(engine: ShelfEngine, words: str) -> str:
+def _figure(engine: ShelfEngine, words: str, *, kind: str = "sure") -> str:
     caption = f"<figcaption>{escape(engine.name)}{': ' if words else ''}{words}</figcaption>"
     if not engine.picture:
-        return f"<figure>{caption}</figure>"
+        return f'<figure class="{kind}">{caption}</figure>'
     data = base64.b64encode(engine.picture).decode("ascii")
     alt = escape(f"Photo of {engine.name}", quote=True)
     image = f'<img src="data:image/jpeg;base64,{data}" alt="{alt}" loading="lazy">'
-    return f"<figure>{image}{caption}</figure>"
+    return f'<figure class="{kind}">{image}{caption}</figure>'
 
 
 def _pictures(title: str, engines: Sequence[ShelfEngine]) -> str:

@@ -12,7 +12,7 @@ from vision.shelf.values import Doubt, Holding, ShelfEngine, Status, Stock
 # Probability from which an engine counts as one of a variation, and from which it may
 # be one. Chosen: a gap is not filled by an engine that is more likely something else.
 SURE = 0.8
-PERHAPS = 0.1
+PERHAPS = 0.2
 
 
 def take_stock(engines: Sequence[ShelfEngine], guide: Guide) -> Stock:
