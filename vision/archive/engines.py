@@ -15,7 +15,7 @@ from vision.archive.groups import GROUP_FILE, By, group, read_group_file
 from vision.archive.index import EngineRow, Index, SidecarRow
 from vision.archive.sidecar import is_ours, merge, strip
 from vision.archive.tags import Tags, tags_of
-from vision.archive.values import Look
+from vision.archive.values import Look, model_of
 from vision.archive.walk import SIDECAR_SUFFIX, Tree
 from vision.guide import Guide
 from vision.records import SidecarError, TelltaleError
@@ -163,8 +163,7 @@ def answers(index: Index, guide: Guide) -> Iterator[tuple[EngineRow, list[Look]]
         hashes = [look.sha256 for look in looks]
         basis = basis_of(row.photos, hashes, guide, eyes[0])
         if basis != row.basis:
-            model = eyes[0].split("/", 2)[2]
-            answer = answer_json(date_looks(row.photos, looks, guide, model))
+            answer = answer_json(date_looks(row.photos, looks, guide, model_of(eyes[0])))
             row = EngineRow(row.name, row.photos, basis, answer)
         yield row, looks
 

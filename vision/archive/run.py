@@ -9,13 +9,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from vision import __version__
 from vision.archive.crew import Alone, Crew, Processes
 from vision.archive.engines import Engines
 from vision.archive.files import sole_run
 from vision.archive.groups import By
 from vision.archive.index import Index, PhotoRow
-from vision.archive.values import LOOK_FORMAT, Seen, Task
+from vision.archive.values import Seen, Task, eye_name
 from vision.archive.walk import OWN_FOLDER, Tree, walk
 from vision.guide import Guide
 from vision.records import (
@@ -135,7 +134,7 @@ def tag_archive(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> 
         index = _open_index(order)
         held.callback(index.close)
         model = load_eye().version
-        run = _Run(order, index, f"{__version__}/{LOOK_FORMAT}/{model}", watcher)
+        run = _Run(order, index, eye_name(model), watcher)
         tree = run.walk()
         tasks = run.plan(tree)
         if tasks:
