@@ -22,11 +22,11 @@ from shapes import encoded, engine
 from vision.cli import run
 from vision.guide import load_guide
 from vision.page import Addresses, Door, Keeper, PageLimits, listen
+from vision.page.assets import english, load_assets
 from vision.page.desk import plain_name
 from vision.page.door import CODE_LENGTH, LETTERS, TRIES, TooManyTries
 from vision.page.room import Busy, WaitingRoom
 from vision.page.shown import choices, guide_table
-from vision.page.static import english, load_assets
 from vision.pipeline import load_eye
 from vision.records import ArchiveError, PageError
 

@@ -19,7 +19,7 @@ from page_server import running
 from shapes import encoded, engine
 from vision.guide import load_guide
 from vision.page import Door, Keeper, PageLimits, find_lan_address
-from vision.page.static import english
+from vision.page.assets import english
 from vision.photo import photo_from_bytes
 from vision.pipeline import date_item
 from vision.records import Cue, PageError, State
@@ -290,6 +290,9 @@ def test_first_paint_within_a_second_on_a_slow_phone(open_page: Open, port: int)
         took.append(
             page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
         )
+    print(
+        f"first contentful paint, CPU slowed 4 times: n={len(took)}, median {sorted(took)[1]:.0f} ms"
+    )
     assert sorted(took)[1] < 1000, took
 
 
@@ -659,5 +662,5 @@ def test_answer_by_button_is_quick(open_page: Open, port: int) -> None:
     began = time.monotonic()
     with page.expect_response("**/answer"):
         page.locator("main .card").first.locator("button").first.click()
-    # Generous: the machine may have other work. It takes a tenth of that alone.
+    # Generous: the machine may have other work.
     assert time.monotonic() - began < 2

@@ -23,7 +23,7 @@ from PIL import Image
 from page_server import BOUNDARY, KIND, Phone, form, raw, running
 from shapes import encoded, engine
 from vision.page import PageLimits
-from vision.page.static import english
+from vision.page.assets import english
 from vision.pipeline import load_eye
 
 Rng = np.random.Generator

@@ -18,6 +18,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from vision.guide import Guide
+from vision.page.assets import Asset, load_assets
 from vision.page.desk import Desk
 from vision.page.door import Door, TooManyTries
 from vision.page.guard import COOKIE, Guard
@@ -27,7 +28,6 @@ from vision.page.replies import Refused, refusal, reply, told
 from vision.page.room import Busy, WaitingRoom
 from vision.page.share import share_page
 from vision.page.shown import guide_table
-from vision.page.static import Asset, load_assets
 from vision.pipeline import Eye
 from vision.records import TelltaleError
 

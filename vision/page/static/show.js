@@ -99,7 +99,8 @@ function photos(item, act) {
   const legend = make("p", { className: "quiet" }, `${say("mark_legend")} ${say("mark_numbers")}`);
   const key = item.shown.cues.map((cue, index) => make("li", {},
     make("span", { className: "badge" }, String(index + 1)), `${cue.words}: ${cue.reading}`));
-  return make("section", { "aria-label": say("photos_marked") }, ...figures, make("ul", { className: "legend" }, ...key), legend);
+  return make("section", { "aria-label": say("photos_marked") }, ...figures,
+    ...(key.length ? [make("ul", { className: "legend" }, ...key), legend] : []));
 }
 
 function end(item, act) {
