@@ -17,6 +17,8 @@ Reader = Callable[[Statement, Lexicon], Iterator[Claim]]
 
 # Words between a word such as "restored" and the year that it speaks of. Chosen.
 REACH = 3
+# Of one text; nobody describes an engine in more. Chosen.
+MOST_CHARACTERS = 20_000
 
 
 def find_claims(listing: Listing, lexicon: Lexicon) -> tuple[Claim, ...]:
@@ -28,7 +30,7 @@ def find_claims(listing: Listing, lexicon: Lexicon) -> tuple[Claim, ...]:
     claims: list[Claim] = []
     for field in ("title", "description"):
         original = getattr(listing, field)
-        text = plain(original)
+        text = plain(original[:MOST_CHARACTERS])
         for start, end in clauses(text):
             statement = Statement(field, original, text, start, end, _hedged(text, start, end))
             for read in (_years, number_claims, tender_claims, _parts, _variations, _condition):

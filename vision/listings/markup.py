@@ -43,7 +43,8 @@ a { color: inherit; display: inline-block; min-height: 1.8rem; overflow-wrap: an
 summary { min-height: 1.8rem; }
 mark { background: none; color: inherit; text-decoration: underline dotted; }
 pre { font: inherit; margin: .3rem 0; overflow-wrap: anywhere; white-space: pre-wrap; }
-dl { display: grid; gap: .1rem .8rem; grid-template-columns: max-content minmax(0, 1fr); margin: 0; }
+dl { display: grid; gap: .1rem .8rem; grid-template-columns: max-content minmax(0, 1fr);
+  margin: 0; }
 dt { color: var(--quiet); } dd { margin: 0; }
 @media print { body { max-width: none; font-size: 10pt; } article { break-inside: avoid; }
   figure { max-width: 9cm; } a[href]::after { content: " (" attr(href) ")"; } }
@@ -177,7 +178,8 @@ def _dating(record: dict[str, Any]) -> str:
     said = "not in this guide" if years == "XXXX" else years_words(years)
     best = estimate["variations"][0]["id"]
     best = "" if best == "other" else f", most likely {best}"
-    return f"<p>By its photos: <strong>{escape(said)}</strong> ({confidence_words(sure)}, {percent(sure)}){escape(best)}.</p>"
+    how = f"({confidence_words(sure)}, {percent(sure)}){best}"
+    return f"<p>By its photos: <strong>{escape(said)}</strong> {escape(how)}.</p>"
 
 
 def _claims(record: dict[str, Any]) -> str:
@@ -248,7 +250,8 @@ def _text(record: dict[str, Any]) -> str:
             pieces += [escape(text[at:start]), f"<mark>{escape(text[start:end])}</mark>"]
             at = end
     pieces.append(escape(text[at:]))
-    return f'<details><summary>The listing\'s own words</summary>\n<pre dir="auto">{"".join(pieces)}</pre></details>'
+    words = f'<pre dir="auto">{"".join(pieces)}</pre>'
+    return f"<details><summary>The listing's own words</summary>\n{words}</details>"
 
 
 def _link(record: dict[str, Any]) -> str:
@@ -261,7 +264,8 @@ def _link(record: dict[str, Any]) -> str:
         return f"{shown}\n<p>{escape(link)}</p>"
     target = escape(link, quote=True)
     label = escape(record["title"] or record["id"])
-    return f'{shown}\n<p><a rel="noreferrer noopener" href="{target}">Open the listing: {label}</a></p>'
+    anchor = f'<a rel="noreferrer noopener" href="{target}">Open the listing: {label}</a>'
+    return f"{shown}\n<p>{anchor}</p>"
 
 
 def _foot(judged: Judged) -> str:

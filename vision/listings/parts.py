@@ -127,7 +127,7 @@ class Lexicon:
                     if match.end() <= start
                     else clause[end : match.start()]
                 )
-                if re.fullmatch(r"\s*|-|\s+(?:painted|in|is|of|gemalte\w*)\s+", gap) and (
+                if re.fullmatch(r"\s*|-|(?:\s+(?:painted|in|is|of|gemalt\w*)){1,2}\s+", gap) and (
                     match.end() <= start or match.start() >= end
                 ):
                     return colour, match.start(), match.end()

@@ -22,7 +22,7 @@ COPY_BITS = 6
 # Share of pixels that are exactly like their right neighbour, from which a picture is
 # hardly a photograph: a lens and a sensor leave no surface that even. Chosen;
 # tests/test_listings_pictures.py holds it against drawings and against the demo photos.
-FLAT_SHARE = 0.75
+FLAT_SHARE = 0.8
 # Pixels of the longer side and WebP quality of a picture on a card. Chosen by eye.
 CARD_SIDE, CARD_QUALITY = 640, 60
 
@@ -44,9 +44,7 @@ def open_listed(folder: Path, reference: str) -> Photo:
         make a report out of other pictures of this machine.
     PhotoUnreadable, PhotoTooLarge and the other errors of `open_photo`
     """
-    path = listed_path(folder, reference)
-    photo = open_photo(path, limits=LIMITS)
-    return photo
+    return open_photo(listed_path(folder, reference), limits=LIMITS)
 
 
 def listed_path(folder: Path, reference: str) -> Path:
@@ -68,13 +66,12 @@ def listed_path(folder: Path, reference: str) -> Path:
     return path
 
 
-def likeness(photo: Photo) -> int:
-    """Perceptual hash of a whole photo, 64 bits (the library imagehash)."""
+def likeness(photo: Photo) -> str:
+    """Perceptual hash of a whole photo, 64 bits in hexadecimal (the library imagehash)."""
     import imagehash
     from PIL import Image
 
-    bits = imagehash.phash(Image.fromarray(photo.pixels)).hash.ravel()
-    return int(sum(1 << i for i, bit in enumerate(bits) if bit))
+    return str(imagehash.phash(Image.fromarray(photo.pixels)))
 
 
 def flat_share(photo: Photo) -> float:
@@ -96,12 +93,12 @@ def card_picture(photo: Photo) -> bytes:
     return stream.getvalue()
 
 
-def reused(hashes: Mapping[str, Sequence[int]]) -> dict[str, tuple[str, ...]]:
+def reused(hashes: Mapping[str, Sequence[str]]) -> dict[str, tuple[str, ...]]:
     """Which listings show a picture that another one shows too.
 
     Parameters
     ----------
-    hashes : mapping of listing id to sequence of int
+    hashes : mapping of listing id to sequence of str
         Of its photos.
 
     Returns
@@ -110,7 +107,7 @@ def reused(hashes: Mapping[str, Sequence[int]]) -> dict[str, tuple[str, ...]]:
         In the order of `hashes`; those without such a picture are missing.
     """
     owners = [id for id, own in hashes.items() for _ in own]
-    values = np.array([h for own in hashes.values() for h in own], dtype=np.uint64)
+    values = np.array([int(h, 16) for own in hashes.values() for h in own], dtype=np.uint64)
     found: dict[str, dict[str, None]] = {}
     for i, near in _near(values):
         for j in near:

@@ -64,6 +64,11 @@ _BREAK = re.compile(
 )
 
 
+# Characters; what goes on for longer without a stop is cut at a blank, so that the time
+# a text takes grows no faster than the text. Chosen.
+_LONGEST = 400
+
+
 def clauses(text: str) -> list[tuple[int, int]]:
     """Half-open ranges of the clauses of a plain text; what parts them is left out."""
     ranges = []
@@ -72,7 +77,18 @@ def clauses(text: str) -> list[tuple[int, int]]:
         ranges.append((start, match.start()))
         start = match.end()
     ranges.append((start, len(text)))
-    return [(a, b) for a, b in ranges if text[a:b].strip()]
+    cut = [piece for whole in ranges for piece in _cut(text, *whole)]
+    return [(a, b) for a, b in cut if text[a:b].strip()]
+
+
+def _cut(text: str, start: int, end: int) -> list[tuple[int, int]]:
+    pieces = []
+    while end - start > _LONGEST:
+        blank = text.rfind(" ", start + 1, start + _LONGEST)
+        stop = blank if blank > start else start + _LONGEST
+        pieces.append((start, stop))
+        start = stop
+    return [*pieces, (start, end)]
 
 
 @cache
