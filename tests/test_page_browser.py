@@ -290,10 +290,10 @@ def test_first_paint_within_a_second_on_a_slow_phone(open_page: Open, port: int)
         took.append(
             page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
         )
-    print(
-        f"first contentful paint, CPU slowed 4 times: n={len(took)}, median {sorted(took)[1]:.0f} ms"
     )
-    assert sorted(took)[1] < 1000, took
+    median = sorted(took)[1]
+    print(f"first paint, CPU slowed 4 times: n={len(took)}, median {median:.0f} ms")
+    assert median < 1000, took
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
