@@ -423,3 +423,9 @@ class PageError(TelltaleError):
     """The page cannot be opened: a part not installed, a port taken, no network."""
 
     exit_code = 60
+
+
+class ListingsError(TelltaleError):
+    """Listings that cannot be read as asked: no file, no such kind, a part not installed."""
+
+    exit_code = 70

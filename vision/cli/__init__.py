@@ -16,6 +16,7 @@ from vision import __version__
 from vision.cli.archive import find, tag
 from vision.cli.date import date
 from vision.cli.guide import guide_app
+from vision.cli.listings import listings
 from vision.cli.page import page
 from vision.cli.shelf import shelf
 from vision.records import TelltaleError
@@ -33,6 +34,7 @@ app = typer.Typer(
 )
 app.command()(date)
 app.command()(page)
+app.command()(listings)
 app.command()(tag)
 app.command()(find)
 app.command()(shelf)

@@ -132,7 +132,7 @@ def _open(task: Task) -> tuple[list[Photo], list[dict[str, Any]], bool]:
             try:
                 photo = open_photo(Path(path)) if path else open_listed(task.folder, reference)
             except TelltaleError as error:
-                row["error"] = str(error).replace(f"{task.folder}/", "")
+                row["error"] = _without_name(str(error), (path, str(task.folder / reference), reference))
                 continue
             row |= {"file": path or str(listed_path(task.folder, reference))}
             row |= {"sha256": photo.sha256, "size": list(photo.size), "alike": likeness(photo)}
@@ -141,6 +141,14 @@ def _open(task: Task) -> tuple[list[Photo], list[dict[str, Any]], bool]:
                 row["drawn"] = True
             photos.append(photo)
     return photos, rows, again
+
+
+def _without_name(text: str, names: Sequence[str]) -> str:
+    """Return an error without the file's name before it: the row has it already."""
+    for name in names:
+        if name and text.startswith(f"{name}: "):
+            return text[len(name) + 2 :]
+    return text
 
 
 def is_address(reference: str) -> bool:

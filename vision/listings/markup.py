@@ -22,6 +22,9 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 SIGNS = {"supported": "✓", "contradicted": "✗", "cannot tell": "?"}
 # Colours reach 4.5 to 1 on their ground in both schemes (WCAG 2.2, 1.4.3); tested by axe.
 OWN_STYLE = """
+html { background: #fff; color: #15191e; overflow-wrap: anywhere; }
+@media (prefers-color-scheme: dark) { html { background: #15191e; color: #eef1f4; } }
+@media print { html { background: #fff; color: #000; } :root { --quiet: #444; } }
 main { display: grid; gap: 1.2rem; grid-template-columns: minmax(0, 1fr); }
 article + article { border-top: 0; margin-top: 0; }
 article { border: 1px solid var(--line); border-radius: .6rem; padding: .8rem 1rem; }
