@@ -290,7 +290,6 @@ def test_first_paint_within_a_second_on_a_slow_phone(open_page: Open, port: int)
         took.append(
             page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
         )
-    )
     median = sorted(took)[1]
     print(f"first paint, CPU slowed 4 times: n={len(took)}, median {median:.0f} ms")
     assert median < 1000, took
