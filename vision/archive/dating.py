@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 
-from vision import __version__
 from vision.archive.values import Look
-from vision.estimate import estimate
 from vision.guide import Guide
-from vision.pipeline.views import fuse_views
-from vision.pipeline.witnesses import NEAR_DUPLICATE_BITS
-from vision.records import Answer, Photo, Sighting
+from vision.pipeline import Seen, date_seen
+from vision.pipeline.witnesses import grouped
+from vision.records import Answer, Photo
 
 _NO_PIXELS = np.zeros((1, 1, 3), dtype=np.uint8)
 _NO_PIXELS.setflags(write=False)
@@ -39,22 +35,13 @@ def date_looks(paths: Sequence[str], looks: Sequence[Look], guide: Guide, model:
         The same as `vision.pipeline.date_item` gives for the photos themselves, except
         that the photos have no pixels.
     """
-    found = any(isinstance(look.sighting, Sighting) for look in looks)
-    fused, disputes = fuse_views([look.cues for look in looks], _witnesses(looks))
-    dated = estimate(guide, fused) if found else None
-    if dated is not None and disputes:
-        dated = replace(dated, conflicts=dated.conflicts + disputes)
-    return Answer(
-        photos=tuple(_photo(path, look) for path, look in zip(paths, looks, strict=True)),
-        sightings=tuple(look.sighting for look in looks),
-        cues=fused if found else (),
-        estimate=dated,
-        versions={
-            "telltale": __version__,
-            "guide": f"{guide.name} {guide.version}",
-            "model": model,
-        },
+    seen = Seen(
+        tuple(look.sighting for look in looks),
+        tuple(look.cues for look in looks),
+        grouped([look.sighting for look in looks], [look.engine for look in looks]),
     )
+    photos = [_photo(path, look) for path, look in zip(paths, looks, strict=True)]
+    return date_seen(photos, seen, guide, model=model)
 
 
 def _photo(path: str, look: Look) -> Photo:
@@ -67,20 +54,3 @@ def _photo(path: str, look: Look) -> Photo:
         notes=look.notes,
         orientation=look.orientation,
     )
-
-
-def _witnesses(looks: Sequence[Look]) -> list[int]:
-    """As `vision.pipeline.witnesses`, from hashes that were taken while there were pixels."""
-    label = list(range(len(looks)))
-    for (i, first), (j, second) in combinations(enumerate(looks), 2):
-        if first.engine is None or second.engine is None:
-            continue
-        near = min((first.engine[0] ^ other).bit_count() for other in second.engine)
-        if _faces(first) == _faces(second) or near <= NEAR_DUPLICATE_BITS:
-            keep, drop = label[i], label[j]
-            label = [keep if name == drop else name for name in label]
-    return label
-
-
-def _faces(look: Look) -> str:
-    return look.sighting.faces.value if isinstance(look.sighting, Sighting) else ""

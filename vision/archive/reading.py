@@ -14,13 +14,12 @@ from typing import TYPE_CHECKING
 from vision.archive.values import Look, Seen, Stamp, Task, look_to_text
 from vision.archive.walk import stamp_of
 from vision.photo import DEFAULT_LIMITS, photo_from_bytes
+from vision.pipeline.witnesses import engine_hashes
 from vision.records import (
-    NotFound,
     Photo,
     PhotoMissing,
     PhotoTooLarge,
     PhotoUnreadable,
-    Sighting,
     TelltaleError,
 )
 
@@ -124,7 +123,7 @@ def _look(photo: Photo, eye: Eye) -> Look:
         sighting=sighting,
         cues=tuple(cues),
         alike=_alike(picture),
-        engine=_engine(photo, sighting),
+        engine=engine_hashes(photo, sighting),
         picture=_jpeg(picture),
     )
 
@@ -133,21 +132,6 @@ def _alike(picture: Image.Image) -> int:
     import imagehash
 
     return _bits(imagehash.phash(picture))
-
-
-def _engine(photo: Photo, sighting: Sighting | NotFound) -> tuple[int, int] | None:
-    """Hash the engine's box, as `vision.pipeline.witnesses` does, while pixels are there."""
-    import imagehash
-    from PIL import Image, ImageOps
-
-    if isinstance(sighting, NotFound):
-        return None
-    height, width = photo.pixels.shape[:2]
-    box = sighting.locomotive.scaled(photo.scale).clipped(width, height)
-    left, top = int(box.left), int(box.top)
-    right, bottom = max(left + 1, round(box.right)), max(top + 1, round(box.bottom))
-    crop = Image.fromarray(photo.pixels[top:bottom, left:right])
-    return _bits(imagehash.phash(crop)), _bits(imagehash.phash(ImageOps.mirror(crop)))
 
 
 def _bits(value: ImageHash) -> int:

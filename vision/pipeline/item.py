@@ -92,9 +92,47 @@ def date_item(photos: Sequence[Photo], guide: Guide, eye: Eye, said: Sequence[Cu
         raise ValueError("photos: at least one expected, got none")
     looks = [eye.look(photo) for photo in photos]
     sightings = tuple(sighting for sighting, _ in looks)
-    views = [cues for _, cues in looks]
-    fused, disputes = fuse_views(views, witnesses(photos, sightings))
-    found = any(isinstance(sighting, Sighting) for sighting in sightings)
+    seen = Seen(sightings, tuple(cues for _, cues in looks), witnesses(photos, sightings))
+    return date_seen(photos, seen, guide, model=eye.version, said=said)
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the eye saw in the photos of one engine.
+
+    Attributes
+    ----------
+    sightings : tuple of Sighting or NotFound
+        One for each photo.
+    views : tuple of tuple of Cue
+        The cues of each photo.
+    witnesses : tuple of int
+        Equal for photos that are one witness, see `vision.pipeline.witnesses`.
+    """
+
+    sightings: tuple[Sighting | NotFound, ...]
+    views: tuple[tuple[Cue, ...], ...]
+    witnesses: tuple[int, ...]
+
+
+def date_seen(
+    photos: Sequence[Photo], seen: Seen, guide: Guide, *, model: str, said: Sequence[Cue] = ()
+) -> Answer:
+    """Date one engine from what was seen, now or when its photos were last looked at.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+        For the answer alone; their pixels are not read.
+    seen : Seen
+    guide : Guide
+    model : str
+        Version of the eye that saw it.
+    said : sequence of Cue
+        As in `date_item`.
+    """
+    fused, disputes = fuse_views(seen.views, seen.witnesses)
+    found = any(isinstance(sighting, Sighting) for sighting in seen.sightings)
     cues = (*fused, *said) if found else ()
     dated = estimate(guide, cues) if found else None
     if dated is not None:
@@ -103,12 +141,12 @@ def date_item(photos: Sequence[Photo], guide: Guide, eye: Eye, said: Sequence[Cu
         dated = replace(dated, conflicts=dated.conflicts + disputes)
     return Answer(
         photos=tuple(photos),
-        sightings=sightings,
+        sightings=seen.sightings,
         cues=cues,
         estimate=dated,
         versions={
             "telltale": __version__,
             "guide": f"{guide.name} {guide.version}",
-            "model": eye.version,
+            "model": model,
         },
     )

@@ -4,12 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 from vision.records import NotFound, Photo, Sighting
-
-if TYPE_CHECKING:
-    from imagehash import ImageHash
 
 # Bits of 64 in which the perceptual hashes of two engine crops differ, up to which they
 # are copies of one picture. Measured on the demo photos by tests/test_witnesses.py: 95 %
@@ -43,32 +39,41 @@ def witnesses(photos: Sequence[Photo], sightings: Sequence[Sighting | NotFound])
     low frequencies of a discrete cosine transform), taken of the engine's box alone: a
     shelf behind two engines must not make them alike.
     """
-    label = list(range(len(photos)))
-    found = [
-        (index, sighting)
-        for index, sighting in enumerate(sightings)
-        if isinstance(sighting, Sighting)
-    ]
-    if len(found) < 2:
-        return tuple(label)
-    hashes = {i: _hashes(photos[i], sighting) for i, sighting in found}
-    for (i, first), (j, second) in combinations(found, 2):
-        near = min(hashes[i][0] - other for other in hashes[j]) <= NEAR_DUPLICATE_BITS
+    if sum(isinstance(sighting, Sighting) for sighting in sightings) < 2:
+        return tuple(range(len(photos)))
+    pairs = zip(photos, sightings, strict=True)
+    return grouped(sightings, [engine_hashes(photo, sighting) for photo, sighting in pairs])
+
+
+def grouped(
+    sightings: Sequence[Sighting | NotFound], hashes: Sequence[tuple[int, int] | None]
+) -> tuple[int, ...]:
+    """`witnesses` from hashes that were taken before, one for each sighting."""
+    label = list(range(len(sightings)))
+    for (i, first), (j, second) in combinations(enumerate(sightings), 2):
+        one, two = hashes[i], hashes[j]
+        if one is None or two is None:
+            continue
+        if isinstance(first, NotFound) or isinstance(second, NotFound):
+            continue
+        near = min((one[0] ^ other).bit_count() for other in two) <= NEAR_DUPLICATE_BITS
         if first.faces is second.faces or near:
             keep, drop = label[i], label[j]
             label = [keep if name == drop else name for name in label]
     return tuple(label)
 
 
-def _hashes(photo: Photo, sighting: Sighting) -> tuple[ImageHash, ImageHash]:
-    """Hash of the engine as it is and mirrored."""
+def engine_hashes(photo: Photo, sighting: Sighting | NotFound) -> tuple[int, int] | None:
+    """Perceptual hashes, 64 bits, of the engine's box and of its mirror image; None without one."""
     import imagehash
     from PIL import Image, ImageOps
 
-    box = sighting.locomotive.scaled(photo.scale)
+    if isinstance(sighting, NotFound):
+        return None
     height, width = photo.pixels.shape[:2]
-    box = box.clipped(width, height)
+    box = sighting.locomotive.scaled(photo.scale).clipped(width, height)
     left, top = int(box.left), int(box.top)
     right, bottom = max(left + 1, round(box.right)), max(top + 1, round(box.bottom))
     crop = Image.fromarray(photo.pixels[top:bottom, left:right])
-    return imagehash.phash(crop), imagehash.phash(ImageOps.mirror(crop))
+    own, mirrored = (imagehash.phash(picture) for picture in (crop, ImageOps.mirror(crop)))
+    return int(str(own), 16), int(str(mirrored), 16)
