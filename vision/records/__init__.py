@@ -1,0 +1,99 @@
+"""Every frozen value that flows between stages, and every error.
+
+Conventions, stated here once and used everywhere:
+
+* A box is left, top, right, bottom in pixels of the upright photo at its full
+  size, half-open, x to the right, y down. (row, col) only when indexing an array.
+* A region is a quadrilateral, corners in the order front-top, rear-top,
+  rear-bottom, front-bottom, where "front" is the chimney end of the engine.
+* Angles are radians inside and degrees at surfaces.
+* UNSEEN is never ABSENT: an unseen cue changes no probability.
+
+This module imports numpy and the standard library only.
+"""
+
+from vision.records.argument import (
+    Answer,
+    Candidate,
+    Conflict,
+    Estimate,
+    NextLook,
+    Step,
+)
+from vision.records.errors import (
+    ArchiveBusy,
+    ArchiveError,
+    EvidenceError,
+    GuideError,
+    ListingsError,
+    ModelError,
+    OutputError,
+    PageError,
+    PhotoEmpty,
+    PhotoIsFolder,
+    PhotoMissing,
+    PhotoTooLarge,
+    PhotoTooSmall,
+    PhotoUnreadable,
+    SidecarError,
+    TelltaleError,
+)
+from vision.records.geometry import (
+    Box,
+    Pixels,
+    Point,
+    Region,
+)
+from vision.records.sight import (
+    BINARY_CUES,
+    REGION_OF_CUE,
+    VALUED_CUES,
+    Cue,
+    Heading,
+    Measurement,
+    NotFound,
+    Photo,
+    Probability,
+    Sighting,
+    State,
+)
+
+__all__ = [
+    "BINARY_CUES",
+    "REGION_OF_CUE",
+    "VALUED_CUES",
+    "Answer",
+    "ArchiveBusy",
+    "ArchiveError",
+    "Box",
+    "Candidate",
+    "Conflict",
+    "Cue",
+    "Estimate",
+    "EvidenceError",
+    "GuideError",
+    "Heading",
+    "ListingsError",
+    "Measurement",
+    "ModelError",
+    "NextLook",
+    "NotFound",
+    "OutputError",
+    "PageError",
+    "Photo",
+    "PhotoEmpty",
+    "PhotoIsFolder",
+    "PhotoMissing",
+    "PhotoTooLarge",
+    "PhotoTooSmall",
+    "PhotoUnreadable",
+    "Pixels",
+    "Point",
+    "Probability",
+    "Region",
+    "SidecarError",
+    "Sighting",
+    "State",
+    "Step",
+    "TelltaleError",
+]

@@ -1,0 +1,90 @@
+"""An argument from cues to years, and the whole answer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from vision.records.sight import Cue, NotFound, Photo, Sighting
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One variation of a guide, or "not in this guide", with its probability."""
+
+    id: str
+    years: str
+    p: float
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the argument.
+
+    `likelihoods` holds P(evidence | hypothesis) for every hypothesis id; the
+    product over all steps with the prior, normalised, is the answer. A step that
+    changes nothing (an unseen cue) holds equal likelihoods.
+    """
+
+    kind: str
+    cue: str | None
+    text: str
+    likelihoods: Mapping[str, float]
+    strength: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """Evidence that does not belong together, and the likely story."""
+
+    kind: str
+    cues: tuple[str, ...]
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class NextLook:
+    """What to look at next: a cue no photo settled, or a hands-on check.
+
+    `candidates_left` is the effective number of variations ("other" counts as one)
+    that are expected to remain after the look: 2 to the power of the entropy in bits.
+    `caution` is what to mind while looking; may be empty.
+    """
+
+    name: str
+    instruction: str
+    gain_bits: float
+    hands_on: bool
+    candidates_left: float | None = None
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """Years and variations with the whole argument.
+
+    `years` is EDTF (ISO 8601-2): a year, an interval, or a set of either.
+    `confidence` is the posterior mass of the variation-years in `years`.
+    """
+
+    years: str
+    confidence: float
+    variations: tuple[Candidate, ...]
+    steps: tuple[Step, ...]
+    conflicts: tuple[Conflict, ...]
+    look_next: tuple[NextLook, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Everything the tool says about one engine.
+
+    `sightings` has one entry per photo; `cues` are the fused ones that the
+    estimate used. `estimate` is None where no photo shows a locomotive.
+    """
+
+    photos: tuple[Photo, ...]
+    sightings: tuple[Sighting | NotFound, ...]
+    cues: tuple[Cue, ...]
+    estimate: Estimate | None
+    versions: Mapping[str, str]

@@ -1,0 +1,175 @@
+"""What a photo is and what the eye makes of it: sightings, measurements, cues."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from types import MappingProxyType
+
+from vision.records.geometry import Box, Pixels, Region
+
+BINARY_CUES = ("switch_lever", "side_linkage", "edge_stripe")
+VALUED_CUES = ("tender_axles", "tender_lamps", "cab_number")
+REGION_OF_CUE: Mapping[str, str] = MappingProxyType(
+    {
+        "switch_lever": "boiler_top",
+        "side_linkage": "side_rods",
+        "edge_stripe": "running_board",
+    }
+)
+
+
+class State(StrEnum):
+    """What a photo shows of one cue."""
+
+    PRESENT = "present"
+    ABSENT = "absent"
+    UNSEEN = "unseen"
+
+
+class Heading(StrEnum):
+    """Where the chimney end of the engine points in the picture."""
+
+    LEFT = "left"
+    RIGHT = "right"
+    TOWARD = "toward"
+    AWAY = "away"
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A decoded photo, upright.
+
+    Attributes
+    ----------
+    pixels : ndarray, shape (H, W, 3), uint8, RGB, read-only
+        May have been decoded at a reduced scale; `scale` says how much.
+    size : (int, int)
+        Width and height of the upright photo at full scale, in pixels. All boxes
+        and regions refer to this size.
+    sha256 : str
+        Hexadecimal hash of the file's bytes.
+    name : str
+        Path or other name, for messages.
+    taken : str | None
+        Capture time from EXIF as ISO 8601, without zone; None if not recorded.
+    notes : tuple of str
+        What a reader should know of the decoding: damaged EXIF, an animation.
+    orientation : int
+        Orientation stored in the file, 1 to 8 (EXIF, CIPA DC-008, tag 0x0112): how the
+        stored pixels were turned to make the photo upright. 1 where none is stored.
+    content : bytes | None
+        The file's bytes where `pixels` were decoded at a reduced scale, so that small
+        parts can be looked at more closely; else None.
+    """
+
+    pixels: Pixels
+    size: tuple[int, int]
+    sha256: str
+    name: str
+    taken: str | None = None
+    notes: tuple[str, ...] = ()
+    orientation: int = 1
+    content: bytes | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def scale(self) -> float:
+        """Pixels of `pixels` per pixel of the full-size photo."""
+        return float(self.pixels.shape[1]) / self.size[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """Where an engine is in a photo.
+
+    Attributes
+    ----------
+    locomotive : Box
+        The engine without its tender.
+    tender : Box | None
+    faces : Heading
+    regions : mapping of region name to Region
+        "boiler_top", "side_rods", "running_board"; a region that is turned away
+        or out of the picture is still given where it would be.
+    visible : mapping of region name to float
+        Estimated share of the region that can be seen, 0 to 1.
+    score : float
+        Probability that there is a steam locomotive in `locomotive`.
+    """
+
+    locomotive: Box
+    tender: Box | None
+    faces: Heading
+    regions: Mapping[str, Region]
+    visible: Mapping[str, float]
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class NotFound:
+    """No steam locomotive to judge, and why. False in a condition."""
+
+    reason: str
+    score: float = 0.0
+
+    def __bool__(self) -> bool:
+        return False
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """One classical measurement. `where` is in the pixels of the crop measured."""
+
+    name: str
+    value: float
+    unit: str
+    where: Box | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Probability:
+    """One probability out of a network, in [0, 1]."""
+
+    label: str
+    p: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """What one photo (or one person) says of one dating cue.
+
+    Attributes
+    ----------
+    name : str
+        One of BINARY_CUES or VALUED_CUES, or a hands-on check of the guide.
+    state : State
+        Valued cues that were read are PRESENT and carry `value`.
+    p_present : float | None
+        Calibrated probability that the part is present; None where not judged.
+    value : str | None
+        For valued cues: "6", "322"; else None.
+    confidence : float
+        Probability that `state` (and `value`) is right, 0 to 1; 0 if UNSEEN.
+    where : Box | None
+        Where to look, pixels of the upright photo.
+    because : str
+        One line a collector can check against the picture.
+    values : mapping of str to float
+        For valued cues: probability of each candidate value; empty otherwise.
+    source : str
+        "photo" or "person".
+    photo : int
+        Which of the answer's photos `where` refers to, counted from 0.
+    """
+
+    name: str
+    state: State
+    p_present: float | None = None
+    value: str | None = None
+    confidence: float = 0.0
+    where: Box | None = None
+    because: str = ""
+    values: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    source: str = "photo"
+    photo: int = 0
