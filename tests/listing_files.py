@@ -76,7 +76,7 @@ class SlowEye:
 
     def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
         time.sleep(0.03)
-        with open(os.environ["LOOKS"], "a", encoding="utf-8") as stream:
+        with Path(os.environ["LOOKS"]).open("a", encoding="utf-8") as stream:
             stream.write(f"{Path(photo.name).name}\n")
         return FakeEye().look(photo)
 

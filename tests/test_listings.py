@@ -26,6 +26,7 @@ from vision.listings.pictures import flat_share, likeness, listed_path, reused
 from vision.listings.sheet import COLUMNS, neutral
 from vision.photo import open_photo, photo_from_bytes
 from vision.records import ListingsError, PhotoMissing, TelltaleError
+from vision.shelf import Want, wants_text
 
 DEMO = Path(__file__).parent.parent / "demo_images"
 HOSTILE = '"><img src=x onerror=alert(1)><script>alert(2)</script>'
@@ -98,12 +99,18 @@ def test_what_is_said_of_each_listing(telltale: Any, shop: Path) -> None:
 
 
 def test_the_wanted_come_first_and_weights_change_the_order(telltale: Any, shop: Path) -> None:
-    assert [r["id"] for r in judged(telltale, shop, "--want", "W3")][0] == "wrong"
+    assert judged(telltale, shop, "--want", "W3")[0]["id"] == "wrong"
     first = judged(telltale, shop, "--want", "W6")
     assert [r["id"] for r in first[:2]] == ["copy", "true"]
     wants = shop.parent / "wants.txt"
     wants.write_text("# what I lack\nW6  W5\n", encoding="utf-8")
     assert [r["id"] for r in judged(telltale, shop, "--want", wants)[:2]] == ["copy", "true"]
+    shelf = shop.parent / "lacking.csv"
+    shelf.write_text(
+        wants_text([Want("wayfarer", "W6", "1938/1939", "lacking"), Want("brindle", "M1", "", "")]),
+        encoding="utf-8",
+    )
+    assert [r["id"] for r in judged(telltale, shop, "--want", shelf)[:2]] == ["copy", "true"]
     dear = judged(telltale, shop, "--want", "W6", "--weight", "cheap=0")
     assert {r["id"]: r["value"] for r in dear}["true"] == {r["id"]: r["value"] for r in dear}[
         "copy"

@@ -10,16 +10,16 @@ from typing import Any
 
 import pytest
 
+from listing_files import HIDDEN, W, eye, write_photos, write_table
+from test_page_browser import FLAGS, violations
+from vision.cli import run
+
 pytest.importorskip("extruct")
 pytest.importorskip("babel")
 sync_api = pytest.importorskip("playwright.sync_api")
 CHROMIUM = shutil.which("chromium")
 if CHROMIUM is None and not os.environ.get("CI"):
     pytest.skip("no chromium on this machine", allow_module_level=True)
-
-from listing_files import HIDDEN, W, eye, write_photos, write_table
-from test_page_browser import FLAGS, violations
-from vision.cli import run
 
 SIZES = {"phone": (360, 780), "desktop": (1280, 800)}
 LONG = "Wayfarer" * 12
@@ -33,8 +33,20 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
     table = write_table(
         folder / "t.csv",
         [
-            {"id": "1", "title": "Wayfarer 1938 with lever, mint", "price": "300", "currency": "EUR", "photos": "w6.jpg"},
-            {"id": "2", "title": LONG, "description": f"with lever {LONG}", "link": f"https://shop.example/{LONG}", "photos": f"w3.jpg|{LONG}.jpg"},
+            {
+                "id": "1",
+                "title": "Wayfarer 1938 with lever, mint",
+                "price": "300",
+                "currency": "EUR",
+                "photos": "w6.jpg",
+            },
+            {
+                "id": "2",
+                "title": LONG,
+                "description": f"with lever {LONG}",
+                "link": f"https://shop.example/{LONG}",
+                "photos": f"w3.jpg|{LONG}.jpg",
+            },
             {"id": "3", "title": "عربة 1934", "description": "no lever", "photos": "dim.jpg"},
             {"id": "4", "title": "Wayfarer"},
         ],
@@ -97,7 +109,7 @@ def test_nothing_is_wider_than_the_screen(show: Any, size: str) -> None:
 def test_it_reads_without_scripts_and_marks_lie_on_the_photo(show: Any) -> None:
     page = show("phone", java_script_enabled=False)
     assert page.locator("article").count() == 4
-    assert [text.strip("“”\"") for text in page.locator("s").all_inner_texts()] == ["lever"]
+    assert [text.strip('“”"') for text in page.locator("s").all_inner_texts()] == ["lever"]
     card = page.locator("article", has=page.locator("s"))
     picture, marks = (card.locator(f"figure {tag}").bounding_box() for tag in ("img", "svg"))
     assert picture == marks

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import hashlib
 import socketserver
@@ -10,7 +11,7 @@ import time
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
@@ -25,7 +26,7 @@ PICTURE = encoded(engine(), "JPEG")
 class Shop(BaseHTTPRequestHandler):
     """Every way in which a server can go wrong, by path."""
 
-    asked: list[tuple[str, str]] = []
+    asked: ClassVar[list[tuple[str, str]]] = []
     protocol_version = "HTTP/1.1"
 
     def log_message(self, *_: Any) -> None:
@@ -42,10 +43,8 @@ class Shop(BaseHTTPRequestHandler):
     def do_GET(self) -> None:
         self.asked.append((self.headers["Host"], self.path))
         name = self.path.strip("/").partition("?")[0]
-        try:
+        with contextlib.suppress(BrokenPipeError, ConnectionResetError):
             getattr(self, f"show_{name}")()
-        except (BrokenPipeError, ConnectionResetError):
-            pass
 
     def show_good(self) -> None:
         self.reply(200, PICTURE, Content_Type="image/jpeg")

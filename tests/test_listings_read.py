@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tempfile
 from decimal import Decimal
 from pathlib import Path
 
@@ -228,6 +229,36 @@ def test_pages_without_a_listing_are_bad_rows(data: bytes) -> None:
     items = list(page_listings(data, "p.html"))
     assert items
     assert all(isinstance(item, BadRow) for item in items)
+
+
+@given(st.binary(max_size=300), st.sampled_from(["a.csv", "a.jsonl", "a.json", "a.html"]))
+def test_any_bytes_give_listings_or_bad_rows(data: bytes, name: str) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / name
+        path.write_bytes(data)
+        for item in read_listings(path):
+            assert isinstance(item, (Source, BadRow))
+
+
+KEYS = ("@type", "@graph", "@id", "name", "description", "image", "url", "offers", "price")
+KEYS += ("priceCurrency", "priceSpecification", "itemOffered", "properties", "type", "sku")
+leaves = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8)
+leaves |= st.sampled_from(["Product", "Offer", "https://schema.org/Product"])
+nodes = st.recursive(
+    leaves,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(KEYS), inner),
+)
+
+
+@given(nodes)
+def test_any_json_gives_listings_or_bad_rows(value: object) -> None:
+    for text in (json.dumps(value), json.dumps({"@type": "Product", "name": "x", "offers": value})):
+        page = f'<script type="application/ld+json">{text}</script>'.encode()
+        for items in (json_listings(text, "s"), page_listings(page, "p")):
+            for item in items:
+                assert isinstance(item, (Listing, BadRow))
+                if isinstance(item, Listing):
+                    assert all(isinstance(p, str) for p in (item.id, item.title, *item.photos))
 
 
 # --- files and folders ------------------------------------------------------------

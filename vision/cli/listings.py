@@ -32,7 +32,7 @@ def listings(
     ] = "wayfarer",
     want: Annotated[
         str,
-        typer.Option(metavar="IDS|FILE", help="Variations you look for; all if not given."),
+        typer.Option(metavar="IDS|FILE", help="Variations you look for, or a wants list."),
     ] = "",
     html: Annotated[
         Path | None, typer.Option(metavar="OUT", help="Write one HTML page, best first.")
@@ -78,7 +78,7 @@ def listings(
     order = Order(
         path=source,
         guide=guide,
-        wants=_wants(want),
+        wants=_wants(want, guide),
         weights=_weights(weight or ()),
         jobs=jobs or len(os.sched_getaffinity(0))
         if hasattr(os, "sched_getaffinity")
@@ -93,6 +93,10 @@ def listings(
         raise typer.Exit(ListingsError.exit_code)
 
 
+def _processors() -> int:
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 def _files_in(source: Path) -> list[Path]:
     return [path for path in source.iterdir() if path.is_file()] if source.is_dir() else []
 
@@ -104,7 +108,7 @@ def _show(judged: Judged, *, as_json: bool) -> None:
         for bad in judged.bad:
             typer.echo(json.dumps({"source": bad.source, "failure": bad.reason}))
         return
-    from vision.listings.words import listings_text
+    from vision.listings.terminal import listings_text
 
     typer.echo(listings_text(judged), nl=False)
     for bad in judged.bad:
@@ -120,17 +124,28 @@ def _write(judged: Judged, html: Path | None, table: Path | None) -> None:
         write_whole(html, b"".join(piece.encode() for piece in listings_page(judged)))
 
 
-def _wants(text: str) -> tuple[str, ...]:
-    """Ids given outright, or in a file: parted by commas, blanks or lines; # is a note."""
+def _wants(text: str, guide: str) -> tuple[str, ...]:
+    """Ids given outright, or in a file: parted by commas, blanks or lines; # is a note.
+
+    A wants list of the shelf is understood too; of it the rows of this guide count.
+    """
     if not text:
         return ()
     path = Path(text)
     if path.is_file():
         try:
-            lines = path.read_text(encoding="utf-8-sig").splitlines()
+            text = path.read_text(encoding="utf-8-sig")
         except (OSError, UnicodeDecodeError) as error:
             raise ListingsError(f"{path}: cannot be read ({error})") from None
-        text = "\n".join(line.partition("#")[0] for line in lines)
+        head = text.partition("\n")[0].strip().split(",")
+        if "variation" in head:
+            from vision.guide import load_guide
+            from vision.shelf import read_wants
+
+            name = load_guide(guide).name
+            wants = [w for w in read_wants(text, str(path)) if w.guide in ("", name)]
+            return tuple(dict.fromkeys(want.variation for want in wants))
+        text = "\n".join(line.partition("#")[0] for line in text.splitlines())
     return tuple(dict.fromkeys(word for word in re.split(r"[\s,;]+", text) if word))
 
 

@@ -12,8 +12,9 @@ from functools import cache
 from multiprocessing.connection import wait as wait_for_end
 from typing import TYPE_CHECKING
 
-from vision.guide import Guide, load_guide
+from vision.guide import load_guide
 from vision.listings.examine import Examined, Task, examine
+from vision.listings.parts import Lexicon, lexicon_of
 
 if TYPE_CHECKING:
     from vision.pipeline import Eye
@@ -30,9 +31,9 @@ def work(tasks: Iterable[Task], guide: str, load_eye: LoadEye, jobs: int) -> Ite
     by one, and only what kills a worker twice is recorded as failed.
     """
     if jobs == 1:
-        loaded = cache(load_eye)
+        lexicon = lexicon_of(load_guide(guide))
         for task in tasks:
-            yield examine(task, _guide(guide), loaded)
+            yield examine(task, lexicon, load_eye)
         return
     source = iter(tasks)
     while True:
@@ -83,9 +84,9 @@ def _until_lost(
 
 
 @cache
-def _guide(name: str) -> Guide:
+def _lexicon(guide: str) -> Lexicon:
     # Not handed over: the mappings of a guide cannot be sent to another process.
-    return load_guide(name)
+    return lexicon_of(load_guide(guide))
 
 
 @cache
@@ -94,7 +95,7 @@ def _eye(load_eye: LoadEye) -> Eye:
 
 
 def _one(task: Task, guide: str, load_eye: LoadEye) -> Examined:
-    return examine(task, _guide(guide), lambda: _eye(load_eye))
+    return examine(task, _lexicon(guide), lambda: _eye(load_eye))
 
 
 def _begin(load_eye: LoadEye) -> None:

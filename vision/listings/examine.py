@@ -8,9 +8,8 @@ from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from vision.guide import Guide
 from vision.listings.claims import find_claims
-from vision.listings.parts import lexicon_of
+from vision.listings.parts import Lexicon
 from vision.listings.pictures import FLAT_SHARE, flat_share, likeness, listed_path, open_listed
 from vision.listings.ranking import qualities
 from vision.listings.values import Listing
@@ -81,14 +80,14 @@ class _Memory:
         return self.looks[key]
 
 
-def examine(task: Task, guide: Guide, load_eye: Callable[[], Eye]) -> Examined:
+def examine(task: Task, lexicon: Lexicon, load_eye: Callable[[], Eye]) -> Examined:
     """Examine one listing. A photo that cannot be read is recorded, and no other harmed."""
-    listing = task.listing
+    listing, guide = task.listing, lexicon.guide
     photos, rows, again = _open(task)
     eye = _Memory(load_eye()) if photos else None
     answer = date_item(photos, guide, eye) if eye is not None else None
     differ = _differences(photos, eye) if eye is not None else ()
-    claims = find_claims(listing, lexicon_of(guide))
+    claims = find_claims(listing, lexicon)
     judged = judge(claims, answer, guide, one_engine=not differ)
     shown = _shown(judged, answer)
     together, complete = qualities(answer, guide)
@@ -132,7 +131,9 @@ def _open(task: Task) -> tuple[list[Photo], list[dict[str, Any]], bool]:
             try:
                 photo = open_photo(Path(path)) if path else open_listed(task.folder, reference)
             except TelltaleError as error:
-                row["error"] = _without_name(str(error), (path, str(task.folder / reference), reference))
+                row["error"] = _without_name(
+                    str(error), (path, str(task.folder / reference), reference)
+                )
                 continue
             row |= {"file": path or str(listed_path(task.folder, reference))}
             row |= {"sha256": photo.sha256, "size": list(photo.size), "alike": likeness(photo)}

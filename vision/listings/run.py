@@ -8,6 +8,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import astuple, dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -111,15 +112,16 @@ def judge_listings(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) 
         known = ", ".join(v.id for v in guide.variations)
         raise ListingsError(f'wanted "{unknown[0]}": the guide {guide.name} has {known}')
     sources, bad = _read(order.path)
+    eye = cache(load_eye)
     with ExitStack() as held:
         store = held.enter_context(opened(order.state_folder))
-        cache = None
+        pictures = None
         if order.fetcher is not None:
-            cache = Cache(order.state_folder / "fetched")
-            held.callback(cache.close)
-        basis = [FORMAT, __version__, load_eye().version if sources else "", _identity(guide)]
-        run = _Run(order, store, cache, basis, watcher)
-        records, examined = run.records(sources, load_eye)
+            pictures = Cache(order.state_folder / "fetched")
+            held.callback(pictures.close)
+        basis = [FORMAT, __version__, eye().version if sources else "", _identity(guide)]
+        run = _Run(order, store, pictures, basis, watcher)
+        records, examined = run.records(sources, eye if order.jobs == 1 else load_eye)
     _compare(records)
     _rank(records, guide, order)
     records.sort(key=lambda r: -r["value"])

@@ -7,6 +7,7 @@ import json
 import re
 import warnings
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from functools import cache
 from types import ModuleType
 from typing import Any
@@ -172,12 +173,13 @@ def _text(value: Any) -> str:
 
 def _listing(node: Node, source: str) -> Listing | None:
     if _is_a(node, "Offer"):
-        offer: Any = node
+        offer: Node = node
         product = _first(node.get("itemOffered"))
         product = {**product, **_without(node)} if isinstance(product, Mapping) else node
     else:
         product = node
-        offer = _first(node.get("offers"))
+        offered = _first(node.get("offers"))
+        offer = offered if isinstance(offered, Mapping) else {}
     title, description = (
         _plain(_text(product.get("name"))),
         _plain(_text(product.get("description"))),
@@ -186,7 +188,7 @@ def _listing(node: Node, source: str) -> Listing | None:
     if not (title or description or photos):
         return None
     price, currency, notes = _price(offer)
-    link = _text(product.get("url")) or _text(offer.get("url") if offer else None)
+    link = _text(product.get("url")) or _text(offer.get("url"))
     own = next((text for key in IDS if (text := _text(product.get(key)))), "")
     return Listing(own or source, title, description, price, currency, link, photos, source, notes)
 
@@ -196,9 +198,7 @@ def _without(offer: Node) -> Node:
     return {key: offer[key] for key in ("image", "url", "sku") if key in offer}
 
 
-def _price(offer: Any) -> Any:
-    if not isinstance(offer, Mapping):
-        return read_price("")
+def _price(offer: Node) -> tuple[Decimal | None, str, tuple[str, ...]]:
     offer = _flat(offer)
     inner = _first(offer.get("offers"))
     asked = _first(offer.get("priceSpecification"))
