@@ -1,0 +1,102 @@
+"""From an opened picture to upright pixels."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime
+
+import numpy as np
+from PIL import ExifTags, Image, ImageOps
+
+from vision.photo.header import DAMAGE
+from vision.records import (
+    Photo,
+    PhotoUnreadable,
+    Pixels,
+)
+
+# Pixels. The longer side is never reduced below this at first: a 12-megapixel phone
+# picture (4000 x 3000) decodes at quarter scale, which the first look needs and no more.
+WORKING_SIDE_PX = 1000
+# The scales at which the JPEG transform can be cut short (ITU-T T.81 has 8 x 8 blocks).
+REDUCTIONS = (8, 4, 2)
+
+SIXTEEN_BIT_GREY = ("I;16", "I;16L", "I;16B", "I;16N")
+# 32-bit integers and floats have no agreed white, so a brightness would be a guess.
+UNSUPPORTED_MODES = ("I", "F")
+
+
+def decode(image: Image.Image, data: bytes, name: str, *, reduction: int | None = None) -> Photo:
+    """Upright RGB pixels of an opened picture, reduced as `reduction` says or as fits."""
+    size = image.size
+    stored = _stored_orientation(image)
+    if reduction is None:
+        reduction = next((r for r in REDUCTIONS if max(size) >= r * WORKING_SIDE_PX), 1)
+    notes = []
+    if image.format != "MPO" and getattr(image, "is_animated", False):
+        notes.append("animated; only the first frame was read")
+    # Only JPEG takes the hint; other formats are reduced after decoding.
+    image.draft(None, (size[0] // reduction, size[1] // reduction))
+    image.load()
+    # Read after loading: TIFF turns itself upright while loading and drops the
+    # tag, PNG may carry its EXIF block after the pixels.
+    try:
+        exif = image.getexif()
+        orientation = exif.get(ExifTags.Base.Orientation, 1)
+        taken = _taken(exif)
+        # 1 is upright already, and 0 and 9 upward are reserved: both stay as stored.
+        upright = ImageOps.exif_transpose(image) if orientation in range(2, 9) else image
+    except DAMAGE:
+        notes.append("damaged EXIF block; read as stored, orientation unknown")
+        orientation, taken, upright = 1, None, image
+    if orientation in (5, 6, 7, 8):
+        size = (size[1], size[0])
+    rgb = _rgb(upright, name)
+    if reduction > 1 and rgb.size == size:
+        rgb = rgb.reduce(reduction)
+    pixels: Pixels = np.asarray(rgb, dtype=np.uint8)
+    pixels.setflags(write=False)
+    return Photo(
+        pixels=pixels,
+        size=size,
+        sha256=hashlib.sha256(data).hexdigest(),
+        name=name,
+        taken=taken,
+        notes=tuple(notes),
+        content=data if reduction > 1 else None,
+        orientation=next((o for o in (stored, orientation) if o in range(2, 9)), 1),
+    )
+
+
+def _stored_orientation(image: Image.Image) -> int:
+    # Only TIFF forgets its tag while loading; of the others what loading finds counts.
+    if image.format != "TIFF":
+        return 1
+    try:
+        return int(image.getexif().get(ExifTags.Base.Orientation, 1))
+    except DAMAGE:
+        return 1
+
+
+def _rgb(image: Image.Image, name: str) -> Image.Image:
+    if image.mode in UNSUPPORTED_MODES:
+        raise PhotoUnreadable(f"{name}: pixels of a kind that is not read (mode {image.mode})")
+    if image.mode in SIXTEEN_BIT_GREY:
+        # Pillow clips 16-bit grey at 255 when it converts, which turns it white.
+        return Image.fromarray((np.asarray(image) >> 8).astype(np.uint8)).convert("RGB")
+    if image.has_transparency_data:
+        layer = image.convert("RGBA")
+        white = Image.new("RGBA", layer.size, "white")
+        return Image.alpha_composite(white, layer).convert("RGB")
+    return image.convert("RGB")
+
+
+def _taken(exif: Image.Exif) -> str | None:
+    text = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal)
+    if not isinstance(text, str):
+        return None
+    # Cameras with an unset clock write blanks or zeros here, which is no damage.
+    try:
+        return datetime.strptime(text.strip("\0 "), "%Y:%m:%d %H:%M:%S").isoformat()
+    except ValueError:
+        return None
