@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from edtf import parse_edtf
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vision.guide import load_guide
@@ -199,6 +199,7 @@ def test_a_claim_said_twice_counts_once_and_its_opposite_too() -> None:
     ]
 
 
+@settings(deadline=None)
 @given(st.text(max_size=200), st.text(max_size=200))
 def test_every_claim_stands_where_it_says(title: str, description: str) -> None:
     listing = Listing("1", f"{title} 1934 no lever", f"cream edge {description}, c. 1935")
@@ -207,6 +208,7 @@ def test_every_claim_stands_where_it_says(title: str, description: str) -> None:
         assert text[claim.span.start : claim.span.end] == claim.text != ""
 
 
+@settings(deadline=None)
 @given(st.text())
 def test_plain_text_keeps_its_length(text: str) -> None:
     assert len(plain(text)) == len(text)

@@ -8,7 +8,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 pytest.importorskip("extruct")
@@ -51,6 +51,7 @@ def test_the_examples_of_rfc_4180(text: str, expected: list[list[str]]) -> None:
     assert fields(text) == expected
 
 
+@settings(deadline=None)
 @given(st.lists(st.lists(st.text(alphabet=st.characters(exclude_categories=("Cs",))), min_size=2)))
 def test_what_is_written_by_the_rules_is_read_back(rows: list[list[str]]) -> None:
     quoted = [['"' + cell.replace('"', '""') + '"' for cell in row] for row in rows]
@@ -231,6 +232,7 @@ def test_pages_without_a_listing_are_bad_rows(data: bytes) -> None:
     assert all(isinstance(item, BadRow) for item in items)
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=300), st.sampled_from(["a.csv", "a.jsonl", "a.json", "a.html"]))
 def test_any_bytes_give_listings_or_bad_rows(data: bytes, name: str) -> None:
     with tempfile.TemporaryDirectory() as folder:
@@ -250,6 +252,7 @@ nodes = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(nodes)
 def test_any_json_gives_listings_or_bad_rows(value: object) -> None:
     for text in (json.dumps(value), json.dumps({"@type": "Product", "name": "x", "offers": value})):

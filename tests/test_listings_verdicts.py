@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from answers import FakeEye, photo_of
@@ -120,6 +120,7 @@ def test_an_unseen_part_is_left_open_however_sure_the_rest() -> None:
     assert verdicts("no lever", hidden) == [OPEN]
 
 
+@settings(deadline=None)
 @given(
     st.floats(0.5, 1.0),
     st.sampled_from(["with lever", "no lever", "red stripe", "no linkage", "1931", "no. 310"]),
@@ -223,6 +224,7 @@ def test_cheapness_compares_within_a_currency_only() -> None:
 shares = st.floats(0, 1)
 
 
+@settings(deadline=None)
 @given(shares, shares, shares, shares, st.floats(0, 5), st.floats(0, 5), st.floats(0.1, 5))
 def test_value_is_a_share_and_rises_with_each_quality(w, t, c, ch, a, b, d) -> None:
     weights = Weights(wanted=d, together=a, complete=b, cheap=a)

@@ -150,10 +150,10 @@ def _shown(claim: Claim, weighed: Weighed, case: Case) -> str:
     if claim.kind is Kind.PART:
         if claim.value == PRESENT:
             return f"the photos show no {name}; the listing says there is one"
-        return f"the photos show a {name}; the listing says there is none"
+        return f"the photos show {_a(name)}; the listing says there is none"
     if claim.kind is Kind.COLOUR:
         if cue is not None and cue.state is State.ABSENT:
-            return f"the photos show no {name}; the listing says there is a {claim.value} one"
+            return f"the photos show no {name}; the listing says there is {_a(claim.value)} one"
         seen = (cue.value if cue else None) or "another colour"
         return f"the {name} looks {seen} in the photos; the listing says {claim.value}"
     if claim.kind in (Kind.AXLES, Kind.LAMPS):
@@ -167,6 +167,10 @@ def _shown(claim: Claim, weighed: Weighed, case: Case) -> str:
     best = candidate_words(estimate.variations[0]) if estimate else "another"
     said = years_words(claim.value) if claim.kind is Kind.YEAR else claim.value
     return f"the photos fit {best} better; the listing says {said}"
+
+
+def _a(name: str) -> str:
+    return f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
 
 
 def _unseen(claim: Claim, case: Case) -> str:
