@@ -14,6 +14,7 @@ from vision.archive.export import column_names, to_csv, to_parquet
 from vision.archive.query import parse_query
 from vision.archive.record import Record, printable
 from vision.cli import run
+from vision.cli.archive import answer_words
 from vision.records import ArchiveError
 
 W6 = Record(
@@ -109,6 +110,17 @@ def test_parquet_is_read_back() -> None:
 
 def test_names_that_are_no_text() -> None:
     assert printable("caf\udce9") == "caf\\xe9"
+
+
+def test_each_percentage_stands_by_what_it_is_of() -> None:
+    doubtful = replace(W6, years="1934/1937", confidence=0.99, variation="W3", p=0.42)
+    assert answer_words(doubtful) == "1934–1937 (99 %)  W3 (42 %)"
+    none = replace(W6, years="XXXX", covered=(), confidence=0.72, variation="other", p=0.72)
+    assert answer_words(none) == "year unknown  not in this guide (72 %)"
+    assert answer_words(replace(doubtful, variation="other", p=0.4)).endswith(
+        "not in this guide (40 %)"
+    )
+    assert answer_words(NONE) == "no engine"
 
 
 def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

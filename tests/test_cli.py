@@ -208,7 +208,22 @@ def test_wrong_use_has_exit_code_2(telltale: Telltale) -> None:
         code, out, err = telltale(*arguments)
         assert code == 2
         assert out == ""
-        assert "Traceback" not in err
+        assert err.startswith("telltale: ")
+        assert err.count("\n") == 1
+
+
+def test_no_command_and_a_group_without_one_answer_with_help(telltale: Telltale) -> None:
+    for arguments in ([], ["guide"]):
+        code, _, err = telltale(*arguments)
+        assert code == 2
+        assert "Commands:" in err
+
+
+def test_every_command_is_told_of_in_one_whole_line(telltale: Telltale) -> None:
+    for arguments in (["--help"], ["guide", "--help"]):
+        code, out, _ = telltale(*arguments)
+        assert code == 0
+        assert "..." not in out.partition("Commands:")[2]
 
 
 # --- files written ---------------------------------------------------------------
@@ -311,7 +326,7 @@ def test_list_and_show(telltale: Telltale) -> None:
     _, listed, _ = telltale("guide", "list")
     for name in builtin_names():
         guide = load_guide(name)
-        assert f"{guide.years[0]}-{guide.years[-1]}" in listed
+        assert f"{guide.years[0]}–{guide.years[-1]}" in listed
         code, shown, _ = telltale("guide", "show", name)
         assert code == 0
         rows = [line.split()[0] for line in shown.splitlines() if line][3:]

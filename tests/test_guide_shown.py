@@ -242,7 +242,7 @@ def test_check_says_what_hangs_on_one_cue(telltale: Telltale, tmp_path: Path) ->
     own.write_text(text.replace('switch_lever = "absent"', 'switch_lever = "present"'))
     code, out, _ = telltale("guide", "check", own)
     assert code == 0
-    assert "photos alone can tell apart 0 of 1 pairs" in out
+    assert "pairs that photos alone can tell apart: 0 of 1" in out
     assert out.splitlines()[-2] == "  V1 and V2: nothing in photos; by hand brass gears"
 
 

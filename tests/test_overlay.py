@@ -13,7 +13,7 @@ from answers import CUES, answer, photo_of
 from shapes import engine
 from vision.records import Box, State
 from vision.report import draw_overlay
-from vision.report.labels import place_labels
+from vision.report.labels import leader_line, place_labels
 from vision.report.strip import drawable
 
 
@@ -128,3 +128,19 @@ def test_present_absent_and_unseen_differ_without_colour() -> None:
 def test_drawn_text_has_only_letters_the_font_has() -> None:
     assert drawable("1934–1935, Café") == "1934-1935, Cafe"
     assert drawable("機関車").isascii()
+
+
+def test_a_leader_ends_on_a_slanting_outline_not_on_the_rectangle_round_it() -> None:
+    slanting = ((0.0, 100.0), (100.0, 0.0), (110.0, 10.0), (10.0, 110.0))
+    label = Box(80.0, 90.0, 140.0, 110.0)
+    start, end = leader_line(label, slanting)
+    # The label's corner (80, 90) is nearest; its foot on the line x + y = 120 is (55, 65).
+    assert start == pytest.approx((80.0, 90.0), abs=1.0)
+    assert end == pytest.approx((55.0, 65.0), abs=2.0)
+
+
+def test_a_leader_from_beside_leaves_from_the_middle() -> None:
+    square = ((0.0, 0.0), (100.0, 0.0), (100.0, 50.0), (0.0, 50.0))
+    start, end = leader_line(Box(20.0, 70.0, 80.0, 90.0), square)
+    assert start == pytest.approx((50.0, 70.0), abs=1.0)
+    assert end == pytest.approx((50.0, 50.0), abs=1.0)

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 import vision.report.words
 from answers import CUES, answer, estimate, no_engine, photo_of, sighting
 from shapes import engine
-from vision.records import Answer, Candidate, Cue, Estimate, NotFound, State, Step
+from vision.records import Answer, Candidate, Conflict, Cue, Estimate, NotFound, State, Step
 from vision.report import answer_html, answer_json, terminal_text
 from vision.report.words import (
     CAUTIONS,
@@ -177,6 +177,30 @@ def test_likelihoods_by_year_are_told_by_variation() -> None:
     likelihoods = MappingProxyType({"W1@1931": 0.9, "W1@1932": 0.9, "W2@1933": 0.1, "other": 0.5})
     step = Step("cue", "switch_lever", "", likelihoods, "weak support for W1")
     assert fits_words(step) == "fits W1: weak support for W1"
+
+
+def test_a_reading_that_no_variation_explains_fits_none() -> None:
+    # A number that none of them carries: "fits W1" would be said of the least misfit.
+    likelihoods = MappingProxyType({"W1@1931": 0.05, "W2@1933": 0.02, "other": 0.8})
+    step = Step("number", "cab_number", "", likelihoods, "")
+    assert fits_words(step) == "fits no variation"
+
+
+def test_a_percentage_is_never_parted_from_its_sign() -> None:
+    for width in range(40, 100):
+        for line in terminal_text(answer(), width=width).splitlines():
+            assert not line.strip().startswith("%")
+            assert "\u00a0" not in line
+
+
+def test_conflicts_name_cues_as_the_rest_does() -> None:
+    one = answer()
+    assert one.estimate is not None
+    conflict = Conflict("views", ("edge_stripe",), "edge_stripe: photos differ")
+    told = replace(one, estimate=replace(one.estimate, conflicts=(conflict,)))
+    for text in (terminal_text(told), answer_html(told)):
+        assert "edge stripe: photos differ" in text
+        assert "edge_stripe" not in text
 
 
 def test_a_cue_that_a_person_corrected_is_shown_as_set_aside() -> None:

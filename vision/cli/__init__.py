@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Annotated, NoReturn, TextIO
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TextIO
 
 import typer
 
@@ -24,6 +24,10 @@ from vision.records import TelltaleError
 if TYPE_CHECKING:
     from vision.pipeline import Eye
 
+# All wrong use of the command line. Typer brings its own copy of click and names only a
+# subclass of this error.
+WRONG_USE: type[Exception] = typer.BadParameter.__mro__[1]
+
 app = typer.Typer(
     name="telltale",
     help="Read dating cues from photos of model steam locomotives.",
@@ -34,10 +38,11 @@ app = typer.Typer(
 )
 app.command()(date)
 app.command()(page)
-app.command()(listings)
-app.command()(tag)
-app.command()(find)
-app.command()(shelf)
+# Short help, where the first sentence is longer than the list of commands has room for.
+app.command(short_help="Compare what listings claim with their photos.")(listings)
+app.command(short_help="Date every engine in a folder, and tag its photos.")(tag)
+app.command(short_help="Find tagged photos by what they show and by year.")(find)
+app.command(short_help="Compare a tagged collection with a guide.")(shelf)
 app.add_typer(guide_app, name="guide")
 
 
@@ -77,13 +82,26 @@ def run(arguments: Sequence[str], *, load_eye: Callable[[], Eye] = load_shipped_
         Called once, when the first photo has been read.
     """
     try:
-        app(list(arguments), prog_name="telltale", obj=load_eye)
+        code = app(list(arguments), prog_name="telltale", obj=load_eye, standalone_mode=False)
+    except WRONG_USE as error:
+        return _tell_wrong_use(error)
     except TelltaleError as error:
         typer.echo(f"telltale: {error}", err=True)
         return error.exit_code
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else 1
-    return 0
+    return code if isinstance(code, int) else 0
+
+
+def _tell_wrong_use(error: Any) -> int:
+    message = error.format_message()
+    if not error.ctx or "\n" in message:
+        # A command without its arguments answers with its help.
+        typer.echo(message, err=True)
+    else:
+        end = "" if message.endswith((".", "?", "!")) else "."
+        typer.echo(f"telltale: {message}{end} See: {error.ctx.command_path} --help", err=True)
+    return int(error.exit_code)
 
 
 def main() -> NoReturn:

@@ -115,7 +115,7 @@ def find(
         os.write(sys.stdout.fileno(), b"".join(os.fsencode(r.photo) + b"\0" for r in found))
     elif csv is None and parquet is None:
         for record in found:
-            typer.echo(f"{shown(record.photo)}  {_answer(record)}")
+            typer.echo(f"{shown(record.photo)}  {answer_words(record)}")
     if not found:
         typer.echo("nothing found", err=True)
 
@@ -145,13 +145,21 @@ def shown(path: str) -> str:
     )
 
 
-def _answer(record: Any) -> str:
-    from vision.report.words import percent, years_words
+def answer_words(record: Any) -> str:
+    """Say what was found in one photo, each percentage beside what it is of."""
+    from vision.report.words import NOT_IN_GUIDE, percent, years_words
 
     if not record.found:
         return "no engine"
-    years = "year unknown" if not record.covered else years_words(record.years)
-    return f"{years}  {record.variation}  {percent(record.confidence)}"
+    # The confidence is that of the years, the share that of the variation: each beside
+    # its own, or 99 % would seem to be said of a variation that has 40 %.
+    sure = percent(record.confidence)
+    if not record.covered:
+        return f"year unknown  not in this guide ({sure})"
+    years = f"{years_words(record.years)} ({sure})"
+    if record.variation == NOT_IN_GUIDE:
+        return f"{years}  not in this guide ({percent(record.p)})"
+    return f"{years}  {record.variation} ({percent(record.p)})"
 
 
 def _undo(folder: Path, index: Path | None, *, dry: bool) -> None:

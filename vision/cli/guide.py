@@ -21,7 +21,7 @@ guide_app = typer.Typer(
 )
 
 
-@guide_app.command()
+@guide_app.command(short_help="Say what is wrong with a guide, or hard to tell apart.")
 def check(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Guide to check.")],
 ) -> None:
@@ -49,7 +49,7 @@ def _print_pairs(guide: Guide) -> None:
     every = pairs(guide)
     blind = sum(not pair.in_photos for pair in every)
     if every:
-        typer.echo(f"photos alone can tell apart {len(every) - blind} of {len(every)} pairs")
+        typer.echo(f"pairs that photos alone can tell apart: {len(every) - blind} of {len(every)}")
     if hard_pairs(guide):
         typer.echo("pairs that hang on one photo cue, or on none:")
         for line in hard_pairs(guide):
@@ -75,7 +75,7 @@ def list_guides() -> None:
     rows: list[tuple[str, ...]] = [("guide", "years", "title")]
     for name in builtin_names():
         guide = load_guide(name)
-        rows.append((name, f"{guide.years[0]}-{guide.years[-1]}", guide.title))
+        rows.append((name, f"{guide.years[0]}–{guide.years[-1]}", guide.title))
     _print_table(rows)
 
 

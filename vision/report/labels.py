@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.records import Box
+from vision.records import Box, Point
 
 Coordinates = NDArray[np.float64]
 
@@ -17,6 +17,11 @@ COVERING_COST = 0.6
 # What a pixel off the target's middle costs against a pixel away from it. Chosen by eye:
 # enough to centre a label, not enough to draw it across another region.
 MIDDLE_COST = 0.1
+# What a pixel off the label's middle costs against a pixel of a longer leader: enough to
+# settle where on a parallel edge it ends, not enough to lengthen one. Chosen.
+ASIDE_COST = 0.02
+# Points looked at on each edge of an outline; finer steps change nothing one can see.
+EDGE_STEPS = 64
 # Candidate positions per label and axis; finer steps change nothing one can see.
 STEPS = 48
 
@@ -65,6 +70,34 @@ def place_labels(
         left, top = float(lefts[best]), float(tops[best])
         placed.append(Box(left, top, left + width, top + height))
     return tuple(placed)
+
+
+def leader_line(place: Box, outline: Sequence[Point]) -> tuple[Point, Point]:
+    """Find the shortest line from a label to the outline that it names.
+
+    The rectangle round an outline that lies aslant is no stand-in for it: a line to
+    that ends in the air.
+
+    Parameters
+    ----------
+    place : Box
+        Of the label.
+    outline : sequence of (x, y)
+        Corners, closed from the last to the first; at least one.
+
+    Returns
+    -------
+    tuple of (x, y), (x, y)
+        On the label, and on the outline; pixels. Good to an edge's length / 63.
+    """
+    corners = np.asarray(outline, float)
+    along = np.linspace(0.0, 1.0, EDGE_STEPS)[:, None, None]
+    points = (corners + along * (np.roll(corners, -1, axis=0) - corners)).reshape(-1, 2)
+    starts = np.clip(points, (place.left, place.top), (place.right, place.bottom))
+    aside = np.hypot(*(points - place.centre).T)
+    best = int(np.argmin(np.hypot(*(points - starts).T) + ASIDE_COST * aside))
+    (x_from, y_from), (x_to, y_to) = starts[best].tolist(), points[best].tolist()
+    return (x_from, y_from), (x_to, y_to)
 
 
 def _candidates(

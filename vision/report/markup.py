@@ -11,6 +11,7 @@ from vision.report.words import (
     bearing,
     best_view,
     candidate_words,
+    conflict_words,
     cue_words,
     fits_words,
     headline,
@@ -110,7 +111,7 @@ def article(answer: Answer) -> str:
         parts += [
             _variations(estimate),
             _cues(answer, estimate),
-            _list("What does not fit together", [c.text for c in estimate.conflicts]),
+            _list("What does not fit together", map(conflict_words, estimate.conflicts)),
             _list("What to look at next", [next_words(look) for look in next_looks(estimate)]),
         ]
     made_by = "; ".join(f"{key} {value}" for key, value in answer.versions.items())
@@ -133,6 +134,7 @@ def _cues(answer: Answer, estimate: Estimate) -> str:
         told = [cue.because, best_view(cue, answer), fits]
         sure = "you say so" if cue.source == "person" else percent(cue.confidence)
         seen = reading(cue) if cue.state is State.UNSEEN else f"{reading(cue)} ({sure})"
+        seen = seen.replace(" %", "\u00a0%")  # a narrow column would break it there
         rows.append((cue_words(cue.name), seen, weight, "; ".join(t for t in told if t)))
     heads = ("Cue", "Seen", "Speaks", "Because")
     table = cards(heads, [tuple(escape(text) for text in row) for row in rows], label="25%")

@@ -23,7 +23,7 @@ from vision.records import (
     Sighting,
     State,
 )
-from vision.report.labels import place_labels
+from vision.report.labels import leader_line, place_labels
 from vision.report.strip import add_strip, drawable, lettering
 from vision.report.words import cue_words, percent, reading
 
@@ -185,21 +185,10 @@ def _draw_marks(
 
 def _leader(draw: ImageDraw.ImageDraw, mark: Mark, place: Box, width: float) -> None:
     """Draw the shortest line from a label to what it names."""
-    target = mark.box
-    x_from, x_to = _nearest((place.left, place.right), (target.left, target.right))
-    y_from, y_to = _nearest((place.top, place.bottom), (target.top, target.bottom))
-    ends = ((x_from, y_from), (x_to, y_to))
+    ends = leader_line(place, mark.outline)
     colour, _ = STROKES[mark.cue.state]
     draw.line(ends, fill=CASING, width=round(width * 2))
     draw.line(ends, fill=colour, width=max(1, round(width * 0.8)))
-
-
-def _nearest(one: tuple[float, float], other: tuple[float, float]) -> tuple[float, float]:
-    """Where two intervals come nearest: the middle of what they share, or two ends."""
-    low, high = max(one[0], other[0]), min(one[1], other[1])
-    if low <= high:
-        return (low + high) / 2.0, (low + high) / 2.0
-    return (one[1], other[0]) if one[1] < other[0] else (one[0], other[1])
 
 
 def _brackets(draw: ImageDraw.ImageDraw, box: Box, width: float) -> None:

@@ -12,6 +12,7 @@ from vision.report.words import (
     bearing,
     best_view,
     candidates_words,
+    conflict_words,
     cue_words,
     fits_words,
     headline,
@@ -62,7 +63,7 @@ def terminal_text(
         lines += ["", "Why", *_why(answer, estimate, width)]
         if estimate.conflicts:
             lines += ["", "What does not fit together"]
-            lines += _bullets([conflict.text for conflict in estimate.conflicts], width)
+            lines += _bullets([conflict_words(conflict) for conflict in estimate.conflicts], width)
         if next_looks(estimate):
             lines += ["", "What to look at next"]
             lines += _bullets([next_words(look) for look in next_looks(estimate)], width)
@@ -97,9 +98,15 @@ def _frame(years: str, sure: str, *, bold: bool, width: int) -> Iterator[str]:
 
 
 def _wrapped(text: str, width: int, first: str = INDENT, rest: str = INDENT) -> list[str]:
-    return textwrap.wrap(
-        text, width, initial_indent=first, subsequent_indent=rest, break_long_words=False
+    # A no-break space keeps a number and its sign on one line, and is not left in the text.
+    lines = textwrap.wrap(
+        text.replace(" %", "\u00a0%"),
+        width,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
     )
+    return [line.replace("\u00a0%", " %") for line in lines]
 
 
 def _bullets(texts: list[str], width: int) -> list[str]:

@@ -11,6 +11,7 @@ from vision.estimate.strength import NO_SUPPORT
 from vision.records import (
     Answer,
     Candidate,
+    Conflict,
     Cue,
     Estimate,
     NextLook,
@@ -194,6 +195,20 @@ def candidate_words(candidate: Candidate) -> str:
     return f"{candidate.id} ({years_words(candidate.years)})" if candidate.years else candidate.id
 
 
+def conflict_words(conflict: Conflict) -> str:
+    """What does not fit together, with the cues named as everywhere else.
+
+    Examples
+    --------
+    >>> conflict_words(Conflict("views", ("edge_stripe",), "edge_stripe: photos differ"))
+    'edge stripe: photos differ'
+    """
+    text = conflict.text
+    for name in conflict.cues:
+        text = text.replace(name, cue_words(name))
+    return text
+
+
 def weighing_step(cue: Cue, estimate: Estimate) -> Step | None:
     """Return the step in which a cue was weighed; None where it changed nothing.
 
@@ -223,13 +238,19 @@ def bearing(step: Step) -> str:
 def fits_words(step: Step) -> str:
     """Which variations a step fits, and how strongly it speaks.
 
-    A variation fits where its likelihood is at least half the greatest.
+    A variation fits where its likelihood is at least half the greatest. Where an engine
+    of no variation explains what was read more than twice as well as the best of them,
+    none fits.
     """
-    likelihoods = {id: p for id, p in _by_candidate(step).items() if id != NOT_IN_GUIDE}
-    least = 0.5 * max(likelihoods.values(), default=0.0)
+    likelihoods = _by_candidate(step)
+    elsewhere = likelihoods.pop(NOT_IN_GUIDE, 0.0)
+    greatest = max(likelihoods.values(), default=0.0)
+    least = 0.5 * max(greatest, elsewhere if elsewhere > 2.0 * greatest else 0.0)
     fitting = [id for id, p in likelihoods.items() if p >= least]
     if len(fitting) == len(likelihoods):
         fits = "fits every variation"
+    elif not fitting:
+        fits = "fits no variation"
     else:
         fits = f"fits {', '.join(fitting)}"
     return f"{fits}: {step.strength}" if step.strength else fits
