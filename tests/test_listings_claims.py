@@ -60,6 +60,7 @@ YEARS = [
     ("1935?", "1935?", 2),
     ("pre-1935", "../1935", 0),
     ("after 1936", "1936/..", 0),
+    ("since 1936", "1936/..", 0),
     ("1934 or 1935", "1934/1935", 0),
     ("1931 or 1934", "[1931,1934]", 0),
     ("１９３４年", "1934", 0),
@@ -100,6 +101,7 @@ def test_years_are_edtf_and_cover_what_the_edtf_library_says(edtf: str) -> None:
     "text",
     [
         "restored in 1985",
+        "The makers (est. 1920)",
         "bought in 1970",
         "catalogue of 1937",
         "copyright 1995",
@@ -138,6 +140,15 @@ def test_years_of_other_things_are_no_claim(text: str) -> None:
         ("12-wheel tender", {("tender_axles", "6")}),
         ("tender with two rear lamps", {("tender_lamps", "2")}),
         ("type K tender", {("tender", "K")}),
+        ("no rust on the lever", {("switch_lever", "present")}),
+        ("no repairs to the linkage", {("side_linkage", "present")}),
+        ("no sign of a lever", {("switch_lever", "absent")}),
+        ("not the original lever", set()),
+        ("no tender lamps", set()),
+        ("lever present tender missing", {("switch_lever", "present"), ("tender", "absent")}),
+        ("lever and tender missing", {("switch_lever", "absent"), ("tender", "absent")}),
+        ("lever knob missing", {("switch_lever", "present")}),
+        ("lever is sadly missing", {("switch_lever", "absent")}),
         ("ohne Hebel", {("switch_lever", "absent")}),
         ("Hebel fehlt", {("switch_lever", "absent")}),
         ("roter Streifen", {("edge_stripe", "present"), ("edge_stripe", "red")}),
@@ -189,6 +200,7 @@ def test_a_doubtful_claim_is_marked() -> None:
         ("present", False),
         ("present", True),
     ]
+    assert [c.hedged for c in claims("made in May 1934")] == [False]
     assert [c.hedged for c in claims("I think the lever is there")] == [True]
 
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+from vision.listings.negation import part_state
 from vision.listings.numbers import number_claims
 from vision.listings.parts import Lexicon, Statement
 from vision.listings.plain import clauses, one_of, plain, vocabulary
@@ -78,9 +79,10 @@ def _parts(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
         for match in pattern.finditer(statement.clause):
             if statement.elsewhere(match.start()):
                 continue
-            state, start, end = statement.state(match.start(), match.end())
-            if name == "tender":
-                continue  # read by `tender_claims`, with its kind
+            said = part_state(statement.clause, match.start(), match.end())
+            if name == "tender" or said is None:
+                continue  # the tender is read by `tender_claims`, with its kind
+            state, start, end = said
             kind = Kind.CHECK if name in lexicon.checks else Kind.PART
             if name == "edge_stripe":
                 colour = lexicon.colour_beside(statement.clause, match.start(), match.end())
@@ -104,6 +106,7 @@ def _variations(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
 
 def _condition(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
     for match in re.finditer(one_of(vocabulary()["condition"]["words"]), statement.clause):
-        state, start, end = statement.state(match.start(), match.end())
-        value = match.group() if state == "present" else f"not {match.group()}"
-        yield statement.claim(Kind.CONDITION, "", value, start, end)
+        said = part_state(statement.clause, match.start(), match.end())
+        if said is not None:
+            value = match.group() if said[0] == "present" else f"not {match.group()}"
+            yield statement.claim(Kind.CONDITION, "", value, said[1], said[2])

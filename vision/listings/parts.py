@@ -1,4 +1,4 @@
-"""A clause of a listing, the words that a guide gives it, and negations in it."""
+"""A clause of a listing, and the words that a guide gives it."""
 
 from __future__ import annotations
 
@@ -10,10 +10,6 @@ from functools import cache
 from vision.guide import Guide
 from vision.listings.plain import one_of, vocabulary
 from vision.listings.values import Claim, Kind, Span
-
-# Words between a negation and the part that it denies: "no sign of a lever". Chosen.
-REACH = 3
-_WORDS = r"(?:[\w'-]+\s+){0,%d}" % REACH  # noqa: UP031 — braces of its own
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,54 +41,10 @@ class Statement:
         """Whether the words before a place turn the talk to another engine."""
         return bool(re.search(_elsewhere(), self.clause[:start]))
 
-    def state(self, start: int, end: int) -> tuple[str, int, int]:
-        """Return "present" or "absent" for a part, and the stretch with its negation."""
-        before, after = self.clause[:start], self.clause[end:]
-        denied = next(reversed(list(_before().finditer(before))), None)
-        if denied is not None and not re.search(
-            r"\b(?:with|mit|avec|con|met)\b", before[denied.end() :]
-        ):
-            # "not missing its lever", "no missing lever": what is denied is the lack.
-            twice = re.search(rf"{_double()}\s+$", before[: denied.start()])
-            lack = re.match(r"(?:not|no|nicht|nothing)$", denied.group().strip())
-            inner = re.search(rf"^{_WORDS}{_lack()}", before[denied.end() :].lstrip() + " ")
-            if twice or (lack and inner):
-                return "present", (twice.start() if twice else denied.start()), end
-            return "absent", denied.start(), end
-        gone = re.match(rf"\s*{_WORDS}?{_after()}", after)
-        if gone is not None:
-            words = after[: gone.end()]
-            if re.search(rf"{_double()}\s+{_lack()}", words):
-                return "present", start, end + gone.end()
-            return "absent", start, end + gone.end()
-        return "present", start, end
-
 
 @cache
 def _elsewhere() -> re.Pattern[str]:
     return re.compile(one_of(vocabulary()["other_engine"]["words"]))
-
-
-@cache
-def _before() -> re.Pattern[str]:
-    return re.compile(rf"{one_of(vocabulary()['negation']['before'])}(?=\s+{_WORDS}$)")
-
-
-@cache
-def _after() -> str:
-    return one_of(vocabulary()["negation"]["after"])
-
-
-@cache
-def _double() -> str:
-    return one_of(vocabulary()["negation"]["double"])
-
-
-@cache
-def _lack() -> str:
-    return one_of(
-        ("missing", "lacking", "lost", "gone", "absent", "fehlt", "fehlende*", "manquant*")
-    )
 
 
 @dataclass(frozen=True, slots=True)

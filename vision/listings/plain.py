@@ -58,7 +58,7 @@ def one_of(words: Iterable[str], *, whole: bool = True) -> str:
 # "no", "nr" and their like, which are short for something.
 _BREAK = re.compile(
     r"[;:!\n\r()\[\]]|,(?!\d)"
-    r"|(?<!\bc)(?<!\bca)(?<!\bno)(?<!\bnr)(?<!\bapprox)(?<!\bcat)(?<!\bevtl)(?<!\bcca)\.(?=\s|$)"
+    r"|(?<!\bc)(?<!\bca)(?<!\bno)(?<!\bnr)(?<!\bapprox)(?<!\bcat)(?<!\bevtl)(?<!\bcca)(?<!\best)(?<!\bestd)\.(?=\s|$)"
     r"|\?(?=\s*$)|(?<![\d])\?|\?(?=\s+[a-z])"
     r"|\bbut\b|\baber\b|\bmais\b|\bpero\b|\bmaar\b|\s-+\s"
 )

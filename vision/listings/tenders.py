@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from functools import cache
 
+from vision.listings.negation import part_state
 from vision.listings.parts import Lexicon, Statement
 from vision.listings.plain import one_of, vocabulary
 from vision.listings.values import Claim, Kind
@@ -29,7 +30,10 @@ def tender_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
     if not tenders or statement.elsewhere(tenders[0].start()):
         return
     first = tenders[0]
-    state, start, end = statement.state(first.start(), first.end())
+    said = part_state(clause, first.start(), first.end())
+    if said is None:
+        return
+    state, start, end = said
     kinds = list(_kinds(statement, lexicon))
     if state == "absent":
         yield statement.claim(Kind.PART, "tender", state, start, end)

@@ -1,0 +1,98 @@
+"""Whether a clause says that a part is there or that it is missing."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+from vision.listings.plain import one_of, vocabulary
+
+# Words between a negation and the part that it denies: "no sign of a lever". Chosen.
+REACH = 3
+_WORDS = rf"(?:[\w'-]+\s+){{0,{REACH}}}"
+
+
+def part_state(clause: str, start: int, end: int) -> tuple[str, int, int] | None:
+    """What a plain clause says of the part named in a stretch of it.
+
+    Returns
+    -------
+    state : str
+        "present" or "absent".
+    start, end : int
+        The stretch with its negation.
+
+    None where the words are about something else, such as a part's slot or paint, or a
+    part that is there and not the original one.
+
+    Examples
+    --------
+    >>> part_state("no sign of a lever", 13, 18)
+    ('absent', 0, 18)
+    >>> part_state("no rust on the lever", 15, 20)
+    ('present', 15, 20)
+    """
+    before, after = clause[:start], clause[end:]
+    denied = next(reversed(list(_before().finditer(before))), None)
+    between = before[denied.end() :] if denied is not None else ""
+    if denied is not None and not _aside().search(_signs().sub(" ", between)):
+        if _own_things().match(after) or _not_original().search(between):
+            return None
+        # "not missing its lever", "no missing lever": what is denied is the lack.
+        twice = re.search(rf"{_double()}\s+$", before[: denied.start()])
+        lack = re.match(r"(?:not|no|nicht|nothing)$", denied.group().strip())
+        if twice or (lack and re.search(rf"^{_WORDS}{_lack()}", between.lstrip() + " ")):
+            return "present", (twice.start() if twice else denied.start()), end
+        return "absent", denied.start(), end
+    gone = _gone().match(after)
+    if gone is None:
+        return "present", start, end
+    if re.search(rf"{_double()}\s+{_lack()}", gone.group()):
+        return "present", start, end + gone.end()
+    return "absent", start, end + gone.end()
+
+
+@cache
+def _before() -> re.Pattern[str]:
+    return re.compile(rf"{one_of(vocabulary()['negation']['before'])}(?=\s+{_WORDS}$)")
+
+
+@cache
+def _gone() -> re.Pattern[str]:
+    """What says, right after a part or after a second one joined to it, that it is gone."""
+    words = vocabulary()["negation"]
+    joined = r"(?:(?:and|or|und|oder|et|e|y|en|&)\s+(?:the\s+|its\s+)?[\w-]+\s+)?"
+    linking = rf"(?:{one_of(words['linking'])}\s+){{0,{REACH}}}"
+    return re.compile(rf"\s*{joined}{linking}{one_of(words['after'])}")
+
+
+@cache
+def _aside() -> re.Pattern[str]:
+    return re.compile(one_of(vocabulary()["negation"]["aside"]))
+
+
+@cache
+def _signs() -> re.Pattern[str]:
+    return re.compile(r"\b(?:signs?|traces?|evidence|hint|kind|sort)\s+of\b|\bspur\s+von\b")
+
+
+@cache
+def _own_things() -> re.Pattern[str]:
+    return re.compile(rf"[\s-]+{one_of(vocabulary()['negation']['own_things'])}")
+
+
+@cache
+def _not_original() -> re.Pattern[str]:
+    return re.compile(one_of(vocabulary()["negation"]["not_original"]))
+
+
+@cache
+def _double() -> str:
+    return one_of(vocabulary()["negation"]["double"])
+
+
+@cache
+def _lack() -> str:
+    return one_of(
+        ("missing", "lacking", "lost", "gone", "absent", "fehlt", "fehlende*", "manquant*")
+    )
