@@ -175,7 +175,7 @@ def test_two_sides_count_more_than_one_and_less_than_twice() -> None:
     assert 0.9 < two.p_present < 1 / (1 + math.exp(-logit(0.9) - logit(0.8)))
     assert two.photo == 0
     assert two.because == "thin; photo 2 agrees, from another side, and counts in part"
-    assert one.because == "photo 2 agrees, but shows the same"
+    assert one.because == "photo 2 agrees, but shows no new side and counts no more"
 
 
 def test_more_copies_of_one_side_change_nothing() -> None:

@@ -202,5 +202,5 @@ def _with_others(joint: Cue, others: Sequence[Cue], best: Sequence[Cue]) -> str:
         elif cue.photo in counted:
             parts.append(f"photo {cue.photo + 1} agrees, from another side, and counts in part")
         else:
-            parts.append(f"photo {cue.photo + 1} agrees, but shows the same")
+            parts.append(f"photo {cue.photo + 1} agrees, but shows no new side and counts no more")
     return "; ".join(parts)
