@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import datetime
 import gzip
 import hashlib
 import socketserver
+import ssl
 import threading
 import time
 from collections.abc import Iterator
@@ -286,3 +288,62 @@ def test_every_format_that_is_read_is_known_by_its_beginning(format: str) -> Non
 )
 def test_other_data_is_not(head: bytes) -> None:
     assert not is_picture(head)
+
+
+# --- https ------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def tls(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[int, Path]]:
+    """The shop behind TLS, with a certificate that only itself vouches for."""
+    pytest.importorskip("cryptography")
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes, serialization
+    from cryptography.hazmat.primitives.asymmetric import ec
+
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "shop.example")])
+    now = datetime.datetime.now(datetime.UTC)
+    certificate = (
+        x509.CertificateBuilder(name, name, key.public_key(), x509.random_serial_number())
+        .not_valid_before(now - datetime.timedelta(hours=1))
+        .not_valid_after(now + datetime.timedelta(hours=1))
+        .add_extension(x509.SubjectAlternativeName([x509.DNSName("shop.example")]), False)
+        .add_extension(x509.BasicConstraints(ca=True, path_length=None), True)
+        .sign(key, hashes.SHA256())
+    )
+    folder = tmp_path_factory.mktemp("tls")
+    public = folder / "public.pem"
+    public.write_bytes(certificate.public_bytes(serialization.Encoding.PEM))
+    private = folder / "private.pem"
+    private.write_bytes(
+        key.private_bytes(
+            serialization.Encoding.PEM,
+            serialization.PrivateFormat.PKCS8,
+            serialization.NoEncryption(),
+        )
+    )
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(public, private)
+    with Server(("127.0.0.1", 0), Shop) as server:
+        server.socket = context.wrap_socket(server.socket, server_side=True)
+        server.handle_error = lambda *_: None  # type: ignore[method-assign]
+        threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True).start()
+        yield server.server_address[1], public
+        server.shutdown()
+
+
+def test_a_certificate_that_nobody_vouches_for_is_refused(tls: tuple[int, Path]) -> None:
+    with pytest.raises(FetchError, match="certificate"):
+        fetcher().fetch(f"https://shop.example:{tls[0]}/good")
+
+
+def test_a_certificate_is_checked_for_the_name_asked(
+    tls: tuple[int, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """OpenSSL trusts what SSL_CERT_FILE names, but the name on it must be the host's."""
+    monkeypatch.setenv("SSL_CERT_FILE", str(tls[1]))
+    assert fetcher().fetch(f"https://shop.example:{tls[0]}/good") == PICTURE
+    other = Fetcher(frozenset({"other.example"}), 0.0, resolve=lambda *_: ["127.0.0.1"])
+    with pytest.raises(FetchError, match="match"):
+        other.fetch(f"https://other.example:{tls[0]}/good")

@@ -16,7 +16,7 @@ from vision.cli.files import refuse_to_overwrite, write_whole
 from vision.records import ListingsError
 
 if TYPE_CHECKING:
-    from vision.listings import Judged, Weights
+    from vision.listings import Ranked, Weights
 
 NEEDED = ("babel", "extruct", "price_parser", "urllib3")
 
@@ -101,7 +101,7 @@ def _files_in(source: Path) -> list[Path]:
     return [path for path in source.iterdir() if path.is_file()] if source.is_dir() else []
 
 
-def _show(judged: Judged, *, as_json: bool) -> None:
+def _show(judged: Ranked, *, as_json: bool) -> None:
     if as_json:
         for record in judged.records:
             typer.echo(json.dumps(record, allow_nan=False))
@@ -115,7 +115,7 @@ def _show(judged: Judged, *, as_json: bool) -> None:
         typer.echo(f"telltale: {bad.source}: {bad.reason}", err=True)
 
 
-def _write(judged: Judged, html: Path | None, table: Path | None) -> None:
+def _write(judged: Ranked, html: Path | None, table: Path | None) -> None:
     from vision.listings import listings_page, sheet
 
     if table is not None:

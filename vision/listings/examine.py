@@ -135,6 +135,9 @@ def _open(task: Task) -> tuple[list[Photo], list[dict[str, Any]], bool]:
                     str(error), (path, str(task.folder / reference), reference)
                 )
                 continue
+            except MemoryError:
+                row["error"] = "too large for this machine's memory"
+                continue
             row |= {"file": path or str(listed_path(task.folder, reference))}
             row |= {"sha256": photo.sha256, "size": list(photo.size), "alike": likeness(photo)}
             row["index"] = len(photos)

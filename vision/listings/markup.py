@@ -11,7 +11,7 @@ from typing import Any
 
 from vision.listings.money import write_price
 from vision.listings.pictures import LIMITS, card_picture
-from vision.listings.run import Judged
+from vision.listings.run import Ranked
 from vision.listings.values import Verdict
 from vision.photo import open_photo
 from vision.records import TelltaleError
@@ -59,7 +59,7 @@ STROKES = {
 }
 
 
-def listings_page(judged: Judged) -> Iterator[str]:
+def listings_page(judged: Ranked) -> Iterator[str]:
     """Return the page piece by piece, so that all pictures are never in memory at once."""
     title = f"{len(judged.records)} listings by the guide {judged.guide.title}"
     yield (
@@ -75,7 +75,7 @@ def listings_page(judged: Judged) -> Iterator[str]:
     yield f"</main>\n<footer>\n{_foot(judged)}</footer>\n</body>\n</html>\n"
 
 
-def _lead(judged: Judged) -> str:
+def _lead(judged: Ranked) -> str:
     counts = {v.value: 0 for v in Verdict}
     for record in judged.records:
         counts[record.get("verdict", Verdict.CANNOT_TELL.value)] += 1
@@ -271,7 +271,7 @@ def _link(record: dict[str, Any]) -> str:
     return f"{shown}\n<p>{anchor}</p>"
 
 
-def _foot(judged: Judged) -> str:
+def _foot(judged: Ranked) -> str:
     parts = []
     if judged.bad:
         rows = "".join(f"<li>{escape(bad.source)}: {escape(bad.reason)}</li>" for bad in judged.bad)

@@ -80,7 +80,7 @@ class Order:
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class Ranked:
     """Every listing of a run, the most promising first, and the rows that were not read."""
 
     records: tuple[dict[str, Any], ...]
@@ -91,7 +91,7 @@ class Judged:
     examined: int
 
 
-def judge_listings(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> Judged:
+def judge_listings(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> Ranked:
     """Judge and rank the listings of a file.
 
     Parameters
@@ -125,7 +125,7 @@ def judge_listings(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) 
     _compare(records)
     _rank(records, guide, order)
     records.sort(key=lambda r: -r["value"])
-    return Judged(tuple(records), tuple(bad), guide, order.weights, order.wants, examined)
+    return Ranked(tuple(records), tuple(bad), guide, order.weights, order.wants, examined)
 
 
 def _read(path: Path) -> tuple[list[Source], list[BadRow]]:

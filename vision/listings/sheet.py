@@ -7,7 +7,7 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from vision.listings.run import Judged
+from vision.listings.run import Ranked
 from vision.listings.values import Verdict
 
 COLUMNS = (
@@ -33,7 +33,7 @@ def neutral(cell: str) -> str:
     )
 
 
-def sheet(judged: Judged) -> str:
+def sheet(judged: Ranked) -> str:
     """Return the table: one row a listing, and one for each row that could not be read."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\r\n")

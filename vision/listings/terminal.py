@@ -8,12 +8,12 @@ from typing import Any
 
 from vision.listings.markup import SIGNS
 from vision.listings.money import write_price
-from vision.listings.run import Judged
+from vision.listings.run import Ranked
 from vision.listings.values import Verdict
 from vision.report.words import years_words
 
 
-def listings_text(judged: Judged) -> str:
+def listings_text(judged: Ranked) -> str:
     """Return one paragraph a listing, the most promising first."""
     weights = ", ".join(f"{name} {weight:g}" for name, weight in judged.weights.as_dict().items())
     paragraphs = [_paragraph(rank, record) for rank, record in enumerate(judged.records, 1)]
