@@ -282,6 +282,16 @@ def test_tags_of_an_answer() -> None:
     assert tags.regions[0].height == pytest.approx(94 / 180, abs=1e-6)
 
 
+def test_an_engine_that_was_hardly_seen_is_tagged_with_no_variation_and_no_year() -> None:
+    one = answer()
+    assert one.estimate is not None
+    nothing = replace(one, estimate=replace(one.estimate, steps=one.estimate.steps[:1]))
+    tags = tags_of(nothing, look(), GUIDE)
+    assert "telltale/not narrowed down" in tags.keywords
+    assert not [k for k in tags.keywords if "/variation/" in k or "/year" in k]
+    assert tags.title == GUIDE.title
+
+
 def test_years_of_a_set() -> None:
     assert covered_years("[1931..1932,1934]") == (1931, 1932, 1934)
     assert covered_years("XXXX") == ()

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 from vision.archive.values import Look
 from vision.guide import Guide, years_of
-from vision.records import Answer, Box, Cue, Sighting, State
+from vision.records import Answer, Box, Cue, Estimate, Sighting, State
 from vision.report.words import (
     NOT_IN_GUIDE,
     YEAR_UNKNOWN,
     cue_words,
     headline,
     reading,
+    tells_nothing,
     years_words,
 )
 
@@ -158,6 +159,8 @@ def _years(answer: Answer) -> str:
 def _title(answer: Answer, guide: Guide) -> str:
     if answer.estimate is None:
         return ""
+    if tells_nothing(answer.estimate):
+        return guide.title
     best = answer.estimate.variations[0].id
     return f"{guide.title}, {'not in this guide' if best == NOT_IN_GUIDE else best}"
 
@@ -167,17 +170,25 @@ def _keywords(answer: Answer, covered: tuple[int, ...]) -> Iterator[str]:
     if answer.estimate is None:
         yield f"{ROOT}/no engine"
         return
-    best = answer.estimate.variations[0].id
-    yield f"{ROOT}/not in this guide" if best == NOT_IN_GUIDE else f"{ROOT}/variation/{best}"
-    if covered:
-        yield f"{ROOT}/years/{years_words(answer.estimate.years)}"
-    for year in covered:
-        yield f"{ROOT}/year/{year}"
+    if tells_nothing(answer.estimate):
+        # The first of equals and the guide's own years would be found under every search.
+        yield f"{ROOT}/not narrowed down"
+    else:
+        yield from _dated(answer.estimate, covered)
     for cue in answer.cues:
         if cue.state is not State.UNSEEN:
             yield f"{ROOT}/{cue_words(cue.name)}/{reading(cue)}"
     if any(conflict.kind == "engine_tender" for conflict in answer.estimate.conflicts):
         yield f"{ROOT}/tender does not belong"
+
+
+def _dated(estimate: Estimate, covered: tuple[int, ...]) -> Iterator[str]:
+    best = estimate.variations[0].id
+    yield f"{ROOT}/not in this guide" if best == NOT_IN_GUIDE else f"{ROOT}/variation/{best}"
+    if covered:
+        yield f"{ROOT}/years/{years_words(estimate.years)}"
+    for year in covered:
+        yield f"{ROOT}/year/{year}"
 
 
 def _description(answer: Answer, title: str) -> str:
