@@ -28,12 +28,14 @@ def test_the_report_tells_met_from_missed() -> None:
         "quarter-scale decode, OpenCV": 40.0,
         "decode": 60.0,
         "total": 100.0,
+        "total, number read": 250.0,
     }
     lines = bench.report(medians, 16.0, 2, 1.6).splitlines()
     said = {line.split("|")[1].strip(): line.split("|")[2:5] for line in lines if "|" in line}
     cells = {name: tuple(cell.strip() for cell in row) for name, row in said.items()}
     assert cells["total / quarter-scale decode, Pillow"] == ("3.33", "≤ 3", "MISSED")
     assert cells["total / quarter-scale decode, OpenCV"] == ("2.50", "≤ 3", "met")
+    assert cells["total, number read / total"] == ("2.50", "≤ 2", "MISSED")
     assert cells["photos per second, 2 cores"][2] == "met"
     assert cells["start of the command, s"][2] == "MISSED"
     assert cells["decode"][1] == "60%"
