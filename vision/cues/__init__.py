@@ -11,6 +11,7 @@ from vision.cues.fuse import weigh
 from vision.cues.number import read_number
 from vision.cues.tender import count, weigh_counts
 from vision.network import Networks
+from vision.photo import closer
 from vision.records import BINARY_CUES, Cue, Photo, Sighting, State
 
 __all__ = [
@@ -25,13 +26,13 @@ __all__ = [
 ]
 
 
-# Decoded pixels. The crops that cues are read from show an engine about this wide; a
-# photo in which it is smaller is worth decoding more finely, and no more finely than that.
-ENGINE_WIDTH_PX = 620.0
+# Decoded pixels. A photo in which the engine is smaller is decoded again, more finely.
+# The networks learned from engines about 300 pixels wide, half as much again is kept.
+ENGINE_WIDTH_PX = 440.0
 
 
 def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, ...]:
-    """Judge every cue on one photo.
+    """Judge every cue on one photo, decoded more finely where the engine is small in it.
 
     Parameters
     ----------
@@ -46,6 +47,7 @@ def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue
     tuple of Cue
         One for each cue name, in the order of BINARY_CUES and then VALUED_CUES.
     """
+    photo = closer(photo, ENGINE_WIDTH_PX / max(sighting.locomotive.width, 1.0))
     binary = tuple(
         weigh(gather(photo, sighting, networks, name), networks.fusion) for name in BINARY_CUES
     )

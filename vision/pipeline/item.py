@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Protocol
 from vision import __version__
 from vision.estimate import estimate
 from vision.guide import Guide
-from vision.photo import closer
 from vision.pipeline.views import fuse_views
 from vision.pipeline.witnesses import witnesses
 from vision.records import Answer, Cue, NotFound, Photo, Sighting, State
@@ -44,15 +43,14 @@ class NetworkEye:
         return self.networks.version
 
     def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
-        """Locate the engine, then read its cues from a finer decoding if it is small."""
-        from vision.cues import ENGINE_WIDTH_PX, read_cues
+        """Locate the engine, then read its cues."""
+        from vision.cues import read_cues
         from vision.locate import locate
 
         sighting = locate(photo, self.networks)
         if isinstance(sighting, NotFound):
             return sighting, ()
-        detail = closer(photo, ENGINE_WIDTH_PX / max(sighting.locomotive.width, 1.0))
-        return sighting, read_cues(detail, sighting, self.networks)
+        return sighting, read_cues(photo, sighting, self.networks)
 
 
 def load_eye(models_dir: Path | None = None) -> Eye:
