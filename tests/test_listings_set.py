@@ -61,7 +61,7 @@ def test_every_claim_is_as_true_as_the_labels_say(pictures: Path) -> None:
                 assert [c.true for c in claims].count(False) == 1
             for claim in claims:
                 if claim.about == "year":
-                    fits = int(claim.value) in GUIDE.variation(str(engine.variation)).years
+                    fits = int(claim.value) in GUIDE.variation(engine.variation).years
                     assert fits is claim.true
                 else:
                     assert (engine.state(claim.about) is State(claim.value)) is claim.true
@@ -88,14 +88,19 @@ def record(id: str, verdict: str, *claims: tuple[str, str, str]) -> dict[str, An
 
 def test_the_figures_are_counted_right() -> None:
     truth = {
-        "a": {"kind": "true", "claims": [["switch_lever", "present", True]]},
+        "a": {"kind": "true", "altered": False, "claims": [["switch_lever", "present", True]]},
         "b": {
             "kind": "true",
+            "altered": False,
             "claims": [["switch_lever", "present", True], ["year", "1934", True]],
         },
-        "c": {"kind": "wrong", "claims": [["switch_lever", "absent", False]]},
-        "d": {"kind": "wrong", "claims": [["switch_lever", "absent", False]]},
-        "e": {"kind": "undecidable", "claims": [["switch_lever", "absent", False]]},
+        "c": {"kind": "wrong", "altered": False, "claims": [["switch_lever", "absent", False]]},
+        "d": {"kind": "wrong", "altered": False, "claims": [["switch_lever", "absent", False]]},
+        "e": {
+            "kind": "undecidable",
+            "altered": False,
+            "claims": [["switch_lever", "absent", False]],
+        },
     }
     figures = tally(
         [
@@ -110,10 +115,12 @@ def test_the_figures_are_counted_right() -> None:
     assert figures == {
         "claims read from the text": [5, 6],
         "contradictions found": [1, 2],
+        "contradictions found: engine as made": [1, 2],
         "contradictions found: switch_lever": [1, 2],
         "false contradictions, by listing": [1, 2],
         "true claims contradicted": [1, 3],
         "true claims supported": [1, 3],
+        "true years contradicted: engine as made": [0, 1],
         "undecidable left undecided": [1, 1],
         "wrong claims supported": [1, 2],
     }

@@ -147,13 +147,16 @@ def test_the_ratio_of_a_part_is_the_odds_of_its_reading() -> None:
 def test_the_ratio_of_a_year_is_posterior_odds_over_prior_odds() -> None:
     """Bayes' rule in odds form, worked from the answer alone."""
     (item,) = judged("1938", W["W6"])
-    given = {c.id: c.p for c in answer(W["W6"]).estimate.variations}
-    before = by_variation(prior(GUIDE))
-    others = [v.id for v in GUIDE.variations if v.id != "W6"]
-    odds = given["W6"] / math.fsum(given[v] for v in others)
-    expected = odds / (before["W6"] / math.fsum(before[v] for v in others))
-    assert item.ratio == pytest.approx(expected, rel=1e-6)
-    assert item.p_true == pytest.approx(given["W6"])
+    # An engine of no variation is of 1938 in one of the guide's nine years.
+    true = {"W6": 1.0, "other": 1 / 9}
+
+    def mass(shares) -> float:
+        return math.fsum(p * true.get(id, 0.0) for id, p in shares.items())
+
+    after = mass({c.id: c.p for c in answer(W["W6"]).estimate.variations})
+    before = mass(by_variation(prior(GUIDE)))
+    assert item.ratio == pytest.approx((after / (1 - after)) / (before / (1 - before)), rel=1e-6)
+    assert item.p_true == pytest.approx(after)
 
 
 @pytest.mark.parametrize("text", ["maybe no lever", "no lever?", "I think 1931"])

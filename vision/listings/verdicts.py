@@ -108,8 +108,6 @@ def _verdict(claim: Claim, weighed: Weighed, case: Case) -> tuple[Verdict, str]:
         return Verdict.CONTRADICTED, _shown(claim, weighed, case)
     if weighed.p_true >= SUPPORTED_FROM and weighed.ratio >= LEAST_FOR:
         return Verdict.SUPPORTED, f"the photos agree ({percent(weighed.p_true)})"
-    if not _limit(claim, case):
-        return Verdict.CANNOT_TELL, "every variation of the guide would fit"
     return (
         Verdict.CANNOT_TELL,
         f"the photos leave it open ({percent(weighed.p_true)} that it is so)",

@@ -19,7 +19,8 @@ from vision.records import Answer, Cue, State
 class Weighed:
     """How a claim fares, and the cue that says most about it.
 
-    `p_true` and `p_false` need not sum to 1: an engine outside the guide leaves it open.
+    `p_true` and `p_false` sum to less than 1 where a part's own reading and everything
+    taken together differ: each is the smaller of the two.
     """
 
     p_true: float
@@ -151,8 +152,14 @@ def _number(claim: Claim, case: Case) -> Weighed | None:
 
 
 def _year(claim: Claim, case: Case) -> Weighed | None:
-    fits = made_then(claim, case.guide)
-    return _by_variation(case, {v.id: float(v.id in fits) for v in case.guide.variations})
+    guide = case.guide
+    fits = made_then(claim, guide)
+    if not fits or len(fits) == len(guide.variations):
+        return None  # nothing in the guide fits, or all does: photos cannot weigh that
+    # An engine of no variation may be of any of the guide's years, each as likely.
+    open_years = _allowed(claim).intersection(guide.years)
+    shares = {v.id: float(v.id in fits) for v in guide.variations}
+    return _by_variation(case, shares | {OTHER: len(open_years) / len(guide.years)})
 
 
 def _variation(claim: Claim, case: Case) -> Weighed | None:
@@ -160,23 +167,16 @@ def _variation(claim: Claim, case: Case) -> Weighed | None:
 
 
 def _by_variation(case: Case, fits: Mapping[str, float]) -> Weighed | None:
-    """Weigh a claim that says P(true | variation).
-
-    An engine of no variation may bear any year and number, so it speaks neither for nor
-    against: its share counts as not true and as not false.
-    """
+    """Weigh a claim by P(true | variation), where the photos show anything at all."""
     if not any(case.cue(cue.name) for cue in case.answer.cues):
         return None
     true = {id: fits.get(id, 0.0) for id in case.posterior}
     p_true = math.fsum(p * true[id] for id, p in case.posterior.items())
-    p_false = math.fsum(p * (1.0 - true[id]) for id, p in case.posterior.items() if id != OTHER)
     was_true = math.fsum(p * true[id] for id, p in case.before.items())
-    was_false = math.fsum(p * (1.0 - true[id]) for id, p in case.before.items() if id != OTHER)
-    if not was_true or not was_false:
-        # Nothing in the guide fits, or all does: photos cannot weigh that.
+    if not 0.0 < was_true < 1.0:
         return None
-    ratio = (p_true / p_false) / (was_true / was_false)
-    return Weighed(p_true, p_false, ratio, _witness(case, true))
+    ratio = (p_true / (1.0 - p_true)) / (was_true / (1.0 - was_true))
+    return Weighed(p_true, 1.0 - p_true, ratio, _witness(case, true))
 
 
 def _witness(case: Case, true: Mapping[str, float]) -> Cue | None:
@@ -210,9 +210,13 @@ def _ratio(row: Mapping[str, float], inside: set[str]) -> float:
 
 def made_then(claim: Claim, guide: Guide) -> frozenset[str]:
     """Variations made in any of the years that a claim allows."""
-    low, high = -claim.leeway, claim.leeway + 1
-    allowed = {year + shift for year in claim.years for shift in range(low, high)}
+    allowed = _allowed(claim)
     return frozenset(v.id for v in guide.variations if allowed.intersection(v.years))
+
+
+def _allowed(claim: Claim) -> set[int]:
+    shifts = range(-claim.leeway, claim.leeway + 1)
+    return {year + shift for year in claim.years for shift in shifts}
 
 
 WEIGH: Mapping[Kind, Callable[[Claim, Case], Weighed | None]] = {
