@@ -24,6 +24,7 @@ from vision.report.words import (
     fits_words,
     headline,
     percent,
+    reading,
     years_words,
 )
 
@@ -329,3 +330,18 @@ def test_a_photo_that_tells_nothing_is_not_called_very_likely() -> None:
     assert "all stay possible" in words
     years, words = headline(replace(one, estimate=replace(one.estimate, steps=(flat, telling))))
     assert years == years_words(one.estimate.years)
+
+
+def test_a_part_in_plain_sight_is_called_unclear_not_invisible() -> None:
+    hidden = Cue("switch_lever", State.UNSEEN)
+    assert reading(hidden) == "not visible"
+    assert reading(replace(hidden, in_sight=True)) == "unclear"
+
+
+def test_photos_that_disagree_are_named_beside_the_years() -> None:
+    one = answer()
+    assert one.estimate is not None
+    conflict = Conflict("views", ("edge_stripe",), "photo 1 reads present, photo 2 absent")
+    disputed = replace(one.estimate, conflicts=(conflict,))
+    assert headline(replace(one, estimate=disputed))[1].endswith("the photos disagree, see below")
+    assert "disagree" not in headline(one)[1]

@@ -12,7 +12,7 @@ from vision import __version__, number
 from vision.records import Box, Cue, Heading, NotFound, Sighting, State
 
 # Increased whenever what is kept of a photo changes its meaning.
-LOOK_FORMAT = "1"
+LOOK_FORMAT = "2"
 
 
 def eye_name(model: str) -> str:
@@ -203,6 +203,7 @@ def _cue_to_plain(cue: Cue) -> dict[str, Any]:
         "values": dict(cue.values),
         "source": cue.source,
         "photo": cue.photo,
+        "in_sight": cue.in_sight,
     }
 
 
@@ -218,6 +219,7 @@ def _cue_from_plain(plain: dict[str, Any]) -> Cue:
         values=MappingProxyType(plain["values"]),
         source=plain["source"],
         photo=plain["photo"],
+        in_sight=plain["in_sight"],
     )
 
 

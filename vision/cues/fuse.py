@@ -89,7 +89,14 @@ def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
     confidence = max(p, 1 - p)
     if confidence < float(model["sure_at_least"]):
         because = f"{PLACE[evidence.region]} in sight, but too unclear to call"
-        return Cue(name, State.UNSEEN, p_present=p, where=evidence.where, because=because)
+        return Cue(
+            name,
+            State.UNSEEN,
+            p_present=p,
+            where=evidence.where,
+            because=because,
+            in_sight=True,
+        )
     state = State.PRESENT if p >= 0.5 else State.ABSENT
     return Cue(
         name,

@@ -55,7 +55,7 @@ def fuse_views(
     for name, same in by_name.items():
         seen = [cue for cue in same if cue.state is not State.UNSEEN]
         if not seen:
-            fused.append(max(same, key=lambda cue: cue.confidence))
+            fused.append(max(same, key=lambda cue: (cue.in_sight, cue.confidence)))
             continue
         best = _best_of_each(seen, witness)
         joint = _joined(best)

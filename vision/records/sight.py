@@ -159,6 +159,8 @@ class Cue:
         For valued cues: probability of each candidate value; empty otherwise.
     source : str
         "photo" or "person".
+    in_sight : bool
+        Of an UNSEEN cue: its place can be seen, but not what is there.
     photo : int
         Which of the answer's photos `where` refers to, counted from 0.
     """
@@ -172,4 +174,5 @@ class Cue:
     because: str = ""
     values: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     source: str = "photo"
+    in_sight: bool = False
     photo: int = 0

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from vision.records import Answer, Cue, Estimate, State, Step
 from vision.report.words import (
     CAUTIONS,
-    STATE_WORDS,
     bearing,
     best_view,
     candidates_words,
@@ -139,7 +138,7 @@ def _sign(cue: Cue, step: Step | None) -> str:
 
 def _state(cue: Cue, answer: Answer) -> str:
     if cue.state is State.UNSEEN:
-        return STATE_WORDS[cue.state]
+        return reading(cue)
     whose = "as you say" if cue.source == "person" else percent(cue.confidence)
     view = best_view(cue, answer)
     return f"{reading(cue)} ({whose}{', ' if view else ''}{view})"
@@ -150,6 +149,6 @@ def _key(signs: set[str]) -> str:
         ("+", "for the first variation named"),
         ("-", "against it"),
         (".", "tells little or is set aside"),
-        ("?", "not visible, changes nothing"),
+        ("?", "not visible or unclear, changes nothing"),
     )
     return "; ".join(f"{sign} {meaning}" for sign, meaning in meanings if sign in signs)

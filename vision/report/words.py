@@ -51,6 +51,8 @@ CONFIDENCE_WORDS = (
 # What the estimate calls the hypothesis that an engine is none of the guide's, and
 # the years of such an engine (EDTF: no figure known).
 NOT_IN_GUIDE = "other"
+# Said of a part in plain sight that could not be made out; as unseen as a hidden one.
+UNCLEAR = "unclear"
 YEAR_UNKNOWN = "XXXX"
 # Steps that record why a cue changed nothing.
 SILENT_STEPS = ("unseen", "superseded", "unused")
@@ -136,6 +138,8 @@ def reading(cue: Cue) -> str:
     """What was read: a state in words, or the value of a valued cue."""
     if cue.state is State.PRESENT and cue.value is not None:
         return cue.value
+    if cue.state is State.UNSEEN and cue.in_sight:
+        return UNCLEAR
     return STATE_WORDS[cue.state]
 
 
@@ -159,7 +163,10 @@ def headline(answer: Answer) -> tuple[str, str]:
             "not narrowed down",
             f"nothing in view tells one variation from another; {years} all stay possible",
         )
-    return years_words(answer.estimate.years), f"{confidence_words(sure)} ({percent(sure)})"
+    words = f"{confidence_words(sure)} ({percent(sure)})"
+    if any(conflict.kind == "views" for conflict in answer.estimate.conflicts):
+        words += "; the photos disagree, see below"
+    return years_words(answer.estimate.years), words
 
 
 def tells_nothing(estimate: Estimate) -> bool:
