@@ -15,7 +15,10 @@ PAPER, QUIET, INK = (255, 255, 255), (190, 198, 206), (16, 20, 24)
 YEARS_SHARE, SURE_SHARE, SMALL_SHARE = 0.046, 0.021, 0.0145
 # Pixels; smaller letters of this font run together.
 LEAST_LETTER = 14.0
-KEY = "outline solid: present, dashed: absent, dotted: not visible or unclear; corners: engine and tender"
+KEY = (
+    "outline solid: present, dashed: absent, dotted: not visible or unclear; "
+    "corners: engine and tender"
+)
 
 
 def add_strip(image: Image.Image, answer: Answer, told: Sequence[str]) -> Image.Image:
