@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from listing_files import write_photos
-from tools.listings_set import KINDS, made_listing, make, read_engines, table, tally
+from tools.listings_made import KINDS, made_listing, make, read_engines
+from tools.listings_set import table, tally
 from vision.guide import load_guide
 from vision.records import BINARY_CUES, State
 

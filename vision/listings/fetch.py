@@ -24,7 +24,7 @@ from vision import __version__
 from vision.listings.pictures import LIMITS
 
 if TYPE_CHECKING:
-    from urllib3 import BaseHTTPResponse
+    from urllib3 import BaseHTTPResponse, HTTPConnectionPool
 
 # Seconds. Chosen: a photo that takes longer is not worth the wait.
 CONNECT_S, READ_S, WHOLE_S = 10.0, 10.0, 60.0
@@ -137,8 +137,6 @@ class Fetcher:
 
     def _request(self, url: str) -> bytes | str:
         """Return the picture, or where to look instead."""
-        import urllib3
-
         parts = urlsplit(url)
         try:
             host, port = (parts.hostname or "").lower(), parts.port
@@ -151,18 +149,7 @@ class Fetcher:
         port = port or (443 if parts.scheme == "https" else 80)
         number = self._checked(host, port)
         self._wait(host)
-        common: dict[str, Any] = {
-            "timeout": urllib3.Timeout(connect=CONNECT_S, read=READ_S),
-            "retries": False,
-            "maxsize": 1,
-        }
-        pool: urllib3.HTTPConnectionPool
-        if parts.scheme == "https":
-            pool = urllib3.HTTPSConnectionPool(
-                number, port, server_hostname=host, assert_hostname=host, **common
-            )
-        else:
-            pool = urllib3.HTTPConnectionPool(number, port, **common)
+        pool = _pool(parts.scheme, host, number, port)
         target = urlunsplit(("", "", parts.path or "/", parts.query, ""))
         headers = {
             "Host": parts.netloc,
@@ -235,6 +222,18 @@ class Fetcher:
         if stated.isdigit() and len(data) < int(stated):
             raise FetchError("the server stopped in the middle")
         return bytes(data)
+
+
+def _pool(scheme: str, host: str, number: str, port: int) -> HTTPConnectionPool:
+    """Connect to an address that was checked, under the name that was asked for."""
+    import urllib3
+
+    timeout = urllib3.Timeout(connect=CONNECT_S, read=READ_S)
+    if scheme == "https":
+        return urllib3.HTTPSConnectionPool(
+            number, port, timeout, retries=False, server_hostname=host, assert_hostname=host
+        )
+    return urllib3.HTTPConnectionPool(number, port, timeout, retries=False)
 
 
 def _resolve(host: str, port: int) -> list[str]:
