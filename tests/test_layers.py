@@ -17,7 +17,7 @@ LAYERS = (
     ("listings", "archive", "shelf"),
     ("pipeline", "report"),
     ("locate", "cues", "estimate"),
-    ("photo", "network", "number", "features", "guide", "rectify"),
+    ("photo", "network", "number", "features", "guide", "rectify", "workers"),
     ("records",),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}

@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterator, Sequence
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from vision.archive.crew import AHEAD
 from vision.archive.reading import look_at
 from vision.archive.values import Seen, Task
 from vision.records import ArchiveError, TelltaleError
+from vision.workers import AHEAD
 
 if TYPE_CHECKING:
     from vision.pipeline import Eye
