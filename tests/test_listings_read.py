@@ -224,7 +224,16 @@ def test_json_without_a_listing_is_a_bad_row(text: str) -> None:
 
 @pytest.mark.parametrize(
     "data",
-    [b"", b"\0\0", b"<html>", b"\xff\xfe\x00", b"<script type='application/ld+json'>{</script>"],
+    [
+        b"",
+        b"\0\0",
+        b"<?",
+        b"<!",
+        b"<!---->",
+        b"<html>",
+        b"\xff\xfe\x00",
+        b"<script type='application/ld+json'>{</script>",
+    ],
 )
 def test_pages_without_a_listing_are_bad_rows(data: bytes) -> None:
     items = list(page_listings(data, "p.html"))

@@ -12,6 +12,8 @@ from functools import cache
 from types import ModuleType
 from typing import Any
 
+from lxml.etree import LxmlError
+
 from vision.listings.money import read_price
 from vision.listings.values import BadRow, Listing
 
@@ -53,7 +55,7 @@ def page_listings(data: bytes, name: str) -> Iterator[Listing | BadRow]:
     for how, read in (("JSON-LD", _extruct().json_ld), ("microdata", _extruct().microdata)):
         try:
             nodes = read(text)
-        except (ValueError, TypeError, LookupError, RecursionError) as error:
+        except (LxmlError, ValueError, TypeError, LookupError, RecursionError) as error:
             found[how] = BadRow(name, f"{how} that cannot be read ({error})"[:200])
             continue
         for listing in _listings(nodes, name):
