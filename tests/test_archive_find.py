@@ -6,22 +6,27 @@ import csv
 import io
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from answers import answer
 from archives import fill, tag
 from vision.archive.export import column_names, to_csv, to_parquet
+from vision.archive.index import EngineRow
 from vision.archive.query import parse_query
-from vision.archive.record import Record, printable
+from vision.archive.record import Record, columns, printable, records_of
 from vision.cli import run
 from vision.cli.archive import answer_words
 from vision.records import ArchiveError
+from vision.report import answer_json
 
 W6 = Record(
     photo="shelf/six.jpg",
     engine="shelf",
     sha256="ab" * 32,
     found=True,
+    narrowed=True,
     years="1938/1939",
     covered=(1938, 1939),
     confidence=0.93,
@@ -35,7 +40,7 @@ W6 = Record(
         "tender_axles": ("unseen", None, 0.0),
     },
 )
-NONE = Record("box.jpg", "box", "cd" * 32, False, "", (), None, "", None, False, {})
+NONE = Record("box.jpg", "box", "cd" * 32, False, False, "", (), None, "", None, False, {})
 
 
 @pytest.mark.parametrize(
@@ -55,6 +60,7 @@ NONE = Record("box.jpg", "box", "cd" * 32, False, "", (), None, "", None, False,
         ("variation w6 AND sure 90%", True, False),
         ("sure 94", False, False),
         ("in shelf", True, False),
+        ("narrowed", True, False),
         ('in "x.jpg"', True, True),
         ("in 'no such'", False, False),
         ("engine absent or mismatched", True, True),
@@ -84,6 +90,30 @@ def test_queries(query: str, six: bool, none: bool) -> None:
 def test_a_query_that_is_not_understood_names_the_word(query: str, named: str) -> None:
     with pytest.raises(ArchiveError, match=named):
         parse_query(query)
+
+
+def hardly_seen() -> dict[str, Any]:
+    """An answer whose one piece of evidence fits W3 and W4 alike, as the JSON has it."""
+    plain = answer_json(answer())
+    even = {"W3@1934": 0.3, "W4@1935": 0.25, "W4@1936": 0.25, "other": 0.01}
+    plain["estimate"]["steps"] = [{"likelihoods": even}]
+    return plain
+
+
+def test_an_engine_that_was_hardly_seen_is_found_under_no_variation_and_no_year() -> None:
+    """`find` listed it under the first of equals and under every year of the guide."""
+    told = EngineRow("one", ("a.jpg",), "", answer_json(answer()))
+    vague = replace(told, answer=hardly_seen())
+    (seen,), (hardly,) = records_of(told), records_of(vague)
+    for query in ("variation W3", "1934", "1900..1999", "sure 1", "narrowed"):
+        test = parse_query(query)
+        assert (test(seen), test(hardly)) == (True, False), query
+    for query in ("engine present and not narrowed", "linkage present", "axles 4", ""):
+        assert parse_query(query)(hardly), query
+    assert answer_words(hardly) == "not narrowed down"
+    row = columns(hardly)
+    assert (row["engine_found"], row["narrowed_down"], row["variation"]) == (True, False, "")
+    assert (row["years"], row["first_year"], row["confidence"]) == ("", None, None)
 
 
 def test_csv_is_read_back() -> None:

@@ -290,6 +290,9 @@ def test_an_engine_that_was_hardly_seen_is_tagged_with_no_variation_and_no_year(
     assert "telltale/not narrowed down" in tags.keywords
     assert not [k for k in tags.keywords if "/variation/" in k or "/year" in k]
     assert tags.title == GUIDE.title
+    assert (tags.years, tags.first_year, tags.last_year) == ("", None, None)
+    assert {name for name, _ in tags.more} == {"Software", "Guide", "Model"}
+    assert "AOCircaDateCreated" not in merge(None, tags).decode()
 
 
 def test_years_of_a_set() -> None:

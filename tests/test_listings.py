@@ -151,6 +151,20 @@ def test_the_text_names_every_claim_and_the_weights(telltale: Any, shop: Path) -
     assert "weights: wanted 1, together 0.5, complete 0.5, cheap 0.3" in out
 
 
+def test_an_engine_that_was_hardly_seen_is_given_no_years(telltale: Any, shop: Path) -> None:
+    """The text, the table and the page said "1931–1939, extremely likely" of it."""
+    page, table = shop.parent / "page.html", shop.parent / "out.csv"
+    _, out, _ = telltale("listings", shop, "--jobs", 1, "--html", page, "--csv", table, eye=EYE)
+    told = {p.splitlines()[1].split("(")[-1].strip(") "): p for p in out.split("\n\n")[:4]}
+    assert "by its photos not narrowed down" in told["dim"]
+    assert "by its photos 1938–1939 (" in told["true"]
+    rows = {row["id"]: row for row in csv.DictReader(io.StringIO(table.read_text("utf-8")))}
+    assert (rows["dim"]["years"], rows["dim"]["confidence"]) == ("", "")
+    assert rows["true"]["years"] == "1938/1939"
+    said = page.read_text("utf-8").count("<strong>not narrowed down</strong>")
+    assert said == 1
+
+
 # --- rows and photos that are not as they should be -----------------------------------
 
 

@@ -18,6 +18,7 @@ from answers import CUES, answer, estimate, no_engine, photo_of, sighting
 from shapes import engine
 from vision.records import Answer, Candidate, Conflict, Cue, Estimate, NotFound, State, Step
 from vision.report import answer_html, answer_json, terminal_text
+from vision.report.narrowing import tells_nothing, tells_nothing_plain
 from vision.report.words import (
     CAUTIONS,
     confidence_words,
@@ -330,6 +331,26 @@ def test_a_photo_that_tells_nothing_is_not_called_very_likely() -> None:
     assert "all stay possible" in words
     years, words = headline(replace(one, estimate=replace(one.estimate, steps=(flat, telling))))
     assert years == years_words(one.estimate.years)
+
+
+def test_what_tells_nothing_is_the_same_in_an_estimate_and_in_its_json() -> None:
+    one = answer()
+    assert one.estimate is not None
+    likelihoods = (
+        {"W1": 0.5, "W2": 0.4, "other": 0.01},
+        {"W1": 0.5, "W2": 0.1, "other": 0.3},
+        # A guide of a single variation has nothing to tell it from.
+        {"W1": 0.5, "other": 0.5},
+    )
+    found = []
+    for row in likelihoods:
+        step = Step("cue", "edge_stripe", "", MappingProxyType(row))
+        for years in ("1934/1936", "XXXX"):
+            told = replace(one, estimate=replace(one.estimate, steps=(step,), years=years))
+            assert told.estimate is not None
+            found.append(tells_nothing(told.estimate))
+            assert tells_nothing_plain(answer_json(told)["estimate"]) is found[-1]
+    assert found == [True, False, False, False, False, False]
 
 
 def test_a_part_in_plain_sight_is_called_unclear_not_invisible() -> None:

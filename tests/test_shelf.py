@@ -51,11 +51,14 @@ def engine(
     *,
     conflicts: tuple[dict[str, Any], ...] = (),
     looks: tuple[dict[str, Any], ...] = (),
+    seen: bool = True,
 ) -> ShelfEngine:
     ranked = sorted(shares.items(), key=lambda pair: -pair[1])
     estimate = {
         "years": "1938/1939",
         "confidence": 0.9,
+        # What was seen speaks for the variations as the shares do, or for none.
+        "steps": [{"likelihoods": shares if seen else dict.fromkeys(shares, 0.5)}],
         "variations": [{"id": id, "years": "", "p": p} for id, p in ranked],
         "conflicts": list(conflicts),
         "look_next": list(looks),
@@ -98,6 +101,25 @@ def test_have_lack_and_doubtful() -> None:
     (doubt,) = stock.doubts
     assert (doubt.engine.name, doubt.look) == ("third", "Photograph the cab side.")
     assert doubt.candidates == (("W1", 0.5), ("W2", 0.45))
+
+
+def test_an_engine_that_was_hardly_seen_counts_for_no_variation() -> None:
+    """One piece of evidence that fits all alike left it "perhaps" every variation."""
+    shares = {"W1": 0.3, "W2": 0.3, "W3": 0.3, "other": 0.1}
+    hardly = engine("blur", shares, looks=(LOOK,), seen=False)
+    # Made so often that it is the likeliest by far before anything is seen.
+    common = engine("fog", {"W1": 0.9, "W2": 0.05, "other": 0.05}, seen=False)
+    stock = take_stock((hardly, common), GUIDE)
+    assert {holding.status for holding in stock.holdings} == {Status.LACK}
+    assert [e.name for e in stock.unknown] == ["blur", "fog"]
+    assert [d.engine.name for d in stock.doubts] == ["blur", "fog"]
+    assert (stock.strangers, stock.without, stock.work) == ((), (), ())
+    text = stock_text(stock)
+    assert "blur: not narrowed down. Photograph the cab side." in text
+    assert "perhaps" not in text
+    page = stock_page(stock, GUIDE)
+    assert "<h2>Not narrowed down</h2>" in page
+    assert "perhaps, " not in page
 
 
 def test_the_wants_list_is_read_back() -> None:

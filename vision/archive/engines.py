@@ -22,7 +22,7 @@ from vision.records import SidecarError, TelltaleError
 from vision.report import answer_json
 
 # Increased whenever the same answer would be written into a sidecar in another way.
-TAGS_FORMAT = "1"
+TAGS_FORMAT = "2"
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,8 +20,8 @@ _YEARS = re.compile(r"(\d{4})(?:\.\.(\d{4}))?")
 _SHARE = re.compile(r"(\d{1,3})\s*%?")
 HELP = (
     "words: lever|linkage|stripe present|absent|unseen, axles|lamps|number VALUE, YEAR, "
-    "YEAR..YEAR, variation ID, sure PERCENT, in TEXT, engine present|absent, mismatched; "
-    "joined by and, or, not and brackets"
+    "YEAR..YEAR, variation ID, sure PERCENT, in TEXT, engine present|absent, narrowed, "
+    "mismatched; joined by and, or, not and brackets"
 )
 
 
@@ -35,7 +35,8 @@ def parse_query(text: str) -> Test:
         and brackets. A term is a cue with a state or value, a year or years (the
         answer's years and these share one), "variation" with an id, "sure" with the
         least percentage, "in" with part of a photo's path, "engine" with present or
-        absent, or "mismatched". Empty finds everything.
+        absent, "narrowed" for what has a variation and years, or "mismatched". Empty
+        finds everything.
 
     Raises
     ------
@@ -105,6 +106,8 @@ class _Parser:
             return lambda record: part in record.photo
         if lower == "engine":
             return _engine(self._next("present or absent after engine"))
+        if lower == "narrowed":
+            return lambda record: record.narrowed
         if lower == "mismatched":
             return lambda record: record.mismatched
         raise ArchiveError(f'query: "{word}" is not understood ({HELP})')

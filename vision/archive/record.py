@@ -9,6 +9,7 @@ from typing import Any
 from vision.archive.index import EngineRow
 from vision.archive.tags import covered_years
 from vision.records import BINARY_CUES, VALUED_CUES
+from vision.report.narrowing import tells_nothing_plain
 
 CUES = (*BINARY_CUES, *VALUED_CUES)
 
@@ -22,6 +23,10 @@ class Record:
     photo, engine, sha256 : str
     found : bool
         Whether any photo of the engine shows one.
+    narrowed : bool
+        Whether anything in view tells one variation from another. Where not, there is
+        no year, no variation and no confidence: the first of equals and the guide's own
+        years would be found by every query.
     years : str
         EDTF; "XXXX" for an engine in no variation, empty without one.
     covered : tuple of int
@@ -38,6 +43,7 @@ class Record:
     engine: str
     sha256: str
     found: bool
+    narrowed: bool
     years: str
     covered: tuple[int, ...]
     confidence: float | None
@@ -50,7 +56,9 @@ class Record:
 def records_of(row: EngineRow) -> Iterator[Record]:
     """One record for each photo of an engine."""
     estimate: dict[str, Any] = row.answer["estimate"] or {}
-    best: dict[str, Any] = next(iter(estimate.get("variations", ())), {})
+    narrowed = bool(estimate) and not tells_nothing_plain(estimate)
+    dated = estimate if narrowed else {}
+    best: dict[str, Any] = next(iter(dated.get("variations", ())), {})
     kinds = {conflict["kind"] for conflict in estimate.get("conflicts", ())}
     cues = {
         cue["name"]: (cue["state"], cue.get("value"), cue["confidence"])
@@ -62,9 +70,10 @@ def records_of(row: EngineRow) -> Iterator[Record]:
             engine=row.name,
             sha256=photo["sha256"],
             found=bool(estimate),
-            years=estimate.get("years", ""),
-            covered=covered_years(estimate.get("years", "")),
-            confidence=estimate.get("confidence"),
+            narrowed=narrowed,
+            years=dated.get("years", ""),
+            covered=covered_years(dated.get("years", "")),
+            confidence=dated.get("confidence"),
             variation=best.get("id", ""),
             p=best.get("p"),
             mismatched="engine_tender" in kinds,
@@ -79,6 +88,7 @@ def columns(record: Record) -> dict[str, str | int | float | bool | None]:
         "engine": printable(record.engine),
         "sha256": record.sha256,
         "engine_found": record.found,
+        "narrowed_down": record.narrowed,
         "years": record.years,
         "first_year": record.covered[0] if record.covered else None,
         "last_year": record.covered[-1] if record.covered else None,

@@ -8,15 +8,8 @@ from dataclasses import dataclass
 from vision.archive.values import Look
 from vision.guide import Guide, years_of
 from vision.records import Answer, Box, Cue, Estimate, Sighting, State
-from vision.report.words import (
-    NOT_IN_GUIDE,
-    YEAR_UNKNOWN,
-    cue_words,
-    headline,
-    reading,
-    tells_nothing,
-    years_words,
-)
+from vision.report.narrowing import NOT_IN_GUIDE, YEAR_UNKNOWN, tells_nothing
+from vision.report.words import NOT_NARROWED, cue_words, headline, reading, years_words
 
 # Every keyword of ours begins so, as the branches of a keyword tree do; common practice
 # of photo programs, no source.
@@ -51,7 +44,8 @@ class Tags:
     title : str
         Of the engine; empty where none was found.
     years : str
-        EDTF (ISO 8601-2); empty where no year is named.
+        EDTF (ISO 8601-2); empty where no year is named, or every year of the guide stays
+        possible because nothing in view tells one variation from another.
     first_year, last_year : int or None
     regions : tuple of RegionTag
     more : tuple of (name, text)
@@ -84,7 +78,7 @@ def tags_of(answer: Answer, look: Look, guide: Guide) -> Tags:
     title = _title(answer, guide)
     more = [("Software", answer.versions["telltale"]), ("Guide", answer.versions["guide"])]
     more.append(("Model", answer.versions["model"]))
-    if answer.estimate is not None:
+    if answer.estimate is not None and not tells_nothing(answer.estimate):
         more.append(("Confidence", f"{answer.estimate.confidence:.4f}"))
         more.append(("Variation", answer.estimate.variations[0].id))
     return Tags(
@@ -153,7 +147,9 @@ def stored_box(box: Box, size: tuple[int, int], orientation: int) -> Box:
 
 def _years(answer: Answer) -> str:
     estimate = answer.estimate
-    return "" if estimate is None or estimate.years == YEAR_UNKNOWN else estimate.years
+    if estimate is None or estimate.years == YEAR_UNKNOWN or tells_nothing(estimate):
+        return ""
+    return estimate.years
 
 
 def _title(answer: Answer, guide: Guide) -> str:
@@ -172,7 +168,7 @@ def _keywords(answer: Answer, covered: tuple[int, ...]) -> Iterator[str]:
         return
     if tells_nothing(answer.estimate):
         # The first of equals and the guide's own years would be found under every search.
-        yield f"{ROOT}/not narrowed down"
+        yield f"{ROOT}/{NOT_NARROWED}"
     else:
         yield from _dated(answer.estimate, covered)
     for cue in answer.cues:

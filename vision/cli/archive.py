@@ -147,10 +147,13 @@ def shown(path: str) -> str:
 
 def answer_words(record: Any) -> str:
     """Say what was found in one photo, each percentage beside what it is of."""
-    from vision.report.words import NOT_IN_GUIDE, percent, years_words
+    from vision.report.narrowing import NOT_IN_GUIDE
+    from vision.report.words import NOT_NARROWED, percent, years_words
 
     if not record.found:
         return "no engine"
+    if not record.narrowed:
+        return NOT_NARROWED
     # The confidence is that of the years, the share that of the variation: each beside
     # its own, or 99 % would seem to be said of a variation that has 40 %.
     sure = percent(record.confidence)

@@ -9,6 +9,7 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from vision.listings.dating import dating_words, narrowed_estimate
 from vision.listings.money import write_price
 from vision.listings.pictures import LIMITS, card_picture
 from vision.listings.run import Ranked
@@ -16,7 +17,8 @@ from vision.listings.values import Verdict
 from vision.photo import open_photo
 from vision.records import TelltaleError
 from vision.report.markup import STYLE
-from vision.report.words import CAUTIONS, confidence_words, percent, years_words
+from vision.report.narrowing import NOT_IN_GUIDE
+from vision.report.words import CAUTIONS, percent
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 SIGNS = {"supported": "✓", "contradicted": "✗", "cannot tell": "?"}
@@ -174,15 +176,13 @@ def _mark(number: int, claim: dict[str, Any], side: float) -> str:
 
 
 def _dating(record: dict[str, Any]) -> str:
-    estimate = (record.get("answer") or {}).get("estimate")
-    if not estimate:
+    years, sure = dating_words(record)
+    if not years:
         return ""
-    years, sure = estimate["years"], estimate["confidence"]
-    said = "not in this guide" if years == "XXXX" else years_words(years)
-    best = estimate["variations"][0]["id"]
-    best = "" if best == "other" else f", most likely {best}"
-    how = f"({confidence_words(sure)}, {percent(sure)}){best}"
-    return f"<p>By its photos: <strong>{escape(said)}</strong> {escape(how)}.</p>"
+    estimate = narrowed_estimate(record)
+    best = estimate["variations"][0]["id"] if estimate else NOT_IN_GUIDE
+    best = "" if best == NOT_IN_GUIDE else f", most likely {best}"
+    return f"<p>By its photos: <strong>{escape(years)}</strong> ({escape(sure)}){escape(best)}.</p>"
 
 
 def _claims(record: dict[str, Any]) -> str:

@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
+from vision.listings.dating import narrowed_estimate
 from vision.listings.run import Ranked
 from vision.listings.values import Verdict
 
@@ -49,7 +50,7 @@ def sheet(judged: Ranked) -> str:
 
 def _row(rank: int, record: dict[str, Any]) -> dict[str, Any]:
     claims: Sequence[dict[str, Any]] = record.get("claims", ())
-    estimate = (record.get("answer") or {}).get("estimate") or {}
+    estimate = narrowed_estimate(record) or {}
 
     def told(verdict: Verdict) -> str:
         words = [f"{c['words']}: {c['text']}" for c in claims if c["verdict"] == verdict.value]

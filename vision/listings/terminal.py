@@ -6,11 +6,11 @@ import re
 from decimal import Decimal
 from typing import Any
 
+from vision.listings.dating import dating_words
 from vision.listings.markup import SIGNS
 from vision.listings.money import write_price
 from vision.listings.run import Ranked
 from vision.listings.values import Verdict
-from vision.report.words import years_words
 
 
 def listings_text(judged: Ranked) -> str:
@@ -27,9 +27,8 @@ def _paragraph(rank: int, record: dict[str, Any]) -> str:
     if record.get("price") is not None:
         price = f"  {write_price(Decimal(record['price']), record['currency'])}"
     lines = [f"{rank}. {_line(record['title'] or record['id'])}  [{verdict}]{price}"]
-    estimate = (record.get("answer") or {}).get("estimate")
-    years = f"; by its photos {years_words(estimate['years'])}" if estimate else ""
-    years = years.replace("XXXX", "of no year in this guide")
+    years, sure = dating_words(record)
+    years = f"; by its photos {years} ({sure})" if years else ""
     lines.append(f"   value {record['value']:.2f}{years}  ({_line(record['id'])})")
     for claim in record.get("claims", ()):
         if claim["kind"] != "condition":

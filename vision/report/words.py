@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping
 from types import MappingProxyType
@@ -20,6 +19,7 @@ from vision.records import (
     State,
     Step,
 )
+from vision.report.narrowing import NOT_IN_GUIDE, YEAR_UNKNOWN, by_candidate, tells_nothing
 
 CUE_WORDS: Mapping[str, str] = MappingProxyType(
     {
@@ -48,12 +48,12 @@ CONFIDENCE_WORDS = (
     (0.00, "very unlikely"),
 )
 
-# What the estimate calls the hypothesis that an engine is none of the guide's, and
-# the years of such an engine (EDTF: no figure known).
-NOT_IN_GUIDE = "other"
 # Said of a part in plain sight that could not be made out; as unseen as a hidden one.
 UNCLEAR = "unclear"
-YEAR_UNKNOWN = "XXXX"
+# Said of a part that a person has looked at in vain.
+NOT_TOLD = "cannot be told"
+# In place of years, where nothing in view tells one variation from another.
+NOT_NARROWED = "not narrowed down"
 # Steps that record why a cue changed nothing.
 SILENT_STEPS = ("unseen", "superseded", "unused")
 
@@ -138,6 +138,8 @@ def reading(cue: Cue) -> str:
     """What was read: a state in words, or the value of a valued cue."""
     if cue.state is State.PRESENT and cue.value is not None:
         return cue.value
+    if cue.state is State.UNSEEN and cue.source == "person":
+        return NOT_TOLD
     if cue.state is State.UNSEEN and cue.in_sight:
         return UNCLEAR
     return STATE_WORDS[cue.state]
@@ -160,27 +162,13 @@ def headline(answer: Answer) -> tuple[str, str]:
     if tells_nothing(answer.estimate):
         years = years_words(answer.estimate.years)
         return (
-            "not narrowed down",
+            NOT_NARROWED,
             f"nothing in view tells one variation from another; {years} all stay possible",
         )
     words = f"{confidence_words(sure)} ({percent(sure)})"
     if any(conflict.kind == "views" for conflict in answer.estimate.conflicts):
         words += "; the photos disagree, see below"
     return years_words(answer.estimate.years), words
-
-
-def tells_nothing(estimate: Estimate) -> bool:
-    """Whether no evidence favours any variation over another twofold.
-
-    The stated years are then the guide's own, whatever is in the picture, and "very
-    likely" would be said of an engine that was hardly seen.
-    """
-    total: dict[str, float] = {}
-    for step in estimate.steps:
-        for id, p in _by_candidate(step).items():
-            if id != NOT_IN_GUIDE:
-                total[id] = total.get(id, 0.0) + math.log(max(p, 1e-300))
-    return bool(total) and max(total.values()) - min(total.values()) < math.log(2.0)
 
 
 def not_found_reason(answer: Answer) -> str:
@@ -249,7 +237,7 @@ def fits_words(step: Step) -> str:
     of no variation explains what was read more than twice as well as the best of them,
     none fits.
     """
-    likelihoods = _by_candidate(step)
+    likelihoods = by_candidate(step.likelihoods)
     elsewhere = likelihoods.pop(NOT_IN_GUIDE, 0.0)
     greatest = max(likelihoods.values(), default=0.0)
     least = 0.5 * max(greatest, elsewhere if elsewhere > 2.0 * greatest else 0.0)
@@ -261,11 +249,6 @@ def fits_words(step: Step) -> str:
     else:
         fits = f"fits {', '.join(fitting)}"
     return f"{fits}: {step.strength}" if step.strength else fits
-
-
-def _by_candidate(step: Step) -> dict[str, float]:
-    """Likelihood of each variation: the same for all its years ("W1@1931")."""
-    return {id.partition("@")[0]: p for id, p in step.likelihoods.items()}
 
 
 def next_looks(estimate: Estimate) -> tuple[NextLook, ...]:

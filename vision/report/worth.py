@@ -10,8 +10,9 @@ from vision.estimate.eyes import READINGS
 from vision.guide import Guide
 from vision.records import BINARY_CUES
 from vision.report.guide_terminal import columns_text
+from vision.report.narrowing import NOT_IN_GUIDE
 from vision.report.terminal import WIDTH
-from vision.report.words import NOT_IN_GUIDE, cue_words
+from vision.report.words import cue_words
 
 READING_WORDS = {"edge_stripe_colour": "stripe colour"}
 MEASURED = "measured"

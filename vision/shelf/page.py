@@ -63,6 +63,7 @@ def stock_page(stock: Stock, guide: Guide) -> str:
             ),
         ),
         _list("To see to", (f"{w.engine}: {w.part}: {w.finding}" for w in stock.work)),
+        _pictures("Not narrowed down", stock.unknown),
         _pictures("In no variation of this guide", stock.strangers),
         _pictures("No engine found", stock.without),
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from vision.guide import Guide
-from vision.report.words import NOT_IN_GUIDE
+from vision.report.narrowing import NOT_IN_GUIDE
 from vision.shelf.condition import work_on
 from vision.shelf.values import Doubt, Holding, ShelfEngine, Status, Stock
 
@@ -25,20 +25,30 @@ def take_stock(engines: Sequence[ShelfEngine], guide: Guide) -> Stock:
     guide : Guide
     """
     found = [engine for engine in engines if engine.candidates]
-    known = [engine for engine in found if engine.candidates[0][0] != NOT_IN_GUIDE]
-    holdings = tuple(_holding(v.id, v.edtf, found) for v in guide.variations)
+    told = [engine for engine in found if engine.narrowed]
+    known = [engine for engine in told if not _is_stranger(engine)]
+    holdings = tuple(_holding(v.id, v.edtf, told) for v in guide.variations)
     several = ((h.variation, h.have) for h in holdings if len(h.have) > 1)
     return Stock(
         guide=f"{guide.name} {guide.version}",
         title=guide.title,
         holdings=holdings,
-        doubts=tuple(_doubt(engine) for engine in found if engine.candidates[0][1] < SURE),
+        doubts=tuple(_doubt(engine) for engine in found if _is_open(engine)),
         mismatched=tuple((e, text) for e in found for text in e.conflicts("engine_tender")),
         duplicates=tuple(several),
-        strangers=tuple(engine for engine in found if engine not in known),
+        unknown=tuple(engine for engine in found if not engine.narrowed),
+        strangers=tuple(engine for engine in told if _is_stranger(engine)),
         without=tuple(engine for engine in engines if not engine.candidates),
         work=tuple(work for engine in known for work in work_on(engine, guide)),
     )
+
+
+def _is_stranger(engine: ShelfEngine) -> bool:
+    return engine.candidates[0][0] == NOT_IN_GUIDE
+
+
+def _is_open(engine: ShelfEngine) -> bool:
+    return engine.candidates[0][1] < SURE or not engine.narrowed
 
 
 def _holding(variation: str, years: str, engines: Sequence[ShelfEngine]) -> Holding:
@@ -52,7 +62,8 @@ def _holding(variation: str, years: str, engines: Sequence[ShelfEngine]) -> Hold
 
 
 def _doubt(engine: ShelfEngine) -> Doubt:
-    candidates = tuple(pair for pair in engine.candidates if pair[1] >= PERHAPS)
+    likely = (pair for pair in engine.candidates if pair[1] >= PERHAPS)
+    candidates = tuple(likely) if engine.narrowed else ()
     looks = engine.answer["estimate"]["look_next"]
     if not looks:
         return Doubt(engine, candidates, "", "", False)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from vision.report.words import NOT_IN_GUIDE, percent, years_words
+from vision.report.narrowing import NOT_IN_GUIDE
+from vision.report.words import NOT_NARROWED, percent, years_words
 from vision.shelf.values import Doubt, Holding, ShelfEngine, Stock
 
 
@@ -23,6 +24,7 @@ def _lines(stock: Stock) -> Iterator[str]:
         ("In doubt", [doubt_words(doubt) for doubt in stock.doubts]),
         ("Tender does not belong", [f"{e.name}: {text}" for e, text in stock.mismatched]),
         ("More than one of", [f"{v}: {_names(have)}" for v, have in stock.duplicates]),
+        ("Not narrowed down", [e.name for e in stock.unknown]),
         ("In no variation of this guide", [engine.name for engine in stock.strangers]),
         ("No engine found", [engine.name for engine in stock.without]),
         ("To see to", [f"{w.engine}: {w.part}: {w.finding}" for w in stock.work]),
@@ -44,6 +46,7 @@ def holding_words(holding: Holding) -> str:
 def doubt_words(doubt: Doubt) -> str:
     """What an engine may be, and what would settle it."""
     may_be = ", ".join(f"{candidate_name(id)} {percent(p)}" for id, p in doubt.candidates)
+    may_be = may_be or NOT_NARROWED
     how = doubt.look or "nothing that this guide knows would settle it"
     caution = f" {doubt.caution}" if doubt.caution else ""
     return f"{doubt.engine.name}: {may_be}. {how}{caution}"

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from vision.report.narrowing import tells_nothing_plain
+
 
 class Status(StrEnum):
     """Whether a variation stands on the shelf."""
@@ -43,6 +45,12 @@ class ShelfEngine:
             return ()
         return tuple((row["id"], row["p"]) for row in estimate["variations"])
 
+    @property
+    def narrowed(self) -> bool:
+        """Whether anything in its photos tells one variation from another."""
+        estimate = self.answer["estimate"]
+        return estimate is not None and not tells_nothing_plain(estimate)
+
     def conflicts(self, kind: str) -> tuple[str, ...]:
         """What an answer says of evidence that does not belong together."""
         estimate = self.answer["estimate"] or {"conflicts": ()}
@@ -64,7 +72,8 @@ class Holding:
 class Doubt:
     """An engine that may be several things, and what would settle it.
 
-    `look` is empty where nothing that the guide knows would.
+    `candidates` is empty where nothing in view tells one variation from another, `look`
+    where nothing that the guide knows would settle it.
     """
 
     engine: ShelfEngine
@@ -100,6 +109,9 @@ class Stock:
         Engines whose tender was not made for them.
     duplicates : tuple of (variation, engines)
         Variations of which there are several.
+    unknown : tuple of ShelfEngine
+        Nothing in their photos tells one variation from another, so that they count for
+        none.
     strangers : tuple of ShelfEngine
         In no variation of the guide.
     without : tuple of ShelfEngine
@@ -113,6 +125,7 @@ class Stock:
     doubts: tuple[Doubt, ...]
     mismatched: tuple[tuple[ShelfEngine, str], ...]
     duplicates: tuple[tuple[str, tuple[ShelfEngine, ...]], ...]
+    unknown: tuple[ShelfEngine, ...]
     strangers: tuple[ShelfEngine, ...]
     without: tuple[ShelfEngine, ...]
     work: tuple[Work, ...]

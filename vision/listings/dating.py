@@ -1,0 +1,34 @@
+"""When the engine of a listing was made by its photos, for every surface alike."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from vision.report.narrowing import YEAR_UNKNOWN, tells_nothing_plain
+from vision.report.words import NOT_NARROWED, confidence_words, percent, years_words
+
+
+def estimate_of(record: Mapping[str, Any]) -> dict[str, Any] | None:
+    """Return the estimate of a listing's record as `answer_json` gives it, or None."""
+    estimate: dict[str, Any] | None = (record.get("answer") or {}).get("estimate")
+    return estimate
+
+
+def narrowed_estimate(record: Mapping[str, Any]) -> dict[str, Any] | None:
+    """Return the estimate if anything in view tells one variation from another."""
+    estimate = estimate_of(record)
+    return None if estimate is None or tells_nothing_plain(estimate) else estimate
+
+
+def dating_words(record: Mapping[str, Any]) -> tuple[str, str]:
+    """Years, and how sure they are; both empty where no engine was found."""
+    if estimate_of(record) is None:
+        return "", ""
+    estimate = narrowed_estimate(record)
+    if estimate is None:
+        return NOT_NARROWED, "nothing in view tells one variation from another"
+    sure = f"{confidence_words(estimate['confidence'])}, {percent(estimate['confidence'])}"
+    if estimate["years"] == YEAR_UNKNOWN:
+        return "not in this guide", sure
+    return years_words(estimate["years"]), sure
