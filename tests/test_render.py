@@ -15,7 +15,7 @@ from tools import locomotive, scene
 from tools.produce import clock
 from tools.render import plan
 from tools.render.quieten import quieten
-from tools.render.raytrace import camera_basis, project
+from tools.render.raytrace import camera_basis, project, start
 from tools.render.truth import clip_box
 from tools.render.worker import _finished
 from tools.sheet import TILE, sheet
@@ -97,15 +97,27 @@ def test_clip_box_keeps_what_lies_inside_and_drops_slivers() -> None:
     assert clip_box([98, 5, 150, 40], (100, 30)) is None
 
 
-def test_quieting_takes_grain_and_leaves_edges() -> None:
+def test_quieting_takes_grain_and_leaves_letters_and_edges() -> None:
+    pytest.importorskip("mitsuba", reason="the renderer is not among the tests' libraries")
+    mi = start("llvm_ad_rgb")
     rng = np.random.default_rng(4)
-    clean = np.full((60, 80, 3), 0.2, np.float32)
-    clean[:, 40:] = 0.8
-    grainy = (clean * rng.gamma(30, 1 / 30, clean.shape)).astype(np.float32)
-    quiet = quieten(np.random.default_rng(1), grainy)
-    flat = np.s_[:, 5:35]
-    assert quiet[flat].std() < 0.6 * grainy[flat].std()
-    assert quiet[:, 46:].mean() - quiet[:, :34].mean() == pytest.approx(0.6, abs=0.05)
+    height, width = 60, 80
+    albedo = np.full((height, width, 3), 0.1, np.float32)
+    albedo[20:40, 10:20] = 0.8  # lettering
+    normal = np.zeros((height, width, 3), np.float32)
+    normal[:, :40, 2], normal[:, 40:, 0] = 1.0, 1.0
+    lit = np.where(normal[..., 2:] > 0, 0.3, 1.0).astype(np.float32)
+    clean = albedo * lit
+    grainy = clean * rng.gamma(4, 1 / 4, clean.shape[:2])[..., None]
+    layers = np.concatenate([grainy, albedo, normal, np.ones((height, width, 1))], axis=2)
+    quiet = quieten(mi, np.random.default_rng(1), mi.Float(np.ravel(layers)), (width, height))
+    assert quiet.shape == (height, width, 3)
+    error, before = np.abs(quiet - clean), np.abs(grainy - clean)
+    for part in (np.s_[5:15, 5:35], np.s_[22:38, 12:18], np.s_[5:55, 45:75]):
+        assert error[part].mean() < 0.5 * before[part].mean()
+    # Nothing leaks over the edge of the letters or of the surface.
+    assert error[22:38, 10].mean() < 0.5 * before[22:38, 10].mean()
+    assert error[5:55, 40].mean() < 0.5 * before[5:55, 40].mean()
 
 
 def test_a_cut_off_last_line_does_not_count_as_a_finished_scene(tmp_path: Path) -> None:

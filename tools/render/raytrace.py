@@ -87,7 +87,13 @@ class Stage:
         for index, mesh in enumerate(self._meshes):
             scene[f"part{index}"] = mesh
         self._scene = mi.load_dict(scene)
-        self._integrator = mi.load_dict({"type": "path", "max_depth": _MAX_DEPTH})
+        self._integrator = mi.load_dict(
+            {
+                "type": "aov",
+                "aovs": "albedo:albedo,normal:sh_normal,distance:depth",
+                "light": {"type": "path", "max_depth": _MAX_DEPTH},
+            }
+        )
         self._glass = np.array([materials[p.material].glass for p in self.parts] + [False])
         self._lookup = self._shape_lookup()
 
@@ -126,12 +132,16 @@ class Stage:
             }
         )
 
-    def picture(self, sensor: Any, seed: int) -> NDArray[np.float32]:
-        """Linear RGB radiance, shape (H, W, 3)."""
-        image = self._mi.render(
+    def layers(self, sensor: Any, seed: int) -> Any:
+        """Per pixel radiance (3), albedo (3), normal (3), distance: (H, W, 10), on the device."""
+        return self._mi.render(
             self._scene, sensor=sensor, integrator=self._integrator, seed=seed & 0x7FFFFFFF
         )
-        return np.nan_to_num(np.array(image, dtype=np.float32), posinf=1e3)
+
+    def picture(self, sensor: Any, seed: int) -> NDArray[np.float32]:
+        """Linear RGB radiance as traced, grain and all, shape (H, W, 3)."""
+        image = np.array(self.layers(sensor, seed), dtype=np.float32)[..., :3]
+        return np.nan_to_num(image, posinf=1e3)
 
     def first_hits(self, pose: Any, fov_deg: float, size: tuple[int, int]) -> FirstHits:
         """Cast one ray through the centre of every pixel."""

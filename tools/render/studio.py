@@ -61,7 +61,8 @@ def shoot(
         sensor = stage.sensor(poses[0], LENSES_DEG[job.lens], size, samples)
         for number, pose in enumerate(poses):
             aim(mi, sensor, pose)
-            linear = stage.picture(sensor, seed=job.number * 64 + number)
+            layers = stage.layers(sensor, seed=job.number * 64 + number).array
+            linear = quieten(mi, job.generator(400 + number), layers, size)
             if float(np.percentile(linear, 99)) < _NO_LIGHT:
                 continue  # a shut room without a lamp, about one in a hundred
             view = View(stage, pose, LENSES_DEG[job.lens], size)
@@ -74,8 +75,7 @@ def shoot(
 
 
 def _developed(job: Job, number: int, linear: NDArray[np.float32], room: Any) -> NDArray[np.uint8]:
-    """The camera's work: glass before the lens, grain, exposure and all that follows."""
-    linear = quieten(job.generator(400 + number), linear)
+    """The camera's work: glass before the lens, exposure and all that follows."""
     if room.truth.get("pane"):
         linear = camera.reflect(job.generator(500 + number), linear, room.environment)
     bias = float(room.truth.get("bias_stops", 0.0))
