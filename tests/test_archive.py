@@ -26,14 +26,15 @@ from archives import (
 )
 from shapes import encoded
 from vision.archive import By, Index, undo_archive
-from vision.archive.dating import date_looks
 from vision.archive.groups import COPY_BITS, copies_among, group, read_group_file
 from vision.archive.reading import look_at
-from vision.archive.values import Task, look_from_text, look_to_text
+from vision.archive.values import Task
 from vision.archive.walk import walk
 from vision.guide import load_guide
 from vision.photo import open_photo
 from vision.pipeline import date_item
+from vision.pipeline.kept import date_looks
+from vision.pipeline.look import look_from_text, look_to_text
 from vision.records import ArchiveError, PhotoUnreadable
 from vision.report import answer_json
 

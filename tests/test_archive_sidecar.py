@@ -23,8 +23,8 @@ from shapes import encoded
 from vision.archive.engines import sidecar_names
 from vision.archive.sidecar import merge, strip
 from vision.archive.tags import RegionTag, Tags, covered_years, stored_box, tags_of
-from vision.archive.values import Look
 from vision.photo import photo_from_bytes
+from vision.pipeline.look import Look
 from vision.records import Box, SidecarError
 
 needs_exiftool = pytest.mark.skipif(

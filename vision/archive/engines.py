@@ -9,15 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from vision import __version__
-from vision.archive.dating import date_looks
 from vision.archive.files import write_sidecar
 from vision.archive.groups import GROUP_FILE, By, group, read_group_file
 from vision.archive.index import EngineRow, Index, SidecarRow
 from vision.archive.sidecar import is_ours, merge, strip
 from vision.archive.tags import Tags, tags_of
-from vision.archive.values import Look, model_of
 from vision.archive.walk import SIDECAR_SUFFIX, Tree
 from vision.guide import Guide
+from vision.pipeline.kept import date_looks
+from vision.pipeline.look import Look, model_of
 from vision.records import SidecarError, TelltaleError
 from vision.report import answer_json
 

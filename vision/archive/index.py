@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from vision.archive.values import Look, Seen, Stamp, look_from_text
+from vision.archive.values import Seen, Stamp
+from vision.pipeline.look import Look, look_from_text
 from vision.records import ArchiveError, OutputError
 
 # Increased whenever the tables change; an older index is rebuilt, a newer one refused.

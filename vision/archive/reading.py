@@ -11,9 +11,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vision.archive.values import Look, Seen, Stamp, Task, look_to_text
+from vision.archive.values import Seen, Stamp, Task
 from vision.archive.walk import stamp_of
 from vision.photo import DEFAULT_LIMITS, photo_from_bytes
+from vision.pipeline.look import Look, look_to_text
 from vision.pipeline.witnesses import engine_hashes
 from vision.records import (
     Photo,

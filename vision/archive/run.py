@@ -14,9 +14,10 @@ from vision.archive.engines import Engines
 from vision.archive.files import sole_run
 from vision.archive.groups import By
 from vision.archive.index import Index, PhotoRow
-from vision.archive.values import Seen, Task, eye_name
+from vision.archive.values import Seen, Task
 from vision.archive.walk import OWN_FOLDER, Tree, walk
 from vision.guide import Guide
+from vision.pipeline.look import eye_name
 from vision.records import (
     ArchiveError,
     PhotoEmpty,

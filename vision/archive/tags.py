@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from vision.archive.values import Look
 from vision.guide import Guide, years_of
+from vision.pipeline.look import Look
 from vision.records import Answer, Box, Cue, Estimate, Sighting, State
 from vision.report.narrowing import NOT_IN_GUIDE, YEAR_UNKNOWN, tells_nothing
 from vision.report.words import NOT_NARROWED, cue_words, headline, reading, years_words

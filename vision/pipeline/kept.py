@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vision.archive.values import Look
 from vision.guide import Guide
-from vision.pipeline import Seen, date_seen
+from vision.pipeline.item import Seen, date_seen
+from vision.pipeline.look import Look
 from vision.pipeline.witnesses import grouped
 from vision.records import Answer, Photo
 
