@@ -18,9 +18,11 @@ from shapes import ramp
 from tools.evaluate import __main__ as command
 from tools.evaluate import photos
 from tools.evaluate.card import refresh
-from tools.evaluate.dated import years_in, years_rows
+from tools.evaluate.dated import years_in
 from tools.evaluate.pairs import corruption_rows, pair_rows
+from tools.evaluate.report import split_rows
 from tools.evaluate.rows import Row, share, table
+from tools.evaluate.summary import summary
 from tools.evaluate.targets import TARGETS, Target
 from tools.look import Corruption, spoilt
 from tools.looks import Judged, judge, read_looks
@@ -37,7 +39,7 @@ def judged(lines: list[Line], folder: Path, fusion: Line | None = None) -> list[
 
 def rows(lines: list[Line], folder: Path, fusion: Line | None = None) -> dict[str, Row]:
     fusion = fusion or made_looks.fusion()
-    found = command.split_rows(judged(lines, folder, fusion), fusion)
+    found = split_rows(judged(lines, folder, fusion), fusion)
     return {row.figure: row for row in found}
 
 
@@ -106,8 +108,15 @@ def test_planted_false_finds_are_counted(tmp_path: Path) -> None:
     for line in empty[:10]:
         line["seen"] |= {"score": 0.9, "finder": 0.9}
         line["seen"]["cues"] = {}
-    row = the_row(rows(lines, tmp_path), "false finds")
+    for line in empty[4:]:
+        line["label"]["kind"] = "empty"
+    found = rows(lines, tmp_path)
+    row = the_row(found, "false finds, of pictures without an engine")
     assert (row.n, round(row.value * row.n)) == (len(empty), 10)
+    diesel = the_row(found, "false finds, of pictures with a diesel")
+    assert (diesel.n, diesel.value) == (4, 1.0)
+    nothing = the_row(found, "false finds, of pictures with no vehicle")
+    assert (nothing.n, round(nothing.value * nothing.n)) == (len(empty) - 4, 6)
 
 
 def test_corner_error_is_in_lengths_of_the_engine(tmp_path: Path) -> None:
@@ -146,6 +155,23 @@ def test_a_cue_without_an_answer_counts_as_wrong_where_it_shows(tmp_path: Path) 
     assert row.value == pytest.approx((19 / 20 + 1) / 2)
     assert the_row(found, "edge_stripe: UNSEEN though visible").value == pytest.approx(1 / 40)
     assert the_row(found, "switch_lever: balanced accuracy, p").value == 1.0
+
+
+def test_the_likeliest_count_is_judged_stated_or_not(tmp_path: Path) -> None:
+    lines = [certain(i, ("absent",) * 3) for i in range(10)]
+    for i, line in enumerate(lines):
+        line["label"] |= {"tender": [10.0, 100.0, 90.0, 200.0], "axles_visible": i != 9}
+        line["label"] |= {"tender_share": 1.0, "tender_axles": 4, "lamps_visible": False}
+        line["seen"] |= {"tender": line["label"]["tender"], "tender_score": 0.9}
+        # Counts of 2 to 8 axles; the fourth line in ten says 6, and nothing is stated.
+        axles = [0.1, 0.1, 0.3, 0.1, 0.2, 0.1, 0.1] if i != 3 else [0.1] * 4 + [0.4, 0.1, 0.1]
+        counts = {"axles": axles, "lamps": [0.4, 0.3, 0.3], "countable": [0.9, 0.1]}
+        line["seen"]["counts"] = counts
+    found = rows(lines, tmp_path)
+    exact = the_row(found, "tender axles exact, likeliest count")
+    assert (exact.n, exact.value) == (9, pytest.approx(8 / 9))
+    assert the_row(found, "tender axles stated").value == 0.0
+    assert exact.verdict(TARGETS["held"]["tender_axles"]) == "MISSED"
 
 
 def twins(n: int) -> list[Line]:
@@ -187,38 +213,10 @@ def test_spoiling_costs_what_was_planted(tmp_path: Path) -> None:
     stripe = losses["fog at severity 3: edge_stripe, loss of balanced accuracy"]
     assert stripe.value == pytest.approx(0.11)
     assert stripe.verdict(TARGETS["corrupted"]["loss"]) == "MISSED"
+    assert (stripe.note, stripe.n) == ("100.00 % → 89.00 %", 100)
     lever = losses["fog at severity 3: switch_lever, loss of balanced accuracy"]
     assert lever.value == pytest.approx(0.01)
     assert losses["fog at severity 3: engines no longer found"].value == pytest.approx(0.01)
-
-
-WAYFARER = {
-    "W1": ("present", "absent", "absent"),
-    "W3": ("absent", "present", "present"),
-    "W6": ("present", "present", "present"),
-}
-
-
-def test_years_are_inside_when_the_cues_are_read_right_and_not_when_wrong(tmp_path: Path) -> None:
-    lines = []
-    for i in range(30):
-        name = list(WAYFARER)[i % 3]
-        where = {"guide": "wayfarer", "id": name}
-        lines.append(certain(i, WAYFARER[name], variation=where))
-    for line in lines[0:12:3]:  # four of the ten W1 read as W3
-        for cue, value in zip(made_looks.CUES, (-9.0, 9.0, 9.0), strict=True):
-            line["seen"]["cues"][cue]["judge_present"] = value
-    lines[1]["seen"]["score"] = 0.0
-    twin = copy.deepcopy(lines[2])
-    twin["file"] = twin["file"].replace(".jpg", "t.jpg")
-    found = {row.figure: row for row in years_rows(judged([*lines, twin], tmp_path))}
-    inside = {figure.split(":")[0]: row for figure, row in found.items() if ":" in figure}
-    assert inside["wayfarer W1"].value == pytest.approx(0.6)
-    assert (inside["wayfarer W3"].value, inside["wayfarer W3"].n) == (1.0, 9)
-    assert (inside["wayfarer W6"].value, inside["wayfarer W6"].n) == (1.0, 10)
-    assert inside["wayfarer W1"].verdict(TARGETS["guide"]["years"]) == "MISSED"
-    lost = next(row for figure, row in found.items() if figure.startswith("no engine stated"))
-    assert lost.value == pytest.approx(1 / 30)
 
 
 def test_years_are_read_from_edtf_sets() -> None:
@@ -245,14 +243,47 @@ def test_a_table_says_what_is_met_missed_and_too_few() -> None:
 def test_the_card_keeps_what_people_wrote(tmp_path: Path) -> None:
     card = tmp_path / "CARD.md"
     card.write_text("# Card\n\n<!-- begin:held -->\nold\n<!-- end:held -->\n\nBy hand.\n")
-    refresh(card, {"held": r"new \1", "photos": "more"})
+    refresh(card, {"held": r"new \1"})
+    refresh(card, {"photos": "more"})
     assert card.read_text() == (
         "# Card\n\n<!-- begin:held -->\nnew \\1\n<!-- end:held -->\n\nBy hand.\n\n"
         "<!-- begin:photos -->\nmore\n<!-- end:photos -->\n"
     )
+    # A new block keeps to its neighbours, so that photographs never come among renders.
+    refresh(card, {"summary": "all", "held": "new", "curves": "drawn"})
+    names = [line.split(":")[1] for line in card.read_text().splitlines() if "begin" in line]
+    assert [name.removesuffix(" -->") for name in names] == ["summary", "held", "curves", "photos"]
+    assert "By hand." in card.read_text()
     card.write_text("<!-- begin:held -->\n")
     with pytest.raises(ValueError, match="only one of its two marks"):
         refresh(card, {"held": "new"})
+
+
+def test_the_summary_shows_the_worst_of_each_kind() -> None:
+    limit = Target(0.9)
+    text = summary(
+        {
+            "held": [
+                (share("lever: balanced", [True] * 19 + [False], "balanced_accuracy"), limit),
+                (share("stripe: balanced", [True] * 3 + [False], "balanced_accuracy"), limit),
+                (share("not measured", [], "found"), limit),
+            ],
+            "guide": [(share("named", [True] * 4, "years", level=0.9), limit)],
+        }
+    )
+    cells = [[c.strip() for c in line.split("|")[2:-1]] for line in text.splitlines()[2:]]
+    assert cells[0] == ["held", "-", "≥ 90 %", "not measured", "0", "", ""]
+    assert cells[1][:5] == ["held", "75.00 %", "≥ 90 %", "MISSED", "4"]
+    assert cells[1][-1] == "stripe: balanced"
+    assert cells[2][:5] == ["guide", "100.00 %", "≥ 90 %", "met", "4"]
+    assert cells[2][5].endswith("(90 %)")
+
+
+def test_intervals_of_two_levels_do_not_share_a_heading() -> None:
+    mixed = [share("one", [True]), share("two", [True], level=0.9)]
+    assert "| 90 % interval" in table(mixed[1:], {})
+    with pytest.raises(ValueError, match="one level expected"):
+        table(mixed, {})
 
 
 def run(arguments: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
@@ -272,6 +303,8 @@ def test_the_command_fills_the_card_and_draws_the_curves(
     printed, text = capsys.readouterr().out, card.read_text()
     assert "Renders, held (held-1): all cues: calibration error of p" in printed
     assert "![Reliability, held](reliability_held.png)" in text
+    assert "### Targets on renders" in text
+    assert "### Renders, held (held-1): by pixels" in text
     for name in ("reliability_held.png", "risk_coverage_held.png"):
         with Image.open(tmp_path / name) as picture:
             assert picture.width > 400

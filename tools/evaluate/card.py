@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 
-def refresh(card: Path, blocks: dict[str, str]) -> None:
-    """Put each block between its marks, at the end where the card has none yet.
+def refresh(card: Path, blocks: Mapping[str, str]) -> None:
+    """Put each block between its marks; everything else in the card is left as it is.
 
-    A block NAME stands between "<!-- begin:NAME -->" and "<!-- end:NAME -->"; everything
-    else in the card is left as it is.
+    A block NAME stands between "<!-- begin:NAME -->" and "<!-- end:NAME -->". One that the
+    card lacks comes behind the nearest block before it in `blocks` that the card has, else
+    before the nearest one after it, else at the end: renders and photographs, refreshed one
+    after the other, stay apart.
 
     Raises
     ------
@@ -18,14 +21,34 @@ def refresh(card: Path, blocks: dict[str, str]) -> None:
         A block that begins and does not end; nothing is written then.
     """
     text = card.read_text(encoding="utf-8") if card.exists() else "# Model card\n"
-    for name, body in blocks.items():
-        begin, end = f"<!-- begin:{name} -->", f"<!-- end:{name} -->"
-        if (begin in text) != (end in text):
+    for name in blocks:
+        if (_begin(name) in text) != (_end(name) in text):
             raise ValueError(f"{card}: block {name} has only one of its two marks")
-        block = f"{begin}\n{body.strip()}\n{end}"
-        if begin in text:
-            between = re.compile(re.escape(begin) + ".*?" + re.escape(end), re.DOTALL)
+    names = list(blocks)
+    for index, (name, body) in enumerate(blocks.items()):
+        block = f"{_begin(name)}\n{body.strip()}\n{_end(name)}"
+        if _begin(name) in text:
+            between = re.compile(re.escape(_begin(name)) + ".*?" + re.escape(_end(name)), re.DOTALL)
             text = between.sub(lambda _, block=block: block, text)
         else:
-            text = f"{text.rstrip()}\n\n{block}\n"
+            text = _placed(text, block, names[:index], names[index + 1 :])
     card.write_text(text, encoding="utf-8")
+
+
+def _placed(text: str, block: str, before: Sequence[str], after: Sequence[str]) -> str:
+    """The text with a new block among its neighbours."""
+    mark = next((_end(name) for name in reversed(before) if _end(name) in text), "")
+    if mark:
+        return text.replace(mark, f"{mark}\n\n{block}", 1)
+    mark = next((_begin(name) for name in after if _begin(name) in text), "")
+    if mark:
+        return text.replace(mark, f"{block}\n\n{mark}", 1)
+    return f"{text.rstrip()}\n\n{block}\n"
+
+
+def _begin(name: str) -> str:
+    return f"<!-- begin:{name} -->"
+
+
+def _end(name: str) -> str:
+    return f"<!-- end:{name} -->"

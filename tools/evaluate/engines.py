@@ -34,10 +34,23 @@ def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:
         share("engine found, IoU ≥ 0.5, of engines ≥ 60 % in sight", _found(wanted), "found"),
         Row("mean IoU of the engines stated", boxes.mean, boxes.n, style="number"),
         share("false finds, of pictures without an engine", [j.stated for j in empty]),
+        *_false_finds(empty),
         share("heading right, of engines found", [_heads_right(j) for j in found], "heading"),
         share("left and right mistaken for each other", [_turned_round(j) for j in sideways]),
         mean("mean corner error, in engine lengths", _corner_errors(found)),
         *_tender_rows(judged, float(limits["tender"])),
+    ]
+
+
+def _false_finds(empty: Sequence[Judged]) -> list[Row]:
+    """The same by what stands there instead: a wagon, a diesel, nothing."""
+    kinds = sorted({str(j.look.label.get("kind")) for j in empty})
+    return [
+        share(
+            f"false finds, of pictures with {'no vehicle' if kind == 'empty' else f'a {kind}'}",
+            [j.stated for j in empty if j.look.label.get("kind") == kind],
+        )
+        for kind in kinds
     ]
 
 
@@ -87,6 +100,9 @@ def _tender_rows(judged: Sequence[Judged], limit: float) -> list[Row]:
         share("false tenders, of engines stated that show none", false),
     ]
     for head, (truth, flag, labels, _) in COUNTS.items():
+        seen = [j for j in stated if countable(j.look, truth, flag, labels)]
+        likeliest = [_likeliest(j, head, labels) == j.look.label[truth] for j in seen]
+        rows.append(share(f"tender {head} exact, likeliest count, countable", likeliest, truth))
         cues = [(j, j.cues[truth]) for j in stated if truth in j.cues]
         shown = [(j, c) for j, c in cues if countable(j.look, truth, flag, labels)]
         counted = [(j, c) for j, c in shown if c.state is State.PRESENT]
@@ -95,6 +111,12 @@ def _tender_rows(judged: Sequence[Judged], limit: float) -> list[Row]:
         stated_at_all = [c.state is State.PRESENT for _, c in shown]
         rows.append(share(f"tender {head} stated, where countable", stated_at_all))
     return rows
+
+
+def _likeliest(judged: Judged, head: str, labels: Sequence[int]) -> int | None:
+    """The likeliest count, stated or not, as a cue's p is judged, stated or not."""
+    counts = judged.look.seen.get("counts")
+    return None if counts is None else labels[int(np.argmax(counts[head]))]
 
 
 def _tender_stated(judged: Judged, limit: float) -> bool:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from tools import metrics
-from tools.evaluate.rows import Row, share
+from tools.evaluate.rows import Row, share, shown
 from tools.looks import Judged
 from vision.records import BINARY_CUES, State
 
@@ -110,9 +110,9 @@ def corruption_rows(clean: Sequence[Judged], spoilt: Sequence[Judged]) -> list[R
             )
             for i in (0, 1)
         )
-        rows.append(
-            Row(f"{name}: {cue}, loss of balanced accuracy", first - second, len(kept), "loss")
-        )
+        figure = f"{name}: {cue}, loss of balanced accuracy"
+        note = f"{shown(first, 'share')} → {shown(second, 'share')}" if kept else ""
+        rows.append(Row(figure, first - second, len(kept), "loss", note=note))
     lost = [not b.found for a, b in pairs if a.found]
     return [*rows, share(f"{name}: engines no longer found", lost)]
 

@@ -12,18 +12,13 @@ from numpy.typing import NDArray
 from tools import metrics
 from tools.evaluate.rows import Row, share
 from tools.looks import Judged
-from vision.records import BINARY_CUES, State
+from vision.records import BINARY_CUES, REGION_OF_CUE, State
 
 # From this confidence on a wrong state counts as stated with confidence.
 BOLD = 0.9
 # Below this share in sight, and this length in pixels, a region is clearly not to be seen:
 # half of what the renderer's labels ask of a visible one.
 _HIDDEN_SHARE, _HIDDEN_LENGTH_PX = 0.3, 35.0
-_REGION = {
-    "switch_lever": "boiler_top",
-    "side_linkage": "side_rods",
-    "edge_stripe": "running_board",
-}
 _SEED = 15  # of the resampling that says what chance alone does to the calibration error
 
 
@@ -57,8 +52,12 @@ class Readings:
 
 
 def readings(judged: Sequence[Judged], cue: str) -> Readings:
-    """Collect the readings of one cue."""
-    kept = [j for j in judged if j.found and j.look.label["cues"][cue]["visible"]]
+    """Collect the readings of one cue where the label says it can be seen."""
+    return readings_of([j for j in judged if j.found and j.look.label["cues"][cue]["visible"]], cue)
+
+
+def readings_of(kept: Sequence[Judged], cue: str) -> Readings:
+    """The readings of one cue in exactly these pictures, each with an engine found."""
     present = np.array([j.look.label["cues"][cue]["state"] == "present" for j in kept], bool)
     given = [j.cues[cue].p_present for j in kept]
     p = np.array([0.5 if v is None else v for v in given], dtype=np.float64)
@@ -179,7 +178,7 @@ def _unseen(
         if not (j.stated and j.look.has_engine and truth) or truth["visible"]:
             continue
         if clearly:
-            in_sight = j.look.label["visible"][_REGION[cue]] >= _HIDDEN_SHARE
+            in_sight = j.look.label["visible"][REGION_OF_CUE[cue]] >= _HIDDEN_SHARE
             if in_sight and truth["length_px"] >= _HIDDEN_LENGTH_PX:
                 continue
         out.append((j.cues[cue].state == truth["state"], j.cues[cue].state))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,12 +28,14 @@ class Row:
     key : str
         Name of the target; "" where none is set.
     interval : (float, float) | None
-        95 %, rows taken as independent. Views of one scene are not, so that the true
-        interval is wider.
+        Rows taken as independent. Views of one scene are not, so that the true interval
+        is wider.
     style : str
         "share" is printed in per cent, "number" with four digits, "count" whole.
     note : str
         Stands in place of an interval.
+    level : float
+        Coverage that the interval claims.
     """
 
     figure: str
@@ -43,6 +45,7 @@ class Row:
     interval: tuple[float, float] | None = None
     style: str = "share"
     note: str = ""
+    level: float = 0.95
 
     def verdict(self, target: Target | None) -> str:
         """Say "met", "MISSED", "not measured", or "" without a target."""
@@ -55,13 +58,14 @@ class Row:
         return f"met, but n < {target.least_n}" if self.n < target.least_n else "met"
 
 
-def share(figure: str, hits: ArrayLike, key: str = "") -> Row:
+def share(figure: str, hits: ArrayLike, key: str = "", *, level: float = 0.95) -> Row:
     """A proportion with its Wilson interval."""
     flags = np.asarray(hits, dtype=bool)
     n, count = len(flags), int(flags.sum())
     if not n:
-        return Row(figure, math.nan, 0, key)
-    return Row(figure, count / n, n, key, wilson_interval(count, n))
+        return Row(figure, math.nan, 0, key, level=level)
+    ends = wilson_interval(count, n, level=level)
+    return Row(figure, count / n, n, key, ends, level=level)
 
 
 def mean(figure: str, values: ArrayLike) -> Row:
@@ -74,8 +78,18 @@ def mean(figure: str, values: ArrayLike) -> Row:
     return Row(figure, float(centre), len(numbers), interval=ends, style="number")
 
 
-def table(rows: Iterable[Row], targets: dict[str, Target]) -> str:
-    """Rows as a Markdown table, each beside its target."""
+def table(rows: Iterable[Row], targets: Mapping[str, Target]) -> str:
+    """Rows as a Markdown table, each beside its target.
+
+    Raises
+    ------
+    ValueError
+        Intervals of different coverage would stand under one heading.
+    """
+    rows = list(rows)
+    levels = {row.level for row in rows if row.interval is not None} or {0.95}
+    if len(levels) > 1:
+        raise ValueError(f"intervals of one level expected, got {sorted(levels)}")
     lines = []
     for row in rows:
         target = targets.get(row.key)
@@ -86,16 +100,17 @@ def table(rows: Iterable[Row], targets: dict[str, Target]) -> str:
             (
                 row.figure,
                 shown(row.value, row.style),
-                _wanted(target, row.style),
+                wanted(target, row.style),
                 row.verdict(target),
                 f"{row.n:,}",
                 ends,
             )
         )
-    return markdown(("figure", "value", "target", "", "n", "95 % interval"), lines)
+    head = f"{100 * levels.pop():g} % interval"
+    return markdown(("figure", "value", "target", "", "n", head), lines)
 
 
-def missed(rows: Iterable[Row], targets: dict[str, Target]) -> list[Row]:
+def missed(rows: Iterable[Row], targets: Mapping[str, Target]) -> list[Row]:
     """Rows whose target is missed or could not be measured."""
     bad = ("MISSED", "not measured")
     return [row for row in rows if row.verdict(targets.get(row.key)) in bad]
@@ -110,7 +125,8 @@ def shown(value: float, style: str) -> str:
     return f"{value:,.0f}" if style == "count" else f"{value:.4f}"
 
 
-def _wanted(target: Target | None, style: str) -> str:
+def wanted(target: Target | None, style: str) -> str:
+    """A target as printed."""
     if target is None:
         return ""
     n = f" at n ≥ {target.least_n:,}" if target.least_n else ""

@@ -1,0 +1,190 @@
+"""Read cab numbers over labelled pictures once, and keep what was read.
+
+python -m tools.evaluate.numbers --pictures DIR --out numbers.jsonl.gz --workers 2
+
+One line a picture that holds an engine; twins are left out, since they show no variation of
+a guide. Where the engine is says the shipped eye, with no threshold applied, as in
+`tools.look`: evaluation applies the thresholds. Evaluation reads these lines beside the
+looks of the same pictures, so that it runs no network.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gzip
+import json
+import multiprocessing as mp
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from tools.evaluate.rows import Row, share
+from tools.look import read_labels
+from tools.looks import Judged
+from vision import number
+from vision.cues import read_number
+from vision.estimate.numbers import reading_likelihood
+from vision.guide import load_guide
+from vision.locate import find, pose
+from vision.network import Networks, load_networks
+from vision.photo import open_photo
+from vision.records import Cue, Sighting, State, TelltaleError
+
+NAME = "cab_number"
+# Height of a number, in pixels, from which on it has to be read.
+ENOUGH_PX = 12.0
+BANDS = ((ENOUGH_PX, 1e9, "figures ≥ 12 px"), (6.0, ENOUGH_PX, "figures 6 to 12 px"))
+_NETWORKS: dict[str, Networks] = {}
+
+
+def read_one(path: Path, networks: Networks) -> dict[str, Any]:
+    """What is read in one picture, as it is kept; the reason alone where nothing can be."""
+    photo = open_photo(path)
+    glimpse = find(photo, networks)
+    if glimpse.locomotive.width < 2 or glimpse.locomotive.height < 2:
+        return {"state": State.UNSEEN.value, "because": "no engine"}
+    sighting: Sighting = pose(photo, glimpse, networks)
+    cue = read_number(photo, sighting)
+    kept: dict[str, Any] = {"state": cue.state.value, "because": cue.because}
+    if cue.state is not State.UNSEEN:
+        values = {text: round(p, 5) for text, p in cue.values.items()}
+        kept |= {"value": cue.value, "confidence": round(cue.confidence, 5), "values": values}
+    return kept
+
+
+def _line(task: tuple[Path, str, Path]) -> str:
+    folder, file, models = task
+    key = str(models)
+    if key not in _NETWORKS:
+        _NETWORKS[key] = load_networks(models)
+    try:
+        read = read_one(folder / file, _NETWORKS[key])
+    except TelltaleError as error:
+        read = {"state": State.UNSEEN.value, "because": str(error)}
+    return json.dumps({"file": file, NAME: read, "model": _NETWORKS[key].version})
+
+
+def read_over(folder: Path, out: Path, *, models: Path, workers: int, most: int | None) -> int:
+    """Read every picture of a folder that is labelled with an engine; the lines written.
+
+    Raises
+    ------
+    RuntimeError
+        The extra that reads numbers is not installed; nothing is written then.
+    """
+    if not number.available():
+        raise RuntimeError(number.MISSING)
+    files = [
+        str(label["file"])
+        for label in read_labels(folder)
+        if label.get("locomotive") and not Path(label["file"]).stem.endswith("t")
+    ]
+    tasks = [(folder, file, models) for file in files[:most]]
+    with mp.get_context("spawn").Pool(workers) as pool, gzip.open(out, "wt") as lines:
+        for line in pool.imap(_line, tasks, chunksize=8):
+            lines.write(line + "\n")
+    return len(tasks)
+
+
+def read_numbers(paths: Iterable[Path]) -> dict[str, Cue]:
+    """The cue of each picture, by file name.
+
+    Raises
+    ------
+    ValueError
+        A line that holds no reading.
+    """
+    cues = {}
+    for path in paths:
+        with gzip.open(path, "rt", encoding="utf-8") as lines:
+            for line in map(json.loads, filter(str.strip, lines)):
+                if NAME not in line or "file" not in line:
+                    raise ValueError(f"{path}: lines with file and {NAME} expected")
+                cues[line["file"]] = _cue(line[NAME])
+    return cues
+
+
+def _cue(read: Mapping[str, Any]) -> Cue:
+    state = State(read["state"])
+    if state is State.UNSEEN:
+        return Cue(NAME, state, because=read["because"])
+    return Cue(
+        NAME,
+        state,
+        value=read["value"],
+        confidence=read["confidence"],
+        because=read["because"],
+        values=MappingProxyType(read["values"]),
+    )
+
+
+def number_rows(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Row]:
+    """Numbers of engines of a guide, wholly in sight on the cab side by the label.
+
+    An engine that is not stated, and a number that is not read, count as wrong.
+    """
+    pairs = [(j, numbers[j.look.file]) for j in judged if j.look.file in numbers]
+    rows = []
+    for low, high, words in BANDS:
+        mine = [
+            (j, cue)
+            for j, cue in pairs
+            if j.look.label.get("cab_number_visible")
+            and low <= float(j.look.label["cab_number_px"]) < high
+        ]
+        key = low == ENOUGH_PX
+        told = [j.stated and cue.state is State.PRESENT for j, cue in mine]
+        exact = [t and c.value == _truth(j) for t, (j, c) in zip(told, mine, strict=True)]
+        within = [t and best_fit(j, c) == _truth(j) for t, (j, c) in zip(told, mine, strict=True)]
+        right = [hit for hit, t in zip(within, told, strict=True) if t]
+        rows += [
+            share(f"cab number, {words}: read", told),
+            share(f"cab number, {words}: exact", exact, "number_exact" if key else ""),
+            share(
+                f"cab number, {words}: right within the guide",
+                within,
+                "number_within" if key else "",
+            ),
+            share(f"cab number, {words}: right within the guide, of those read", right),
+        ]
+    return rows
+
+
+def _truth(judged: Judged) -> str:
+    return str(judged.look.label[NAME])
+
+
+def best_fit(judged: Judged, cue: Cue) -> str:
+    """The number of the guide that a reading fits best."""
+    listed = load_guide(judged.look.label["variation"]["guide"]).numbers
+    fits = {
+        painted: sum(p * reading_likelihood(text, painted) for text, p in cue.values.items())
+        for painted in listed
+    }
+    return max(sorted(fits), key=lambda painted: fits[painted])
+
+
+def main() -> None:
+    """Parse the arguments and read."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--pictures", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--models", type=Path, default=Path("models"))
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--most", type=int, default=None)
+    arguments = parser.parse_args()
+    count = read_over(
+        arguments.pictures,
+        arguments.out,
+        models=arguments.models,
+        workers=arguments.workers,
+        most=arguments.most,
+    )
+    print(f"numbers read in {count} pictures")
+
+
+if __name__ == "__main__":
+    main()
