@@ -16,7 +16,7 @@ from statsmodels.stats.proportion import proportion_confint
 
 import made_looks
 from tools.evaluate import groups, pixels
-from tools.evaluate.dated import ALSO, CHECK, PHOTO, date_all, first_answer
+from tools.evaluate.dated import ALSO, CHECK, NOT_NARROWED, PHOTO, date_all, first_answer
 from tools.evaluate.named import covering_rows, named_rows, named_table
 from tools.evaluate.numbers import best_fit, number_rows, read_numbers, read_over
 from tools.evaluate.readings import readings
@@ -158,6 +158,16 @@ def test_sets_hold_the_true_years_or_not(tmp_path: Path) -> None:
     assert found["photo alone: mean number of years stated"].value == pytest.approx(np.mean(widths))
 
 
+def test_a_variation_that_is_likeliest_before_any_look_is_not_named(tmp_path: Path) -> None:
+    line = engine(1, "W1")
+    for cue in made_looks.CUES:
+        line["seen"]["cues"][cue]["judge_visible"] = -9.0
+    (dated,) = date_all(judged([line], tmp_path), {})
+    assert dated.found[PHOTO].variations[0].id == "W1"
+    assert not dated.right(PHOTO)
+    assert by_figure(covering_rows([dated]))["photo alone: not narrowed down"].value == 1.0
+
+
 def test_an_eye_without_fault_sees_what_is_in_sight_and_no_more(tmp_path: Path) -> None:
     line = engine(1, "W6", STATES["W3"])
     hidden = copy.deepcopy(line) | {"file": "guide-1-000002_0.jpg"}
@@ -167,7 +177,9 @@ def test_an_eye_without_fault_sees_what_is_in_sight_and_no_more(tmp_path: Path) 
     clear, blind = date_all(judged([line, hidden], tmp_path), {})
     assert (clear.right(PHOTO), clear.right(PHOTO, ideal=True)) == (False, True)
     guide = load_guide("wayfarer")
-    assert blind.ideal[PHOTO] == estimate(guide, [])
+    unseen = [Cue(name, State.UNSEEN) for name in made_looks.CUES]
+    assert blind.ideal[PHOTO] == estimate(guide, unseen)
+    assert blind.named(PHOTO, ideal=True) == NOT_NARROWED
     assert clear.in_full_view
     assert not blind.in_full_view
 

@@ -18,9 +18,11 @@ from tools.looks import Judged
 from vision.estimate import estimate, saw
 from vision.guide import Guide, Variation, load_guide
 from vision.records import BINARY_CUES, Cue, Estimate, State
+from vision.report.narrowing import tells_nothing
 
 PHOTO, ALSO, CHECK = "photo alone", "+ number, tender", "+ first check"
 STAGES = (PHOTO, ALSO, CHECK)
+NO_ENGINE, NOT_NARROWED = "no engine", "not narrowed down"
 # What `vision.estimate` writes where the engine is more probably in no variation.
 _UNKNOWN = "XXXX"
 # How far a cue is believed that is taken from the label: an eye that does not err.
@@ -53,9 +55,15 @@ class Dated:
     ideal: Mapping[str, Estimate]
 
     def named(self, stage: str, *, ideal: bool = False) -> str:
-        """Variation named first; "" where no engine is stated."""
+        """Variation named first; `NO_ENGINE` or `NOT_NARROWED` where none is.
+
+        Of an engine that nothing in view tells from another the first is the likeliest
+        before any look: right now and then, and no merit.
+        """
         found = (self.ideal if ideal else self.found).get(stage)
-        return found.variations[0].id if found is not None else ""
+        if found is None:
+            return NO_ENGINE
+        return NOT_NARROWED if tells_nothing(found) else found.variations[0].id
 
     def right(self, stage: str, *, ideal: bool = False) -> bool:
         return self.named(stage, ideal=ideal) == self.true
@@ -122,6 +130,7 @@ def _by_label(label: Mapping[str, Any], true: Variation) -> tuple[list[Cue], lis
     for name in BINARY_CUES:
         truth = label["cues"][name]
         if not truth["visible"]:
+            alone.append(Cue(name, State.UNSEEN))
             continue
         there = truth["state"] == State.PRESENT.value
         colour = true.stripe_colour if there and name == "edge_stripe" else None

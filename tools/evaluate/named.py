@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from tools.evaluate.dated import ALSO, CHECK, PHOTO, STAGES, Dated, years_in
+from tools.evaluate.dated import ALSO, CHECK, NOT_NARROWED, PHOTO, STAGES, Dated, years_in
 from tools.evaluate.rows import Row, markdown, share
 from vision.estimate.factors import OTHER
 
@@ -13,11 +13,11 @@ from vision.estimate.factors import OTHER
 LEVEL = 0.90
 _KEYS = {PHOTO: "named_photo", ALSO: "named_also", CHECK: "named_check"}
 NOTE = (
-    "Named right: the true variation stands first; where no engine is stated, it is named "
-    "wrong. As in sight: what an eye without fault would name, from the label's own states of "
-    "what this view shows. Every engine is as made: `telltale guide simulate` says what "
-    "altered engines cost. The check is answered truthfully, and believed as far as any "
-    "person's word."
+    "Named right: the true variation stands first. Where no engine is stated, or nothing in "
+    "view tells one variation from another, none is named, which counts as wrong. As in sight: "
+    "what an eye without fault would name, from the label's own states of what this view "
+    "shows. Every engine is as made: `telltale guide simulate` says what altered engines cost. "
+    "The check is answered truthfully, and believed as far as any person's word."
 )
 
 
@@ -71,7 +71,9 @@ def _width_rows(stage: str, mine: Sequence[Dated]) -> Iterator[Row]:
     known = [w for w in widths if w]
     value = sum(known) / len(known) if known else float("nan")
     yield Row(f"{stage}: mean number of years stated", value, len(known), style="number")
-    yield _share(f"{stage}: no year stated", [not w for w in widths])
+    yield _share(f"{stage}: in no variation, so no year stated", [not w for w in widths])
+    open_ = [d.named(stage) == NOT_NARROWED for d in mine]
+    yield _share(f"{stage}: not narrowed down", open_)
 
 
 def named_table(dated: Sequence[Dated]) -> str:
@@ -95,7 +97,7 @@ def named_table(dated: Sequence[Dated]) -> str:
 
 
 def _name(id: str) -> str:
-    return {"": "no engine", OTHER: "in no variation"}.get(id, id)
+    return "in no variation" if id == OTHER else id
 
 
 def _share(figure: str, hits: Sequence[bool], key: str = "") -> Row:
