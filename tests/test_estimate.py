@@ -493,6 +493,24 @@ def test_a_correction_supersedes_the_photo_and_says_so():
     assert [c.kind for c in corrected.conflicts] == ["readings"]
 
 
+def test_who_cannot_tell_takes_the_photos_reading_back_and_is_not_asked_again():
+    guide = load_guide()
+    other = cue("edge_stripe", 0.9)
+    said = saw(guide, "switch_lever=unseen")
+    vain = estimate(guide, [cue("switch_lever", 0.8), other, said])
+    assert replay(guide, vain.steps) == posterior(guide, [other])
+    assert [s.kind for s in vain.steps] == ["cue", "unseen", "superseded"]
+    assert vain.conflicts == ()
+    open_looks = [
+        look.name for look in estimate(guide, [cue("switch_lever", 0.8), other]).look_next
+    ]
+    assert [look.name for look in vain.look_next if look.name == "switch_lever"] == []
+    assert "switch_lever" in open_looks
+    vain_check = estimate(guide, [other, saw(guide, "axle_magnets=unseen")])
+    assert "axle_magnets" not in [look.name for look in vain_check.look_next]
+    assert vain_check.years == estimate(guide, [other]).years
+
+
 def test_conflict_stories_follow_the_rates_of_the_guide():
     """The same strange tender: a marriage where tenders wander, another story where not."""
 

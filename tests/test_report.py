@@ -357,6 +357,8 @@ def test_a_part_in_plain_sight_is_called_unclear_not_invisible() -> None:
     hidden = Cue("switch_lever", State.UNSEEN)
     assert reading(hidden) == "not visible"
     assert reading(replace(hidden, in_sight=True)) == "unclear"
+    # A person who looked in vain says nothing of where the part was in the picture.
+    assert reading(replace(hidden, source="person")) == "cannot be told"
 
 
 def test_photos_that_disagree_are_named_beside_the_years() -> None:

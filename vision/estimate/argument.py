@@ -38,7 +38,7 @@ class Evidence:
     cues : tuple of Cue
         Those that count.
     superseded : tuple of Cue
-        Photo readings that a person has corrected.
+        Photo readings that a person has corrected or taken back.
     reading : tuple of float
         P(evidence | state) for each state of the factor.
     """
@@ -132,7 +132,8 @@ def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
     for factor in factors:
         names = TENDER_CUES if factor.name == TENDER else (factor.name,)
         mine = [cue for cue in ordered if cue.name in names]
-        spoken = {c.name for c in mine if c.source == "person" and c.state is not State.UNSEEN}
+        # "It cannot be told" is a word too: it takes back what the photo was read to show.
+        spoken = {c.name for c in mine if c.source == "person"}
         counted = tuple(c for c in mine if c.source == "person" or c.name not in spoken)
         replaced = tuple(c for c in mine if c not in counted)
         gathered.append(Evidence(factor, counted, replaced, reading(factor, guide, counted)))
@@ -159,7 +160,7 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
                 text = f"{cue.name} not seen{why}; nothing follows from that"
                 silent.append(Step("unseen", cue.name, text, even))
         for cue in item.superseded:
-            text = f"{cue.name}: what the photo shows ({read_out(cue)}) gives way to what was seen"
+            text = f"{cue.name}: what the photo shows ({read_out(cue)}) gives way to what is said"
             silent.append(Step("superseded", cue.name, text, even))
     if not guide.tenders:
         for cue in sorted((c for c in cues if c.name in TENDER_CUES), key=repr):

@@ -114,8 +114,9 @@ def _open(item: Evidence) -> tuple[str, ...]:
     settled = {
         cue.name
         for cue in item.cues
-        if cue.state is not State.UNSEEN
-        and (cue.source == "person" or _confidence(item, cue.confidence) >= LOOK_AGAIN)
+        # Who has looked and cannot tell need not be asked again.
+        if cue.source == "person"
+        or (cue.state is not State.UNSEEN and _confidence(item, cue.confidence) >= LOOK_AGAIN)
     }
     return tuple(name for name in names if name not in settled)
 

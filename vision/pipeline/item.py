@@ -12,7 +12,7 @@ from vision.estimate import estimate
 from vision.guide import Guide
 from vision.pipeline.views import fuse_views
 from vision.pipeline.witnesses import witnesses
-from vision.records import Answer, Cue, NotFound, Photo, Sighting, State
+from vision.records import Answer, Cue, NotFound, Photo, Sighting
 
 if TYPE_CHECKING:
     from vision.network import Networks
@@ -134,7 +134,7 @@ def date_seen(
     cues = (*fused, *said) if found else ()
     dated = estimate(guide, cues) if found else None
     if dated is not None:
-        settled = {cue.name for cue in said if cue.state is not State.UNSEEN}
+        settled = {cue.name for cue in said}
         disputes = tuple(d for d in disputes if not settled.intersection(d.cues))
         dated = replace(dated, conflicts=dated.conflicts + disputes)
     return Answer(
