@@ -7,7 +7,10 @@ from collections.abc import Callable
 import pytest
 
 from answers import FakeEye
+from browser import chromium, open_page
 from vision.cli import run
+
+__all__ = ["chromium", "open_page", "telltale"]
 
 Telltale = Callable[..., tuple[int, str, str]]
 

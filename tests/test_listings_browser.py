@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
+from browser import FLAGS, violations
 from listing_files import HIDDEN, W, eye, write_photos, write_table
-from test_page_browser import FLAGS, violations
 from vision.cli import run
 
 pytest.importorskip("extruct")

@@ -45,7 +45,7 @@ def shown(answer: Answer, guide: Guide, *, skip: Collection[str] = ()) -> dict[s
     -------
     dict
         "years" and "sure" in words; "candidates", "cues", "conflicts", "looks",
-        "notes" and "cautions", each a list. A choice holds the statement that it
+        "skipped", "notes" and "cautions", each a list. A choice holds the statement that it
         makes, and a "word" of the page or a "text" of the guide.
     """
     years, sure = headline(answer)
@@ -58,6 +58,7 @@ def shown(answer: Answer, guide: Guide, *, skip: Collection[str] = ()) -> dict[s
         "cues": [] if estimate is None else [_cue(c, answer, guide) for c in answer.cues],
         "conflicts": [] if estimate is None else [conflict_words(c) for c in estimate.conflicts],
         "looks": [] if estimate is None else _looks(estimate, guide, skip),
+        "skipped": [] if estimate is None else _skipped(estimate, guide, skip),
         "notes": [note for photo in answer.photos for note in photo.notes],
         "cautions": list(CAUTIONS) if suggests_touching(answer) else [],
     }
@@ -84,6 +85,16 @@ def choices(guide: Guide, name: str) -> list[Choice]:
             {"word": "no", "saw": f"{name}=absent"},
         ]
     return made
+
+
+def corrections(guide: Guide, name: str) -> list[Choice]:
+    """What a person can say of a part that the photo was read to show, or not to show.
+
+    "Cannot be told" takes the reading back without putting another in its place.
+    """
+    if name == "tender":
+        return []
+    return [*choices(guide, name), {"word": "cannot_tell", "saw": f"{name}={State.UNSEEN.value}"}]
 
 
 def guide_table(guide: Guide) -> dict[str, Any]:
@@ -135,17 +146,18 @@ def _candidates(estimate: Estimate) -> list[dict[str, Any]]:
 def _cue(cue: Cue, answer: Answer, guide: Guide) -> dict[str, Any]:
     step = weighing_step(cue, answer.estimate) if answer.estimate is not None else None
     fits = fits_words(step) if step is not None else ""
-    seen = cue.state is not State.UNSEEN
+    seen, by_photo = cue.state is not State.UNSEEN, cue.source == "photo"
+    because = cue.because if by_photo else ""
     return {
         "name": cue.name,
         "words": cue_words(cue.name),
         "state": cue.state.value,
         "reading": reading(cue),
-        "sure": percent(cue.confidence) if seen and cue.source == "photo" else "",
+        "sure": percent(cue.confidence) if seen and by_photo else "",
         "speaks": "neutral" if step is None else bearing(step),
-        "told": [part for part in (cue.because, best_view(cue, answer), fits) if part],
+        "told": [part for part in (because, best_view(cue, answer), fits) if part],
         "source": cue.source,
-        "choices": choices(guide, cue.name) if cue.name != "tender" else [],
+        "choices": corrections(guide, cue.name),
     }
 
 
@@ -155,11 +167,10 @@ def _looks(estimate: Estimate, guide: Guide, skip: Collection[str]) -> list[dict
         for look in estimate.look_next
         if look.gain_bits >= LEAST_GAIN and look.name not in skip
     ]
-    questions = {check.id: check.question for check in guide.checks}
     return [
         {
             "name": look.name,
-            "words": questions.get(look.name) or cue_words(look.name),
+            "words": _asked(guide, look.name),
             "instruction": look.instruction,
             "caution": look.caution,
             "hands_on": look.hands_on,
@@ -167,3 +178,17 @@ def _looks(estimate: Estimate, guide: Guide, skip: Collection[str]) -> list[dict
         }
         for look in telling[:MOST_LOOKS]
     ]
+
+
+def _skipped(estimate: Estimate, guide: Guide, skip: Collection[str]) -> list[Choice]:
+    """Looks that a person took in vain; those that something else has settled are gone."""
+    return [
+        {"name": look.name, "words": _asked(guide, look.name)}
+        for look in estimate.look_next
+        if look.name in skip
+    ]
+
+
+def _asked(guide: Guide, name: str) -> str:
+    questions = {check.id: check.question for check in guide.checks}
+    return questions.get(name) or cue_words(name)

@@ -4,6 +4,8 @@ import * as wire from "./wire.js";
 
 // Below this a variation counts as ruled out: it is then said to have "under 1 %".
 const LEAST = 0.005;
+// Where the guide waits out a reload of a page whose laptop is out of reach.
+const SHELF = "guide";
 let table = null;
 
 const box = document.getElementById("guide-box");
@@ -54,8 +56,27 @@ function row(one, known) {
     make("td", {}, one.years), ...cells);
 }
 
-export async function openGuide(item) {
-  table = table || (await wire.guide());
+function shelved() {
+  try {
+    return JSON.parse(sessionStorage.getItem(SHELF));
+  } catch {
+    return null;
+  }
+}
+
+export async function fetchGuide() {
+  table = await wire.guide();
+  try {
+    sessionStorage.setItem(SHELF, JSON.stringify(table));
+  } catch {
+    // A browser that keeps nothing has it until the page is left.
+  }
+}
+
+// The laptop's own, which may have been started anew with another; else the last one seen.
+export async function openGuide(item, inReach) {
+  table = table || shelved();
+  if (inReach || !table) await fetchGuide();
   const known = shares(item);
   const heads = [say("guide_variation"), say("guide_years"), ...table.columns.map(({ words }) => words)];
   place.replaceChildren(make("table", {},
@@ -64,8 +85,4 @@ export async function openGuide(item) {
   difference.replaceChildren();
   document.getElementById("guide-head").textContent = table.title;
   if (!box.open) box.showModal();
-}
-
-export function forget() {
-  table = null;
 }

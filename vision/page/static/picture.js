@@ -134,6 +134,11 @@ export function release(photo) {
   urls.delete(photo.blob);
 }
 
+// A photo that waits for its answer.
+export function unread(photo, index) {
+  return make("figure", {}, make("img", { className: "unread", src: address(photo.blob), alt: say("photo_unread_alt", { number: index + 1 }) }));
+}
+
 export function picture(record, photos, index, remove) {
   const [width, height] = record.photos[index].size;
   const alt = say("photo_alt", { number: index + 1 });
