@@ -1,24 +1,19 @@
-"""Small files of listings, and eyes that other processes can import; as a script, the command."""
+"""Small files of listings, and what their photos show."""
 
 from __future__ import annotations
 
 import csv
 import io
-import os
-import subprocess
-import sys
-import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
-from answers import CUES, FakeEye
+from answers import FakeEye
 from archives import different
 from shapes import encoded
-from vision.records import Box, Cue, NotFound, Photo, Sighting, State
+from vision.records import Box, Cue, State
 
-TESTS = Path(__file__).parent
 COLUMNS = ("id", "title", "description", "price", "currency", "link", "photos")
 
 
@@ -68,39 +63,6 @@ def eye(seen: Mapping[str, tuple[Cue, ...] | None]) -> FakeEye:
     return FakeEye(seen)
 
 
-@dataclass(frozen=True)
-class SlowEye:
-    """Takes its time, and counts its looks in a file, so that a kill finds it at work."""
-
-    version: str = "fake"
-
-    def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
-        time.sleep(0.03)
-        with Path(os.environ["LOOKS"]).open("a", encoding="utf-8") as stream:
-            stream.write(f"{Path(photo.name).name}\n")
-        return FakeEye().look(photo)
-
-
-@dataclass(frozen=True)
-class DeadlyEye:
-    """Kills its process over one photo."""
-
-    version: str = "fake"
-
-    def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
-        if "deadly" in photo.name:
-            os._exit(7)
-        return FakeEye().look(photo)
-
-
-def slow_eye() -> SlowEye:
-    return SlowEye()
-
-
-def deadly_eye() -> DeadlyEye:
-    return DeadlyEye()
-
-
 def write_table(path: Path, rows: Sequence[Mapping[str, str]]) -> Path:
     """Write a CSV table of listings by RFC 4180."""
     stream = io.StringIO()
@@ -117,29 +79,9 @@ def write_photos(folder: Path, names: Sequence[str], start: int = 0) -> None:
         folder.joinpath(name).write_bytes(encoded(different(number), "JPEG"))
 
 
-def command(*arguments: object, eye: str, **environment: str) -> subprocess.Popen[bytes]:
-    """The command with one of the eyes above, as a process of its own."""
-    path = os.pathsep.join([str(TESTS), str(TESTS.parent), os.environ.get("PYTHONPATH", "")])
-    return subprocess.Popen(
-        [sys.executable, str(TESTS / "listing_files.py"), eye, *map(str, arguments)],
-        env={**os.environ, "PYTHONPATH": path, **environment},
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-    )
-
-
 def with_confidence(cues: Sequence[Cue], sure: float) -> tuple[Cue, ...]:
     """The same readings of parts, less sure."""
     return tuple(
         c if c.p_present is None else replace(part(c.name, c.state, sure), values=c.values)
         for c in cues
     )
-
-
-__all__ = ["CUES", "HIDDEN", "W", "command", "eye", "write_photos", "write_table"]
-
-if __name__ == "__main__":
-    import listing_files
-    from vision.cli import run
-
-    sys.exit(run(sys.argv[2:], load_eye=getattr(listing_files, sys.argv[1])))

@@ -12,18 +12,8 @@ import pytest
 from PIL import Image, ImageEnhance
 
 from answers import FakeEye
-from archives import (
-    GUIDE,
-    Silent,
-    command,
-    deadly_eye,
-    different,
-    fake_eye,
-    fill,
-    newer_eye,
-    state,
-    tag,
-)
+from archives import GUIDE, Silent, different, fill, state, tag
+from eyes import command, deadly_eye, fake_eye, newer_eye
 from shapes import encoded
 from vision.archive import By, Index, undo_archive
 from vision.archive.groups import COPY_BITS, copies_among, group, read_group_file

@@ -9,7 +9,8 @@ import subprocess
 import sys
 from pathlib import Path
 
-from archives import TESTS, Silent, command, fill, tag
+from archives import Silent, fill, tag
+from eyes import TESTS, command
 from vision.archive import Index
 
 
@@ -58,7 +59,7 @@ def test_a_terminal_sees_what_is_done_left_and_failed(tmp_path: Path) -> None:
     ours, theirs = pty.openpty()
     path = os.pathsep.join([str(TESTS), str(TESTS.parent)])
     process = subprocess.Popen(
-        [sys.executable, str(TESTS / "archives.py"), "slow_eye", "tag", str(tmp_path), "--jobs=1"],
+        [sys.executable, str(TESTS / "eyes.py"), "slow_eye", "tag", str(tmp_path), "--jobs=1"],
         env={**os.environ, "PYTHONPATH": path, "TERM": "xterm", "COLUMNS": "100"},
         stdout=subprocess.DEVNULL,
         stderr=theirs,

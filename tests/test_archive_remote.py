@@ -13,7 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from archives import TESTS, Silent, fill, slow_eye, state, tag
+from archives import Silent, fill, state, tag
+from eyes import TESTS, slow_eye
 from vision.archive import Index
 from vision.records import ArchiveError
 

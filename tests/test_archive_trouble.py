@@ -16,7 +16,8 @@ import numpy as np
 import pytest
 from lxml import etree
 
-from archives import TESTS, Silent, command, different, fill, slow_eye, state, tag
+from archives import Silent, different, fill, state, tag
+from eyes import TESTS, command, slow_eye
 from shapes import encoded
 from vision.archive import Index
 from vision.archive.files import sole_run
@@ -177,7 +178,7 @@ def alive(pid: str) -> bool:
 def on_a_disk_of_its_own(script: str, tmp_path: Path) -> subprocess.CompletedProcess[str]:
     """Run a shell script where it may mount; `tag` is the command with the fake eye."""
     path = os.pathsep.join([str(TESTS), str(TESTS.parent)])
-    head = f'set -u\ntag() {{ "{sys.executable}" "{TESTS}/archives.py" fake_eye tag "$@"; }}\n'
+    head = f'set -u\ntag() {{ "{sys.executable}" "{TESTS}/eyes.py" fake_eye tag "$@"; }}\n'
     return subprocess.run(
         ["unshare", "-Urm", "sh", "-c", head + script],
         cwd=tmp_path,

@@ -19,7 +19,8 @@ pytest.importorskip("babel")
 pytest.importorskip("price_parser")
 
 from answers import FakeEye
-from listing_files import HIDDEN, W, command, eye, write_photos, write_table
+from eyes import LOOKS, PAUSE, command
+from listing_files import HIDDEN, W, eye, write_photos, write_table
 from shapes import encoded, engine
 from test_listings_fetch import PICTURE, Server, Shop
 from vision.listings.pictures import flat_share, likeness, listed_path, reused
@@ -393,13 +394,15 @@ def test_what_has_changed_is_examined_anew(telltale: Any, shop: Path, change: st
     if change == "photo":
         write_photos(shop.parent, ["w3.jpg"], start=9)
     elif change == "text":
-        shop.write_text(
-            shop.read_text().replace("with lever", "with a lever"), encoding="utf-8", newline=""
-        )
+        shop.write_text(shop.read_text().replace(",with lever", ",no lever"), "utf-8", newline="")
     else:
         more = ("--guide", "brindle")
     records = by_id(judged(telltale, shop, *more, eye=FakeEye({"w3": None})))
-    assert records["wrong"]["verdict"] == "cannot tell"
+    # A photo that has changed is looked at; of the others it is known what they show.
+    verdicts = {"photo": "cannot tell", "text": "supported", "guide": "contradicted"}
+    assert records["wrong"]["verdict"] == verdicts[change]
+    guide = records["true"]["answer"]["versions"]["guide"]
+    assert guide.startswith("brindle" if change == "guide" else "wayfarer")
     if change == "photo":
         assert records["true"]["verdict"] == "supported"
 
@@ -423,12 +426,13 @@ def test_killed_at_any_moment_it_goes_on_and_doubles_nothing(tmp_path: Path) -> 
     table = write_table(tmp_path / "t.csv", rows)
     looks = tmp_path / "looks.txt"
     looks.touch()
+    noted = {LOOKS: str(looks), PAUSE: "0.03"}
     base = tmp_path / ".telltale" / "listings.sqlite"
     kept = 0
     import time
 
     for _ in range(3):
-        run = command("listings", table, "--jobs", 1, "--json", eye="slow_eye", LOOKS=str(looks))
+        run = command("listings", table, "--jobs", 1, "--json", eye="slow_eye", **noted)
         deadline = time.monotonic() + 20
         while _kept(base) < kept + 4 and run.poll() is None and time.monotonic() < deadline:
             time.sleep(0.02)
@@ -437,7 +441,7 @@ def test_killed_at_any_moment_it_goes_on_and_doubles_nothing(tmp_path: Path) -> 
         kept = _kept(base)
     assert 0 < kept < count
     done = len(looks.read_text().splitlines())
-    run = command("listings", table, "--jobs", 2, "--json", eye="slow_eye", LOOKS=str(looks))
+    run = command("listings", table, "--jobs", 2, "--json", eye="slow_eye", **noted)
     out, err = run.communicate(timeout=60)
     assert run.returncode == 0, err.decode()
     ids = [json.loads(line)["id"] for line in out.decode().splitlines()]
@@ -452,6 +456,67 @@ def _kept(base: Path) -> int:
             return int(held.execute("SELECT count(*) FROM records").fetchone()[0])
     except sqlite3.Error:
         return 0
+
+
+SHARED = {"1": "a.jpg|b.jpg", "2": "b2.jpg|c.jpg", "3": "c.jpg|b.jpg|d.jpg", "4": "a.jpg|c2.jpg"}
+
+
+@pytest.fixture
+def sharing(tmp_path: Path) -> Path:
+    """Four listings whose ten photos are four pictures, some under two names."""
+    write_photos(tmp_path, ["a.jpg", "b.jpg", "c.jpg", "d.jpg"])
+    for copy, name in (("b2.jpg", "b.jpg"), ("c2.jpg", "c.jpg")):
+        (tmp_path / copy).write_bytes((tmp_path / name).read_bytes())
+    rows = [
+        {"id": id, "title": f"Wayfarer with lever, lot {id}", "photos": photos}
+        for id, photos in SHARED.items()
+    ]
+    return write_table(tmp_path / "t.csv", rows)
+
+
+@pytest.mark.slow
+def test_each_content_is_looked_at_once(sharing: Path) -> None:
+    """Each listing looked at its own photos, however many showed the same one."""
+    looks = sharing.with_name("looks.txt")
+    words = ["listings", sharing, "--json", "--jobs"]
+    noted = {LOOKS: str(looks), PAUSE: "0.2"}
+    found = []
+    for jobs in (1, 2, 4):
+        looks.write_text("", "utf-8")
+        run = command(
+            *words, jobs, "--state", sharing.with_name(f"{jobs}"), eye="slow_eye", **noted
+        )
+        out, err = run.communicate(timeout=60)
+        assert run.returncode == 0, err.decode()
+        found.append(out)
+        contents = [line.split()[0] for line in looks.read_text("utf-8").splitlines()]
+        assert len(contents) == len(set(contents)) == 4, jobs
+    assert found[0] == found[1] == found[2]
+    # Alone, with nothing to share and nothing known, each says the same of its photos.
+    shared = by_id([json.loads(line) for line in found[0].splitlines()])
+    for id, photos in SHARED.items():
+        rows = [{"id": id, "title": f"Wayfarer with lever, lot {id}", "photos": photos}]
+        looks.write_text("", "utf-8")
+        table = write_table(sharing.with_name("one.csv"), rows)
+        state = sharing.with_name(f"alone{id}")
+        run = command(
+            "listings", table, "--json", "--jobs", 1, "--state", state, eye="slow_eye", **noted
+        )
+        (record,) = [json.loads(line) for line in run.communicate(timeout=60)[0].splitlines()]
+        assert len(looks.read_text("utf-8").splitlines()) == len(photos.split("|"))
+        for name in ("photos", "claims", "answer", "verdict", "ask", "together", "complete"):
+            assert record[name] == shared[id][name], (id, name)
+
+
+def test_a_listing_that_comes_again_with_another_price_needs_no_look(
+    telltale: Any, shop: Path
+) -> None:
+    first = by_id(judged(telltale, shop))
+    shop.write_text(shop.read_text().replace("300", "280"), "utf-8", newline="")
+    blind = FakeEye({name: None for name in ("w6", "w6copy", "w3", "dim")})
+    again = by_id(judged(telltale, shop, eye=blind))
+    assert (first["true"]["price"], again["true"]["price"]) == ("300", "280")
+    assert again["true"]["answer"] == first["true"]["answer"]
 
 
 @pytest.mark.slow

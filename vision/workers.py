@@ -35,7 +35,9 @@ def work_off(
     Parameters
     ----------
     tasks : iterable
-        Drawn as needed: at most `jobs` times 1 + `AHEAD` are under way.
+        Drawn as needed: at most `jobs` times 1 + `AHEAD` are under way. One that says it
+        has no more is asked again after each result, so that it may hold a task back
+        until another's result is in.
     work, begin : callable
         Sent to the workers; each calls `begin` once, before its first task.
     died : callable

@@ -3,28 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from vision.listings.claims import find_claims
 from vision.listings.parts import Lexicon
-from vision.listings.pictures import FLAT_SHARE, flat_share, likeness, listed_path, open_listed
+from vision.listings.pictures import FLAT_SHARE, LIMITS, flat_share, likeness, listed_path
 from vision.listings.ranking import qualities
-from vision.listings.values import Listing
+from vision.listings.values import Listing, View
 from vision.listings.verdicts import Judged, judge, overall
 from vision.photo import open_photo
-from vision.pipeline import date_item
-from vision.records import BINARY_CUES, Answer, Cue, NotFound, Photo, Sighting, State, TelltaleError
+from vision.pipeline.kept import date_looks
+from vision.pipeline.look import Look, look_from_text, look_to_text
+from vision.pipeline.witnesses import engine_hashes
+from vision.records import BINARY_CUES, Answer, Cue, Sighting, State, TelltaleError
 from vision.report import answer_json
 from vision.report.words import next_looks
 
 if TYPE_CHECKING:
     from vision.pipeline import Eye
 
-# Photos of one listing that are looked at; the rest are named as left out. Chosen: all
-# are in memory at once, and the thirteenth hardly shows another side.
+# Photos of one listing that are looked at; the rest are named as left out. Chosen: the
+# thirteenth hardly shows another side, and a listing must not cost an hour.
 MOST_PHOTOS = 12
 # How sure two photos must be of opposite things for them to show two engines. Chosen.
 DIFFERENT_FROM = 0.95
@@ -43,50 +45,46 @@ class Task:
         That its photos' paths are relative to.
     fetched : tuple of (str, str, str)
         For each address the file it was fetched to, or "" and then why not.
+    known : tuple of (str, View)
+        For photos, as the listing names them, that need not be looked at again.
     """
 
     key: str
     listing: Listing
     folder: Path
     fetched: tuple[tuple[str, str, str], ...] = ()
+    known: tuple[tuple[str, View], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Examined:
-    """What came of a task: a record of plain values. `again`: it is worth another try."""
+    """What came of a task.
+
+    Attributes
+    ----------
+    key : str
+    record : dict
+        Plain values.
+    again : bool
+        It is worth another try.
+    views : tuple of View
+        What was seen in photos that were not known.
+    """
 
     key: str
     record: dict[str, Any]
     again: bool = False
-
-
-@dataclass(slots=True)
-class _Memory:
-    """An eye that looks at each photo once and keeps what it saw."""
-
-    eye: Eye
-    looks: dict[str, tuple[Sighting | NotFound, tuple[Cue, ...]]] = field(default_factory=dict)
-
-    @property
-    def version(self) -> str:
-        """Version of the eye behind."""
-        return self.eye.version
-
-    def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
-        """Look, or remember."""
-        key = f"{photo.sha256} {photo.name}"
-        if key not in self.looks:
-            self.looks[key] = self.eye.look(photo)
-        return self.looks[key]
+    views: tuple[View, ...] = ()
 
 
 def examine(task: Task, lexicon: Lexicon, load_eye: Callable[[], Eye]) -> Examined:
     """Examine one listing. A photo that cannot be read is recorded, and no other harmed."""
     listing, guide = task.listing, lexicon.guide
-    photos, rows, again = _open(task)
-    eye = _Memory(load_eye()) if photos else None
-    answer = date_item(photos, guide, eye) if eye is not None else None
-    differ = _differences(photos, eye) if eye is not None else ()
+    desk = _Desk(task, load_eye)
+    rows = [desk.row(place, photo) for place, photo in enumerate(listing.photos)]
+    looks = desk.looks
+    answer = date_looks(desk.names, looks, guide, load_eye().version) if looks else None
+    differ = _differences(looks)
     claims = find_claims(listing, lexicon)
     judged = judge(claims, answer, guide, one_engine=not differ)
     shown = _shown(judged, answer)
@@ -109,42 +107,74 @@ def examine(task: Task, lexicon: Lexicon, load_eye: Callable[[], Eye]) -> Examin
         "shown": None if shown is None else _row_of(rows, shown),
         "answer": None if answer is None else answer_json(answer),
     }
-    return Examined(task.key, record, again)
+    return Examined(task.key, record, desk.again, desk.new)
 
 
-def _open(task: Task) -> tuple[list[Photo], list[dict[str, Any]], bool]:
-    """Open photos; what each became, in the order of the listing; whether to try again."""
-    fetched = {url: (path, why) for url, path, why in task.fetched}
-    photos: list[Photo] = []
-    rows: list[dict[str, Any]] = []
-    again = False
-    for position, reference in enumerate(task.listing.photos):
+class _Desk:
+    """The photos of one listing, each opened, looked at, and put away again."""
+
+    def __init__(self, task: Task, load_eye: Callable[[], Eye]) -> None:
+        self._task, self._load_eye = task, load_eye
+        self._fetched = {url: (path, why) for url, path, why in task.fetched}
+        self._views = {view.sha256: view for _, view in task.known}
+        self._known = dict(task.known)
+        self.looks: list[Look] = []
+        self.names: list[str] = []
+        self.again = False
+
+    @property
+    def new(self) -> tuple[View, ...]:
+        """What was seen just now."""
+        known = {view.sha256 for view in self._known.values()}
+        return tuple(view for sha, view in self._views.items() if sha not in known)
+
+    def row(self, place: int, reference: str) -> dict[str, Any]:
+        """What became of a photo, in plain values."""
         row: dict[str, Any] = {"path": reference}
-        rows.append(row)
-        path, why = fetched.get(reference, ("", ""))
-        if position >= MOST_PHOTOS:
-            row["error"] = f"not looked at: only the first {MOST_PHOTOS} photos are"
-        elif is_address(reference) and not path:
-            row["error"] = why or "an address; give --fetch to have it fetched"
-            again = again or bool(why)
-        else:
-            try:
-                photo = open_photo(Path(path)) if path else open_listed(task.folder, reference)
-            except TelltaleError as error:
-                row["error"] = _without_name(
-                    str(error), (path, str(task.folder / reference), reference)
-                )
-                continue
-            except MemoryError:
-                row["error"] = "too large for this machine's memory"
-                continue
-            row |= {"file": path or str(listed_path(task.folder, reference))}
-            row |= {"sha256": photo.sha256, "size": list(photo.size), "alike": likeness(photo)}
-            row["index"] = len(photos)
-            if flat_share(photo) >= FLAT_SHARE:
-                row["drawn"] = True
-            photos.append(photo)
-    return photos, rows, again
+        path, why = self._fetched.get(reference, ("", ""))
+        if place >= MOST_PHOTOS:
+            return row | {"error": f"not looked at: only the first {MOST_PHOTOS} photos are"}
+        if is_address(reference) and not path:
+            self.again = self.again or bool(why)
+            return row | {"error": why or "an address; give --fetch to have it fetched"}
+        folder = self._task.folder
+        try:
+            file = Path(path) if path else listed_path(folder, reference)
+            view = self._known.get(reference) or self._view(file)
+        except TelltaleError as error:
+            names = (path, str(folder / reference), reference)
+            return row | {"error": _without_name(str(error), names)}
+        except MemoryError:
+            return row | {"error": "too large for this machine's memory"}
+        look = look_from_text(view.look)
+        row |= {"file": str(file), "sha256": look.sha256, "size": list(look.size)}
+        row |= {"alike": f"{look.alike:016x}", "index": len(self.looks)}
+        self.looks.append(look)
+        self.names.append(str(file))
+        return row | ({"drawn": True} if view.is_drawn else {})
+
+    def _view(self, file: Path) -> View:
+        photo = open_photo(file, limits=LIMITS)
+        if photo.sha256 not in self._views:
+            sighting, cues = self._load_eye().look(photo)
+            look = Look(
+                sha256=photo.sha256,
+                size=photo.size,
+                orientation=photo.orientation,
+                taken=photo.taken,
+                notes=photo.notes,
+                sighting=sighting,
+                cues=tuple(cues),
+                alike=int(likeness(photo), 16),
+                engine=engine_hashes(photo, sighting),
+            )
+            self._views[photo.sha256] = View(
+                photo.sha256,
+                file.stat().st_size,
+                look_to_text(look),
+                flat_share(photo) >= FLAT_SHARE,
+            )
+        return self._views[photo.sha256]
 
 
 def _without_name(text: str, names: Sequence[str]) -> str:
@@ -160,11 +190,10 @@ def is_address(reference: str) -> bool:
     return reference.lower().startswith(("http://", "https://"))
 
 
-def _differences(photos: Sequence[Photo], eye: _Memory) -> tuple[str, ...]:
+def _differences(looks: Sequence[Look]) -> tuple[str, ...]:
     """Say which photos are sure of opposite things, so that they may show two engines."""
-    looks = [eye.look(photo)[1] for photo in photos]
     said = []
-    for (i, first), (j, second) in combinations(enumerate(looks), 2):
+    for (i, first), (j, second) in combinations(enumerate(look.cues for look in looks), 2):
         for name in (*BINARY_CUES, "cab_number", "tender_axles"):
             readings = [_sure(cues, name) for cues in (first, second)]
             if None not in readings and readings[0] != readings[1]:

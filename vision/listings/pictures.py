@@ -9,7 +9,7 @@ from pathlib import Path, PurePosixPath
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo import Limits, open_photo
+from vision.photo import Limits
 from vision.records import Photo, PhotoMissing, PhotoUnreadable
 
 # Listings come from strangers: less is opened for them than for one's own photos.
@@ -27,8 +27,8 @@ FLAT_SHARE = 0.8
 CARD_SIDE, CARD_QUALITY = 640, 60
 
 
-def open_listed(folder: Path, reference: str) -> Photo:
-    """Open a photo that a listing names.
+def listed_path(folder: Path, reference: str) -> Path:
+    """Path of a photo that a listing names, if it lies in the listing's own folder.
 
     Parameters
     ----------
@@ -40,15 +40,11 @@ def open_listed(folder: Path, reference: str) -> Photo:
     Raises
     ------
     PhotoMissing
-        Not there, or outside the folder: a listing is a stranger's text, and must not
-        make a report out of other pictures of this machine.
-    PhotoUnreadable, PhotoTooLarge and the other errors of `open_photo`
+        Outside the folder: a listing is a stranger's text, and must not make a report
+        out of other pictures of this machine.
+    PhotoUnreadable
+        No path at all.
     """
-    return open_photo(listed_path(folder, reference), limits=LIMITS)
-
-
-def listed_path(folder: Path, reference: str) -> Path:
-    """Path of a photo that a listing names, if it lies in the listing's own folder."""
     plain = reference.replace("\\", "/")
     parts = PurePosixPath(plain)
     colon = ":" in plain.partition("/")[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import astuple, dataclass, field
@@ -12,7 +13,6 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from vision import __version__
 from vision.guide import Guide, load_guide
 from vision.listings.crew import work
 from vision.listings.examine import Task, is_address
@@ -20,8 +20,10 @@ from vision.listings.fetch import Cache, Fetcher, FetchError
 from vision.listings.pictures import listed_path, reused
 from vision.listings.ranking import Weights, cheapness, value, wanted_share
 from vision.listings.read import Source, read_listings
+from vision.listings.sharing import Sharing
 from vision.listings.store import FORMAT, Store, opened
 from vision.listings.values import BadRow
+from vision.pipeline.look import eye_name
 from vision.records import ListingsError, TelltaleError
 
 if TYPE_CHECKING:
@@ -119,8 +121,8 @@ def judge_listings(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) 
         if order.fetcher is not None:
             pictures = Cache(order.state_folder / "fetched")
             held.callback(pictures.close)
-        basis = [FORMAT, __version__, eye().version if sources else "", _identity(guide)]
-        run = _Run(order, store, pictures, basis, watcher)
+        name = eye_name(eye().version) if sources else ""
+        run = _Run(order, (store, pictures), name, [FORMAT, name, _identity(guide)], watcher)
         records, examined = run.records(sources, eye if order.jobs == 1 else load_eye)
     _compare(records)
     _rank(records, guide, order)
@@ -146,10 +148,16 @@ class _Run:
     """One run: records are kept here and nowhere else."""
 
     def __init__(
-        self, order: Order, store: Store, cache: Cache | None, basis: list[Any], watcher: Watcher
+        self,
+        order: Order,
+        stores: tuple[Store, Cache | None],
+        eye: str,
+        basis: list[Any],
+        watcher: Watcher,
     ) -> None:
-        self._order, self._store, self._cache = order, store, cache
-        self._basis, self._watcher = basis, watcher
+        self._order, (self._store, self._cache) = order, stores
+        self._eye, self._basis, self._watcher = eye, basis, watcher
+        self._sizes: Counter[int] = Counter()
 
     def records(
         self, sources: Sequence[Source], load_eye: Callable[[], Eye]
@@ -165,10 +173,11 @@ class _Run:
             else:
                 made[key] = kept
         self._watcher.begin("listings", len(todo))
-        for done in work(self._tasks(todo), self._order.guide, load_eye, self._order.jobs):
+        shared = Sharing(self._tasks(todo), self._store, self._eye, self._sizes)
+        for done in work(shared, self._order.guide, load_eye, self._order.jobs):
             # A photo that could not be fetched may be there tomorrow.
-            if not done.again:
-                self._store.put(done.key, done.record)
+            self._store.put(done.key, None if done.again else done.record, done.views, self._eye)
+            shared.done(done)
             made[done.key] = done.record
             self._watcher.step()
         return [made[key] for key in keys], len(todo)
@@ -192,19 +201,21 @@ class _Run:
     def _key(self, source: Source) -> str:
         """Return a hash of all that goes into a listing's record."""
         stamps = [_stamp(source.folder, photo) for photo in source.listing.photos]
+        self._sizes.update(size for _, size, _ in stamps if size is not None)
         fetch = self._cache is not None
         whole = [*self._basis, astuple(source.listing), str(source.folder), stamps, fetch]
         return hashlib.sha256(json.dumps(whole, default=str).encode()).hexdigest()
 
 
-def _stamp(folder: Path, reference: str) -> list[Any]:
+def _stamp(folder: Path, reference: str) -> tuple[str, int | None, int]:
+    """Name, bytes and time of change of a photo; None and 0 where there is no file."""
     if is_address(reference):
-        return [reference]
+        return reference, None, 0
     try:
         status = os.stat(listed_path(folder, reference))  # noqa: PTH116 — follows links, as reading does
     except (TelltaleError, OSError, ValueError):
-        return [reference, None]
-    return [reference, status.st_size, status.st_mtime_ns]
+        return reference, None, 0
+    return reference, status.st_size, status.st_mtime_ns
 
 
 def _compare(records: Sequence[dict[str, Any]]) -> None:

@@ -4,22 +4,30 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from filelock import FileLock, Timeout
 
+from vision.listings.values import View
 from vision.records import ListingsError, OutputError
 
 NAME = "listings.sqlite"
 # Raised whenever what is kept changes its form: older records are made anew.
-FORMAT = 1
+FORMAT = 2
+_TABLES = """
+CREATE TABLE IF NOT EXISTS records (key TEXT PRIMARY KEY, record TEXT);
+CREATE TABLE IF NOT EXISTS views (sha256 TEXT, eye TEXT, bytes INTEGER, look TEXT,
+  drawn INTEGER, PRIMARY KEY (sha256, eye));
+"""
 
 
 class Store:
-    """The records of one folder; every record is written whole or not at all.
+    """The records of one folder, and what was seen in each photo, by its content.
+
+    Every record is written whole or not at all, and with it what was seen for it.
 
     Parameters
     ----------
@@ -59,18 +67,48 @@ class Store:
         row = self._base.execute("SELECT record FROM records WHERE key = ?", (key,)).fetchone()
         return None if row is None else dict(json.loads(row[0]))
 
-    def put(self, key: str, record: dict[str, Any]) -> None:
+    def view(self, sha256: str, eye: str) -> View | None:
+        """Return what an eye saw in a photo of this content, or None."""
+        query = "SELECT bytes, look, drawn FROM views WHERE sha256 = ? AND eye = ?"
+        row = self._base.execute(query, (sha256, eye)).fetchone()
+        return None if row is None else View(sha256, row[0], row[1], bool(row[2]))
+
+    def sizes(self, eye: str) -> set[int]:
+        """Bytes of all photos that an eye has looked at."""
+        query = "SELECT DISTINCT bytes FROM views WHERE eye = ?"
+        return {size for (size,) in self._base.execute(query, (eye,))}
+
+    def put(
+        self,
+        key: str,
+        record: dict[str, Any] | None,
+        views: Iterable[View] = (),
+        eye: str = "",
+    ) -> None:
         """Keep a record; one under the same key is replaced.
+
+        Parameters
+        ----------
+        key : str
+        record : dict or None
+            None for one that is to be made again next time.
+        views : iterable of View
+            What was seen for it.
+        eye : str
+            By which eye.
 
         Raises
         ------
         OutputError
             The disk is full, or the like.
         """
-        text = json.dumps(record, allow_nan=False)
+        rows = [(v.sha256, eye, v.bytes, v.look, v.is_drawn) for v in views]
         try:
             with self._base:
-                self._base.execute("INSERT OR REPLACE INTO records VALUES (?, ?)", (key, text))
+                self._base.executemany("INSERT OR REPLACE INTO views VALUES (?, ?, ?, ?, ?)", rows)
+                if record is not None:
+                    text = json.dumps(record, allow_nan=False)
+                    self._base.execute("INSERT OR REPLACE INTO records VALUES (?, ?)", (key, text))
         except sqlite3.Error as error:
             raise OutputError(f"{NAME}: cannot be written ({error})") from error
 
@@ -81,9 +119,7 @@ def _open(path: Path) -> sqlite3.Connection:
         try:
             (form,) = base.execute("PRAGMA user_version").fetchone()
             if form in (0, FORMAT):
-                base.execute(
-                    "CREATE TABLE IF NOT EXISTS records (key TEXT PRIMARY KEY, record TEXT)"
-                )
+                base.executescript(_TABLES)
                 base.execute(f"PRAGMA user_version = {FORMAT}")
                 base.execute("PRAGMA journal_mode = WAL")
                 return base

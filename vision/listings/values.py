@@ -49,6 +49,28 @@ class BadRow:
     reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class View:
+    """What was seen in a photo, whichever listings show it; travels between processes.
+
+    Attributes
+    ----------
+    sha256 : str
+        Of the photo's bytes.
+    bytes : int
+        How many.
+    look : str
+        As `vision.pipeline.look.look_to_text` writes it.
+    is_drawn : bool
+        It is too even for a photograph.
+    """
+
+    sha256: str
+    bytes: int
+    look: str
+    is_drawn: bool
+
+
 class Kind(StrEnum):
     """What a claim is about."""
 
