@@ -212,8 +212,11 @@ def test_developers_and_ci_name_the_same_tools() -> None:
 
 
 def test_the_changelog_begins_with_this_version() -> None:
+    """What is to come stands above it, under "Unreleased" (Keep a Changelog 1.1.0)."""
     text = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
-    assert re.findall(r"^## (\S+)", text, re.MULTILINE)[0] == __version__
+    headings = re.findall(r"^## (\S+)", text, re.MULTILINE)
+    released = headings[1:] if headings[0] == "Unreleased" else headings
+    assert released[0] == __version__
 
 
 def required(extra: str | None) -> list[str]:
