@@ -252,6 +252,7 @@ def test_simulate_states_its_rates_and_repeats_itself(telltale: Telltale) -> Non
     assert (code, err) == (0, "")
     assert "60 engines drawn by the guide's own rates, seed 2" in out
     assert "side linkage" in out
+    assert out.index("What holds every eye back") < out.index("realistic eye\n  photo alone")
     assert max(map(len, out.splitlines())) <= 80
     assert telltale(*arguments)[1] == out
     assert telltale(*arguments[:-1], 3)[1] != out

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import doctest
+import itertools
 import json
+import math
 from collections import Counter
 from types import MappingProxyType
 
@@ -11,11 +13,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import binom, chisquare
+from scipy.stats import beta, binom, chisquare
 from statsmodels.stats.proportion import proportion_confint
 
 import vision.report.worth
 from guides import A, P, small_guide, variation
+from vision.cli.simulate import realistic_sight, right_measured, right_shares
 from vision.estimate import (
     CHOSEN,
     PERFECT,
@@ -37,6 +40,7 @@ from vision.guide import Guide, PartRates, Rates, Tender, builtin_names, load_gu
 from vision.network import models_folder
 from vision.records import BINARY_CUES, VALUED_CUES
 from vision.report import sight_text, worth_text
+from vision.report.guide_worth import ALL, ceiling_text
 
 REALISTIC = Eyesight(CHOSEN, PERSON_RELIABILITY)
 N = 2000
@@ -304,6 +308,123 @@ def test_the_text_states_n_intervals_and_origins(
     assert "renders" in "\n".join(
         sight_text(guide, REALISTIC, origins | {"switch_lever": "seen measured, right chosen"})
     )
+
+
+def bayes_share(guide: Guide) -> float:
+    """Largest share of engines that anyone can name right from the three photo cues.
+
+    Bayes' rule, enumerated: of each outcome the likeliest variation (C. M. Bishop, Pattern
+    Recognition and Machine Learning, 2006, section 1.5.1).
+    """
+    weights: Counter[str] = Counter()
+    for id, p in prior(guide).items():
+        weights[id.rpartition("@")[0] or id] += p
+    factors = [f for f in factors_of(guide) if f.name in BINARY_CUES]
+    best = 0.0
+    for outcome in itertools.product(*(range(len(f.states)) for f in factors)):
+        pairs = list(zip(factors, outcome, strict=True))
+        best += max(w * math.prod(f.history[v][k] for f, k in pairs) for v, w in weights.items())
+    return best
+
+
+def test_the_ceiling_is_the_best_that_anyone_can_do(
+    guide: Guide, perfect: tuple[Tally, ...]
+) -> None:
+    low, high = binom.interval(1 - LEVEL, N, bayes_share(guide))
+    assert low <= perfect[0].right <= high
+
+
+def test_the_ceiling_is_told_with_the_engines_behind_it(perfect: tuple[Tally, ...]) -> None:
+    lines = ceiling_text(perfect)
+    assert max(map(len, lines)) <= 80
+    told = {line.split("  ")[0]: line.split()[-4:] for line in lines if "  " in line}
+    made, altered, outside, every = (
+        told[name] for name in ("as made", "altered since", "in no variation here", ALL)
+    )
+    assert made == [str(perfect[0].made), "100.0", "100.0", "100.0"]
+    engines = [int(cells[0]) for cells in (made, altered, outside)]
+    assert sum(engines) == int(every[0]) == N
+    assert every[1:] == [f"{100 * tally.right / N:.1f}" for tally in perfect]
+    for stage in (1, 2, 3):
+        parts = [
+            n * float(c[stage]) for n, c in zip(engines, (made, altered, outside), strict=True)
+        ]
+        assert sum(parts) / N == pytest.approx(float(every[stage]), abs=0.1)
+    assert f"{engines[1]} ({100 * engines[1] / N:.1f} %) were altered" in "\n".join(lines)
+
+
+def test_a_guide_without_doubt_has_no_ceiling() -> None:
+    rows = [
+        variation("V1", [1931], {"switch_lever": P}),
+        variation("V2", [1932], {"switch_lever": A}),
+    ]
+    rates = Rates(0.0, 0.0, parts={"switch_lever": PartRates(lost=0.0, added=0.0)})
+    text = "\n".join(ceiling_text(simulate(small_guide(rows, rates=rates), PERFECT, 50, rng())))
+    assert "names every engine drawn right" in text
+    assert "in no variation here   0        -" in text
+
+
+def test_the_guides_own_fault_is_told_apart() -> None:
+    rows = [variation(id, [1931], {"switch_lever": P}) for id in ("V1", "V2")]
+    tallies = simulate(small_guide(rows), PERFECT, 50, rng())
+    wrong = tallies[-1].made - tallies[-1].made_right
+    assert wrong > 0
+    assert f"{wrong} of its mistakes are engines as made" in " ".join(ceiling_text(tallies))
+
+
+# --- rates of the fit ---------------------------------------------------------------
+
+
+def fitted(present: tuple[int, int], absent: tuple[int, int]) -> dict[str, dict[str, int]]:
+    counts = {"visible": 200, "not_visible": 0, "stated_of_visible": 150}
+    counts |= {"stated_of_present": present[0], "right_of_present": present[1]}
+    return {"stated": counts | {"stated_of_absent": absent[0], "right_of_absent": absent[1]}}
+
+
+def test_the_realistic_eye_is_right_as_often_as_the_fit_was(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    tender = {"visible": 100, "not_visible": 0, "stated_of_visible": 80, "right_of_visible": 80}
+    fusion = {
+        "fitted": {
+            "cues": {
+                "switch_lever": fitted((70, 63), (80, 60)),
+                "side_linkage": fitted((20, 20), (80, 60)),  # too few
+                "edge_stripe": fitted((70, 35), (80, 40)),  # a coin
+            }
+        },
+        "tender": {"axles": tender, "lamps": {"stated_of_visible": 80}},
+    }
+    shares = right_shares(fusion)
+    # The mean of a binomial share under Jeffreys' prior, Beta(1/2, 1/2): scipy's.
+    assert shares["switch_lever"] == {
+        "sensitivity": pytest.approx(beta(63.5, 7.5).mean()),
+        "specificity": pytest.approx(beta(60.5, 20.5).mean()),
+    }
+    assert shares["tender_axles"] == {"sensitivity": pytest.approx(beta(80.5, 0.5).mean())}
+    assert shares["edge_stripe"] == {"visible": 0.0}
+    assert shares.keys() == {"switch_lever", "tender_axles", "edge_stripe"}
+    monkeypatch.setattr("vision.cli.simulate._fusion", lambda: fusion)
+    given = {"sensitivity": {"tender_axles": 0.7}}
+    sight, origins = realistic_sight(given)
+    lever = sight.skills["switch_lever"]
+    assert (lever.visible, lever.sensitivity) == (0.75, pytest.approx(63.5 / 71))
+    assert sight.skills["side_linkage"] == Skill(0.75, 0.95, 0.95)
+    assert sight.skills["edge_stripe"].visible == 0.0
+    assert sight.skills["tender_axles"].sensitivity == 0.7
+    assert origins["switch_lever"] == "measured"
+    assert origins["side_linkage"] == "seen measured, right chosen"
+    assert origins["tender_axles"] == "seen measured, right given"
+    assert right_measured(origins["switch_lever"])
+    assert not any(right_measured(origins[n]) for n in ("side_linkage", "tender_axles"))
+
+
+def test_the_shipped_fit_gives_rates_that_can_be_used() -> None:
+    sight, _ = realistic_sight({})
+    assert sight.skills.keys() == CHOSEN.keys()
+    fusion = json.loads((models_folder() / "fusion.json").read_text())
+    assert right_shares(fusion).keys() <= set(READINGS)
+    assert right_shares({}) == {}
 
 
 def test_examples_in_docstrings() -> None:

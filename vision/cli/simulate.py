@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import textwrap
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
 
 GUIDE = typer.Argument(metavar="NAME|FILE", help="A built-in guide's name, or a file.")
 _RATE = "CUE=SHARE"
+# Fewer readings of a kind say too little of how often they are right. Chosen.
+LEAST_STATED = 30
 
 
 def simulate(
@@ -40,6 +43,7 @@ def simulate(
 
     They are drawn as the guide says they survive: parts lost, added or swapped at its
     rates. A perfect eye reads every cue; a realistic one at the rates that are printed.
+    What even the perfect eye names wrong is the guide's own doing, and is told first.
     """
     import numpy as np
 
@@ -47,6 +51,8 @@ def simulate(
     from vision.estimate import simulate as try_out
     from vision.guide import load_guide
     from vision.report import sight_text, worth_text
+    from vision.report.guide_worth import RIGHT_NOTE, ceiling_text
+    from vision.report.terminal import WIDTH
 
     table = load_guide(guide)
     given = {
@@ -63,9 +69,12 @@ def simulate(
     typer.echo("The realistic eye")
     for line in sight_text(table, sight, origins):
         typer.echo(line)
-    typer.echo("")
-    for line in worth_text(eyes):
-        typer.echo(line)
+    if any(right_measured(origin) for origin in origins.values()):
+        typer.echo("\n".join(textwrap.wrap(RIGHT_NOTE, WIDTH)))
+    for lines in (ceiling_text(eyes["perfect"]), worth_text(eyes)):
+        typer.echo("")
+        for line in lines:
+            typer.echo(line)
 
 
 def realistic_sight(given: Mapping[str, Mapping[str, float]]) -> tuple[Eyesight, dict[str, str]]:
@@ -76,18 +85,20 @@ def realistic_sight(given: Mapping[str, Mapping[str, float]]) -> tuple[Eyesight,
     given : mapping
         For "visible", "sensitivity" and "specificity" the rates by cue that the person
         states; they go before what was measured when the shipped networks were fitted,
-        and that before what was chosen.
+        and that before what was chosen. How often a cue is read, and how often it is
+        read right, may come from different places.
     """
     from vision.estimate import CHOSEN, PERSON_RELIABILITY, Eyesight, visible_shares
 
-    measured = visible_shares(_fusion())
+    fusion = _fusion()
+    seen, right = visible_shares(fusion), right_shares(fusion)
     skills: dict[str, Skill] = {}
     origins: dict[str, str] = {}
     for name, skill in CHOSEN.items():
         stated = {kind: rates[name] for kind, rates in given.items() if name in rates}
-        seen = {"visible": measured[name]} if name in measured else {}
-        skills[name] = replace(skill, **(seen | stated))
-        origins[name] = _origin(stated, bool(seen))
+        measured = ({"visible": seen[name]} if name in seen else {}) | right.get(name, {})
+        skills[name] = replace(skill, **(measured | stated))
+        origins[name] = _origin(stated, measured)
     for name, skill in skills.items():
         if skill.sensitivity + skill.specificity <= 1.0:
             raise typer.BadParameter(
@@ -97,11 +108,67 @@ def realistic_sight(given: Mapping[str, Mapping[str, float]]) -> tuple[Eyesight,
     return Eyesight(MappingProxyType(skills), PERSON_RELIABILITY), origins
 
 
-def _origin(stated: Mapping[str, float], measured: bool) -> str:
+def right_shares(fusion: Mapping[str, Any]) -> dict[str, dict[str, float]]:
+    """How often what the shipped networks stated was so, when they were fitted.
+
+    Parameters
+    ----------
+    fusion : mapping
+        Content of `models/fusion.json`. Counts of parts that are there and were stated,
+        "stated_of_present" and of those "right_of_present", and the same "of_absent";
+        for a value "stated_of_visible" and "right_of_visible".
+
+    Returns
+    -------
+    dict of cue name to dict
+        "sensitivity", for parts "specificity" too. Only where the file holds at least
+        `LEAST_STATED` readings of each kind. Where those are no better than a coin's,
+        "visible" 0 instead: such an eye sees nothing.
+
+    Notes
+    -----
+    (right + 1/2) / (stated + 1), so that no reading counts as infallible: the mean under
+    Jeffreys' prior; L. D. Brown, T. T. Cai and A. DasGupta, Interval estimation for a
+    binomial proportion, Statistical Science 16 (2001), section 3; from memory.
+    """
+    from vision.estimate import READINGS
+    from vision.records import BINARY_CUES
+
+    fitted = fusion.get("fitted", {}).get("cues", {})
+    blocks = {name: block.get("stated", {}) for name, block in fitted.items()}
+    tender = fusion.get("tender", {})
+    blocks |= {f"tender_{head}": tender.get(head, {}) for head in ("axles", "lamps")}
+    shares: dict[str, dict[str, float]] = {}
+    for name in READINGS:
+        kinds = {"sensitivity": "present", "specificity": "absent"}
+        if name not in BINARY_CUES:
+            kinds = {"sensitivity": "visible"}
+        counts = blocks.get(name, {})
+        told = {kind: counts.get(f"stated_of_{of}", 0) for kind, of in kinds.items()}
+        so = {kind: counts.get(f"right_of_{of}") for kind, of in kinds.items()}
+        if min(told.values()) < LEAST_STATED or None in so.values():
+            continue
+        rates = {kind: (so[kind] + 0.5) / (told[kind] + 1.0) for kind in kinds}
+        better = sum(rates.values()) > len(kinds) / 2
+        shares[name] = rates if better else {"visible": 0.0}
+    return shares
+
+
+def _origin(stated: Mapping[str, float], measured: Mapping[str, float]) -> str:
     """Where "seen" comes from, and where the rest."""
-    seen = "given" if "visible" in stated else "measured" if measured else "chosen"
-    right = "given" if stated.keys() - {"visible"} else "chosen"
+
+    def of(kinds: set[str]) -> str:
+        if stated.keys() & kinds:
+            return "given"
+        return "measured" if measured.keys() & kinds else "chosen"
+
+    seen, right = of({"visible"}), of({"sensitivity", "specificity"})
     return seen if seen == right else f"seen {seen}, right {right}"
+
+
+def right_measured(origin: str) -> bool:
+    """Whether `_origin` says so of what is read right."""
+    return origin == "measured" or origin.endswith("right measured")
 
 
 def _fusion() -> Any:
