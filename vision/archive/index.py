@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from vision.archive.index_file import disk_errors, open_base, set_aside
 from vision.archive.values import Seen, Stamp
 from vision.pipeline.look import Look, look_from_text
-from vision.records import ArchiveError, OutputError
+from vision.records import ArchiveError
 
 # Increased whenever the tables change; an older index is rebuilt, a newer one refused.
 FORMAT = 1
@@ -102,13 +103,13 @@ class Index:
     def __init__(self, path: Path | None) -> None:
         self.path = path
         self.rebuilt = ""
-        with _disk_errors(path):
+        with disk_errors(path):
             if path is not None:
                 path.parent.mkdir(parents=True, exist_ok=True)
-            self._base, complaint = _open(path)
+            self._base, complaint = open_base(path, FORMAT, _TABLES)
             if complaint and path is not None:
-                self.rebuilt = f"{path}: {complaint}; built anew, the old one is {_aside(path)}"
-                self._base, _ = _open(path)
+                self.rebuilt = f"{path}: {complaint}; built anew, the old one is {set_aside(path)}"
+                self._base, _ = open_base(path, FORMAT, _TABLES)
 
     def close(self) -> None:
         """Close the file; a killed run needs no closing."""
@@ -278,7 +279,7 @@ class Index:
 
     @contextmanager
     def _transaction(self) -> Iterator[None]:
-        with _disk_errors(self.path):
+        with disk_errors(self.path):
             self._base.execute("BEGIN IMMEDIATE")
             try:
                 yield
@@ -288,62 +289,3 @@ class Index:
                 if self._base.in_transaction:
                     self._base.execute("ROLLBACK")
                 raise
-
-
-@contextmanager
-def _disk_errors(path: Path | None) -> Iterator[None]:
-    try:
-        yield
-    except sqlite3.Error as error:
-        raise OutputError(f"{path}: the index cannot be written ({error})") from error
-    except OSError as error:
-        raise OutputError(f"{path}: the index cannot be written ({error.strerror})") from error
-
-
-def _open(path: Path | None) -> tuple[sqlite3.Connection, str]:
-    """A connection, and what is wrong with what was there."""
-    base = sqlite3.connect(path or ":memory:", isolation_level=None)
-    try:
-        found = base.execute("PRAGMA quick_check(1)").fetchone()[0]
-        if found != "ok":
-            return base, f"damaged ({found})"
-        format = base.execute("PRAGMA user_version").fetchone()[0]
-        if format > FORMAT:
-            base.close()
-            raise ArchiveError(f"{path}: made by a newer telltale (format {format})")
-        if 0 < format < FORMAT:
-            return base, f"of an older format ({format})"
-        base.execute("PRAGMA journal_mode = WAL")
-        # Survives a killed process at any moment; after a power cut the last photos
-        # may have to be looked at again, and nothing else.
-        base.execute("PRAGMA synchronous = NORMAL")
-        if format == 0:
-            base.executescript(f"BEGIN;{_TABLES}PRAGMA user_version = {FORMAT};COMMIT;")
-    except sqlite3.DatabaseError as error:
-        if _is_about_the_disk(error):
-            base.close()
-            raise
-        return base, f"damaged ({error})"
-    return base, ""
-
-
-def _is_about_the_disk(error: sqlite3.DatabaseError) -> bool:
-    return error.sqlite_errorcode & 0xFF in (
-        sqlite3.SQLITE_FULL,
-        sqlite3.SQLITE_READONLY,
-        sqlite3.SQLITE_CANTOPEN,
-        sqlite3.SQLITE_IOERR,
-        sqlite3.SQLITE_BUSY,
-        sqlite3.SQLITE_PERM,
-    )
-
-
-def _aside(path: Path) -> Path:
-    """Move a damaged index, which may still be of use to somebody, out of the way."""
-    number = 1
-    while (target := path.with_name(f"{path.name}.damaged-{number}")).exists():
-        number += 1
-    path.rename(target)
-    for suffix in ("-wal", "-shm"):
-        path.with_name(path.name + suffix).unlink(missing_ok=True)
-    return target
