@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from vision.records import Answer, Estimate, State
+from vision.report.picture import picture_html
 from vision.report.words import (
     CAUTIONS,
     bearing,
@@ -25,12 +26,16 @@ from vision.report.words import (
 
 # 360 px is the narrowest phone still common; the page has one column up to there.
 STYLE = """
-:root { color-scheme: light dark; --line: #8886; --quiet: #5d6672; }
+:root { color-scheme: light dark; --line: #8886; --quiet: #4b5460; }
 @media (prefers-color-scheme: dark) { :root { --quiet: #a3adb9; } }
-body { font: 1rem/1.5 system-ui, sans-serif; margin: 0 auto; padding: 1rem; max-width: 44rem; }
+html { background: Canvas; color: CanvasText; }
+body { font: 1rem/1.5 system-ui, sans-serif; margin: 0 auto; padding: 1rem; max-width: 44rem;
+  background: inherit; }
 article + article { border-top: 3px double var(--line); margin-top: 2rem; }
 .years { font-size: 2.6rem; font-weight: 700; line-height: 1.1; margin: .6rem 0 0; }
 .sure { font-size: 1.2rem; margin: 0 0 1rem; }
+.marked { margin: .8rem 0; }
+.marked img { display: block; width: 100%; height: auto; border-radius: .4rem; }
 h2 { font-size: 1.1rem; margin: 1.4rem 0 .3rem; }
 table { border-collapse: collapse; width: 100%; }
 th, td { border-top: 1px solid var(--line); padding: .3rem .5rem .3rem 0; text-align: left;
@@ -48,7 +53,8 @@ th, td { border-top: 1px solid var(--line); padding: .3rem .5rem .3rem 0; text-a
     color: var(--quiet); }
 }
 """
-POLICY = "default-src 'none'; style-src 'unsafe-inline'"
+# Nothing runs and nothing is loaded; pictures stand in the page itself.
+POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 BEARING_WORDS = {"for": "for", "against": "against", "neutral": "tells little"}
 UNSEEN_WORDS = "changes nothing"
 
@@ -59,7 +65,7 @@ def answer_html(answer: Answer) -> str:
 
 
 def page(articles: Iterable[str], *, warn: bool) -> str:
-    """Put articles on a whole HTML page without scripts, pictures or links.
+    """Put articles on a whole HTML page without scripts, links or other files.
 
     Parameters
     ----------
@@ -71,7 +77,7 @@ def page(articles: Iterable[str], *, warn: bool) -> str:
     body = "\n".join(articles)
     if warn:
         body += "\n" + _list("Before you touch it", CAUTIONS)
-    return document("telltale", body)
+    return document("telltale", f"<main>\n{body}\n</main>")
 
 
 def document(title: str, body: str, *, style: str = "") -> str:
@@ -96,15 +102,19 @@ def document(title: str, body: str, *, style: str = "") -> str:
 
 
 def article(answer: Answer) -> str:
-    """One answer as an HTML article; all text from files and guides is escaped."""
+    """One answer as an HTML article with its photos, marked.
+
+    All text from files and guides is escaped.
+    """
     years, sure = headline(answer)
     names = "<br>".join(escape(photo.name) for photo in answer.photos)
     notes = [note for photo in answer.photos for note in photo.notes]
     parts = [
-        f'<p class="years">{escape(years)}</p>',
+        f'<h1 class="years">{escape(years)}</h1>',
         f'<p class="sure">{escape(sure)}</p>',
         f'<p class="quiet">{names}</p>',
         _list("", notes),
+        *(picture_html(answer, index) for index in range(len(answer.photos))),
     ]
     estimate = answer.estimate
     if estimate is not None:

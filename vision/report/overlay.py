@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageFont
 
 from vision.records import (
     REGION_OF_CUE,
@@ -62,7 +62,7 @@ class Mark:
 
 
 def draw_overlay(photo: Photo, answer: Answer, index: int) -> Pixels:
-    """Draw what was read of one photo.
+    """Draw what was read of one photo, and the answer on a strip below.
 
     Parameters
     ----------
@@ -78,26 +78,71 @@ def draw_overlay(photo: Photo, answer: Answer, index: int) -> Pixels:
         A new picture; the longer side of the photo's part is between 1280 and
         2000 pixels, and the strip below adds to its height.
     """
-    image, factor = _canvas(photo)
-    sighting = answer.sightings[index]
-    cues = tuple(cue for cue in answer.cues if cue.photo == index)
-    marks: list[Mark] = []
-    if isinstance(sighting, Sighting):
-        marks = _marks(sighting, cues, factor)
-        left_over = _draw_marks(image, sighting, marks, factor)
-    else:
-        left_over = []
-    named = {mark.cue.name for mark in marks}
-    unplaced = [cue for cue in cues if cue.name not in named]
-    told = [_label(cue) for cue in unplaced] + [mark.text for mark in left_over]
+    image, told = mark_photo(photo, answer, index)
     return np.asarray(add_strip(image, answer, told), dtype=np.uint8)
 
 
-def _canvas(photo: Photo) -> tuple[Image.Image, float]:
+def mark_photo(
+    photo: Photo,
+    answer: Answer,
+    index: int,
+    *,
+    most_side: int = MOST_SIDE,
+    letter_share: float = LETTER_SHARE,
+) -> tuple[Image.Image, list[str]]:
+    """Draw what was read of one photo, without the answer.
+
+    Parameters
+    ----------
+    photo, answer, index
+        As for `draw_overlay`.
+    most_side : int
+        Most pixels of the longer side; at least 1280.
+    letter_share : float
+        Height of the lettering by the longer side.
+
+    Returns
+    -------
+    image : Image
+        A new picture, its longer side between 1280 and `most_side` pixels.
+    told : list of str
+        Labels that have no place in the picture, such as of cues not visible.
+    """
+    image, factor = _canvas(photo, most_side)
+    sighting = answer.sightings[index]
+    cues = tuple(cue for cue in answer.cues if cue.photo == index)
+    marks: list[Mark] = []
+    left_over: list[Mark] = []
+    if isinstance(sighting, Sighting):
+        marks = _marks(sighting, cues, factor)
+        font = lettering(max(image.size) * letter_share)
+        left_over = _draw_marks(image, sighting, marks, factor, font=font)
+    named = {mark.cue.name for mark in marks}
+    unplaced = [cue for cue in cues if cue.name not in named]
+    return image, [_label(cue) for cue in unplaced] + [mark.text for mark in left_over]
+
+
+def overlay_words(photo: Photo, answer: Answer, index: int) -> str:
+    """What is drawn on a photo, in words for who cannot see it; arguments as `draw_overlay`."""
+    sighting = answer.sightings[index]
+    if not isinstance(sighting, Sighting):
+        return f"{photo.name}: no locomotive found"
+    cues = tuple(cue for cue in answer.cues if cue.photo == index)
+    parts = [f"engine, facing {sighting.faces.value}"]
+    if sighting.tender is not None:
+        parts.append("tender")
+    for mark in _marks(sighting, cues, 1.0):
+        region = REGION_OF_CUE.get(mark.cue.name, "")
+        where = f"{region.replace('_', ' ')}, " if region in sighting.regions else ""
+        parts.append(where + mark.text)
+    return f"{photo.name}, marked: {'; '.join(parts)}"
+
+
+def _canvas(photo: Photo, most_side: int) -> tuple[Image.Image, float]:
     """The picture at a size for lettering, and its pixels per full-size pixel."""
     image = Image.fromarray(photo.pixels)
     longer = max(image.size)
-    wanted = min(max(longer, LEAST_SIDE), MOST_SIDE)
+    wanted = min(max(longer, LEAST_SIDE), most_side)
     if wanted != longer:
         shape = [max(1, round(side * wanted / longer)) for side in image.size]
         image = image.resize((shape[0], shape[1]), Image.Resampling.LANCZOS)
@@ -146,13 +191,17 @@ def _spot(mark: Mark, factor: float) -> Box | None:
 
 
 def _draw_marks(
-    image: Image.Image, sighting: Sighting, marks: list[Mark], factor: float
+    image: Image.Image,
+    sighting: Sighting,
+    marks: list[Mark],
+    factor: float,
+    *,
+    font: ImageFont.FreeTypeFont,
 ) -> list[Mark]:
     """Draw outlines, then labels; returns the marks whose label found no place."""
     draw = ImageDraw.Draw(image)
     longer = max(image.size)
     line = max(2.0, longer * LINE_SHARE)
-    font = lettering(longer * LETTER_SHARE)
     for box in (sighting.locomotive, sighting.tender):
         if box is not None:
             _brackets(draw, box.scaled(factor), line)
