@@ -20,14 +20,15 @@ pytest.importorskip("price_parser")
 
 from answers import FakeEye
 from eyes import LOOKS, PAUSE, command
-from listing_files import HIDDEN, W, eye, write_photos, write_table
+from listing_files import HIDDEN, W, engine_cues, eye, write_photos, write_table
 from shapes import encoded, engine
 from test_listings_fetch import PICTURE, Server, Shop
+from vision.guide import load_guide
 from vision.listings.pictures import flat_share, likeness, listed_path, reused
 from vision.listings.sheet import COLUMNS, neutral
 from vision.photo import open_photo, photo_from_bytes
 from vision.records import ListingsError, PhotoMissing, TelltaleError
-from vision.shelf import Want, wants_text
+from vision.shelf import Want, take_stock, wants_of, wants_text
 
 DEMO = Path(__file__).parent.parent / "demo_images"
 HOSTILE = '"><img src=x onerror=alert(1)><script>alert(2)</script>'
@@ -112,15 +113,53 @@ def test_the_wanted_come_first_and_weights_change_the_order(telltale: Any, shop:
         encoding="utf-8",
     )
     assert [r["id"] for r in judged(telltale, shop, "--want", shelf)[:2]] == ["copy", "true"]
+    # As the shelf itself writes it, with the guide's version.
+    stock = take_stock((), load_guide("wayfarer"))
+    lacking = tuple(w for w in wants_of(stock) if w.variation in ("W5", "W6"))
+    shelf.write_text(wants_text(lacking), encoding="utf-8")
+    assert judged(telltale, shop, "--want", shelf) == judged(telltale, shop, "--want", "W5,W6")
     dear = judged(telltale, shop, "--want", "W6", "--weight", "cheap=0")
     assert {r["id"]: r["value"] for r in dear}["true"] == {r["id"]: r["value"] for r in dear}[
         "copy"
     ]
 
 
+def test_a_wants_list_that_names_nothing_of_the_guide_is_not_taken_for_all(
+    telltale: Any, shop: Path
+) -> None:
+    """A shelf that lacks nothing, or one of another guide, ranked as if all were wanted."""
+    for text in (wants_text(()), wants_text([Want("brindle 1", "M1", "", "lacking")]), "# all\n"):
+        wants = shop.parent / "wants.csv"
+        wants.write_text(text, encoding="utf-8")
+        code, _, err = telltale("listings", shop, "--want", wants, eye=EYE)
+        assert code == ListingsError.exit_code
+        assert "leave --want away" in err
+
+
 def test_the_next_question_is_the_best_look(telltale: Any, shop: Path) -> None:
     record = by_id(judged(telltale, shop))["dim"]
     assert record["ask"]["text"] == record["answer"]["estimate"]["look_next"][0]["instruction"]
+
+
+def test_what_to_mind_goes_with_the_question_everywhere(telltale: Any, shop: Path) -> None:
+    """A seller who is asked to lay an engine on its side is to unplug it first."""
+    page, table = shop.parent / "page.html", shop.parent / "out.csv"
+    vague = eye({"w6": engine_cues(None, None, "cream")})
+    _, out, _ = telltale("listings", shop, "--jobs", 1, "--html", page, "--csv", table, eye=vague)
+    ask = by_id(judged(telltale, shop, eye=vague))["true"]["ask"]
+    assert ask["name"] == "axle_magnets"
+    assert ask["caution"]
+    for told in (out, page.read_text("utf-8"), table.read_text("utf-8")):
+        assert ask["caution"] in told
+
+
+def test_one_phrase_that_claims_two_things_is_told_apart(telltale: Any, shop: Path) -> None:
+    write_table(shop, [{"id": "1", "title": "Wayfarer, red edge", "photos": "w6.jpg"}])
+    (record,) = judged(telltale, shop)
+    assert {c["text"].partition(":")[0] for c in record["claims"]} == {
+        "edge stripe present",
+        "edge stripe red",
+    }
 
 
 def test_a_picture_that_two_listings_show_is_noted(telltale: Any, shop: Path) -> None:

@@ -80,9 +80,7 @@ def listings(
         guide=guide,
         wants=_wants(want, guide),
         weights=_weights(weight or ()),
-        jobs=jobs or len(os.sched_getaffinity(0))
-        if hasattr(os, "sched_getaffinity")
-        else jobs or 1,
+        jobs=jobs or _processors(),
         state=state,
         fetcher=Fetcher(frozenset(name.lower() for name in allow or ())) if fetch else None,
     )
@@ -139,14 +137,28 @@ def _wants(text: str, guide: str) -> tuple[str, ...]:
             raise ListingsError(f"{path}: cannot be read ({error})") from None
         head = text.partition("\n")[0].strip().split(",")
         if "variation" in head:
-            from vision.guide import load_guide
-            from vision.shelf import read_wants
-
-            name = load_guide(guide).name
-            wants = [w for w in read_wants(text, str(path)) if w.guide in ("", name)]
-            return tuple(dict.fromkeys(want.variation for want in wants))
+            return _wants_of_shelf(text, path, guide)
         text = "\n".join(line.partition("#")[0] for line in text.splitlines())
-    return tuple(dict.fromkeys(word for word in re.split(r"[\s,;]+", text) if word))
+    wants = tuple(dict.fromkeys(word for word in re.split(r"[\s,;]+", text) if word))
+    if not wants:
+        raise ListingsError(f"{path}: no variation in it; leave --want away to look for all")
+    return wants
+
+
+def _wants_of_shelf(text: str, path: Path, guide: str) -> tuple[str, ...]:
+    from vision.guide import load_guide
+    from vision.shelf import read_wants
+
+    name = load_guide(guide).name
+    rows = read_wants(text, str(path))
+    # The shelf writes the guide with its version; a later version wants the same engines.
+    own = [w for w in rows if w.guide in ("", name) or w.guide.rpartition(" ")[0] == name]
+    if not own:
+        # Not all of the guide: of what is looked for there is none.
+        raise ListingsError(
+            f"{path}: nothing of the guide {name} is wanted; leave --want away to look for all"
+        )
+    return tuple(dict.fromkeys(want.variation for want in own))
 
 
 def _weights(statements: Any) -> Weights:

@@ -1,4 +1,4 @@
-"""When the engine of a listing was made by its photos, for every surface alike."""
+"""When a listing's engine was made by its photos, and what to ask, for every surface alike."""
 
 from __future__ import annotations
 
@@ -32,3 +32,9 @@ def dating_words(record: Mapping[str, Any]) -> tuple[str, str]:
     if estimate["years"] == YEAR_UNKNOWN:
         return "not in this guide", sure
     return years_words(estimate["years"]), sure
+
+
+def ask_words(record: Mapping[str, Any]) -> str:
+    """Return what to ask the seller next, and what they should mind; empty for nothing."""
+    ask = record.get("ask")
+    return " ".join(filter(None, (ask["text"], ask["caution"]))) if ask else ""

@@ -9,7 +9,7 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
-from vision.listings.dating import dating_words, narrowed_estimate
+from vision.listings.dating import ask_words, dating_words, narrowed_estimate
 from vision.listings.money import write_price
 from vision.listings.pictures import LIMITS, card_picture
 from vision.listings.run import Ranked
@@ -217,11 +217,10 @@ def _ratio_words(ratio: float) -> str:
 
 
 def _question(record: dict[str, Any]) -> str:
-    ask = record.get("ask")
-    if not ask:
+    words = ask_words(record)
+    if not words:
         return ""
-    caution = f" {ask['caution']}" if ask["caution"] else ""
-    return f'<div class="ask"><h3>What to ask next</h3><p>{escape(ask["text"] + caution)}</p></div>'
+    return f'<div class="ask"><h3>What to ask next</h3><p>{escape(words)}</p></div>'
 
 
 def _notes(record: dict[str, Any]) -> str:

@@ -7,7 +7,7 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from vision.listings.dating import narrowed_estimate
+from vision.listings.dating import ask_words, narrowed_estimate
 from vision.listings.run import Ranked
 from vision.listings.values import Verdict
 
@@ -72,7 +72,7 @@ def _row(rank: int, record: dict[str, Any]) -> dict[str, Any]:
         "supported": told(Verdict.SUPPORTED),
         "contradicted": told(Verdict.CONTRADICTED),
         "cannot_tell": told(Verdict.CANNOT_TELL),
-        "ask": (record.get("ask") or {}).get("text", ""),
+        "ask": ask_words(record),
         "notes": "; ".join(record.get("notes", ())),
         "failures": "; ".join([*failures, *(f"{p['path']}: {p['error']}" for p in photos)]),
         "link": record.get("link", ""),

@@ -6,7 +6,7 @@ import re
 from decimal import Decimal
 from typing import Any
 
-from vision.listings.dating import dating_words
+from vision.listings.dating import ask_words, dating_words
 from vision.listings.markup import SIGNS
 from vision.listings.money import write_price
 from vision.listings.run import Ranked
@@ -35,7 +35,7 @@ def _paragraph(rank: int, record: dict[str, Any]) -> str:
             sign = SIGNS[claim["verdict"]]
             lines.append(f'   {sign} "{_line(claim["words"])}": {_line(claim["text"])}')
     if record.get("ask"):
-        lines.append(f"   ask next: {_line(record['ask']['text'])}")
+        lines.append(f"   ask next: {_line(ask_words(record))}")
     lines += [f"   note: {_line(note)}" for note in record.get("notes", ())]
     for photo in record.get("photos", ()):
         if "error" in photo:

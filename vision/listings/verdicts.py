@@ -106,12 +106,17 @@ def _verdict(claim: Claim, weighed: Weighed, case: Case) -> tuple[Verdict, str]:
     against = weighed.p_false >= CONTRADICTED_FROM and weighed.ratio <= 1.0 / LEAST_AGAINST
     if against:
         return Verdict.CONTRADICTED, _shown(claim, weighed, case)
+    about, sure = _about(claim), percent(weighed.p_true)
     if weighed.p_true >= SUPPORTED_FROM and weighed.ratio >= LEAST_FOR:
-        return Verdict.SUPPORTED, f"the photos agree ({percent(weighed.p_true)})"
-    return (
-        Verdict.CANNOT_TELL,
-        f"the photos leave it open ({percent(weighed.p_true)} that it is so)",
-    )
+        return Verdict.SUPPORTED, f"{about}the photos agree ({sure})"
+    return Verdict.CANNOT_TELL, f"{about}the photos leave it open ({sure} that it is so)"
+
+
+def _about(claim: Claim) -> str:
+    """What is meant, where the same words claim two things: "red edge" is a part and a colour."""
+    if claim.kind in (Kind.PART, Kind.COLOUR):
+        return f"{cue_words(claim.about)} {claim.value}: "
+    return ""
 
 
 def _limit(claim: Claim, case: Case) -> bool:
