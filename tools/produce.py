@@ -1,11 +1,13 @@
-"""From nothing to models and looks within a stated time, on a card or on cores.
+"""From nothing to models and looks within a stated time, on cards or on cores.
 
-python -m tools.produce --out DIR --seconds 1600 --cards 2 --workers 30 --version 2026.12
+python -m tools.produce --out DIR --seconds 1600 --cards 2 --workers 26 --version 2026.12
 
-Renders the sets that training must not see, then training pictures, trains all networks
-side by side, exports them and looks over the unseen sets. Every phase has its own end on
-the clock, so that a later one is never starved, and each leaves what the next one needs
-even when it is cut short. What is left in DIR: models/, *.jsonl.gz, *.sheet.jpg, the pictures, log.
+Renders training pictures; on cards the networks are trained side by side from the first
+few thousand on, while the sets that training must not see and then more training
+pictures are rendered. Then exports the networks and looks over the unseen sets. Every
+phase has its own end on the clock, so that a later one is never starved, and each leaves
+what the next one needs even when it is cut short. What is left in DIR: models/, weights/,
+*.jsonl.gz, *.sheet.jpg, the pictures, log.
 """
 
 from __future__ import annotations
@@ -18,36 +20,55 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
+from tools.corruptions import CORRUPTIONS
 from vision.network import NAMES
 
-# Name of the set: split, seed, views a scene. Seeds keep calibration and judgement apart.
+# Name of the set: split, seed, views a scene, share of the unseen pictures. Seeds keep
+# calibration and judgement apart.
 UNSEEN = {
-    "calib": ("held", 1, 5),
-    "held": ("held", 2, 5),
-    "second": ("second", 2, 5),
-    "guide": ("guide", 2, 4),
+    "calib": ("held", 1, 5, 0.14),
+    "guide": ("guide", 2, 4, 0.165),
+    "second": ("second", 2, 5, 0.165),
+    "held": ("held", 2, 5, 0.53),
 }
-TRAIN_VIEWS = 4
+TRAIN_VIEWS = 5
 # Pictures a scene yields per view on average: some have twins.
-_TWINS = 1.3
+_TWINS = 1.27
+# Networks that share the first card with the renderers: the two that learn fastest.
+_BESIDE_RENDERERS = ("running_board", "tender")
+_SPOILT = ("second", 300, 3)  # set, pictures and severity for the corruptions
 
 
 @dataclass(frozen=True, slots=True)
 class Clock:
     """When each phase ends, seconds since 1970."""
 
+    first: float
     unseen: float
     pictures: float
     training: float
     end: float
 
 
-def clock(start: float, seconds: float, *, reserve: float) -> Clock:
-    """Share out the time: a fifth for unseen sets at most, half of the rest for pictures."""
+def clock(start: float, seconds: float, *, reserve: float, beside: bool) -> Clock:
+    """Share out the time.
+
+    Parameters
+    ----------
+    start, seconds : float
+        When it begins, seconds since 1970, and how long it may take.
+    reserve : float
+        Seconds at the end for export and looks.
+    beside : bool
+        Whether training runs beside the rendering or after it.
+    """
     end = start + seconds
     training = end - reserve
-    unseen = start + 0.2 * seconds
-    return Clock(unseen, unseen + 0.5 * (training - unseen), training, end)
+    # Beside the rendering the training needs some pictures first, and no new ones at its end.
+    first = start + (0.2 if beside else 0.4) * (training - start)
+    unseen = first + (0.3 if beside else 0.15) * (training - start)
+    pictures = unseen + (0.8 * (training - unseen) if beside else 1.0)
+    return Clock(first, unseen, pictures, training, end)
 
 
 def _run(arguments: list[str], log: Path, **environment: str) -> subprocess.Popen[bytes]:
@@ -60,63 +81,85 @@ def _run(arguments: list[str], log: Path, **environment: str) -> subprocess.Pope
         )
 
 
-def _render(name: str, scenes: int, views: int, options: argparse.Namespace, until: float) -> None:
-    split, seed = ("train", 1) if name == "train" else UNSEEN[name][:2]
+def _render(name: str, scenes: int, options: argparse.Namespace, until: float) -> None:
+    split, seed, views = ("train", 1, TRAIN_VIEWS) if name == "train" else UNSEEN[name][:3]
     seconds = max(until - time.time(), 1.0)
     command = ["tools.render", "--out", str(options.out / name), "--split", split]
     command += ["--seed", str(seed), "--scenes", str(scenes), "--views", str(views)]
-    command += ["--workers", str(options.workers), "--cards", str(max(options.cards, 1))]
+    command += ["--workers", str(options.workers), "--cards", str(options.render_cards)]
     command += ["--seconds", f"{seconds:.0f}", "--samples", str(options.samples)]
+    print(f"{time.time():.0f} rendering {name} for {seconds:.0f} s", flush=True)
     _run(command, options.out / "log", OMP_NUM_THREADS="1").wait()
 
 
-def _train(options: argparse.Namespace, until: float) -> None:
+def _train(options: argparse.Namespace, until: float) -> subprocess.Popen[bytes]:
     base = ["tools.train", "--data", str(options.out / "train")]
     base += ["--out", str(options.out / "weights")]
-    if options.cards == 0:  # side by side they would need six times the memory
+    if options.cards == 0:  # one after the other: side by side they need six times the memory
         each = max(until - time.time(), 6.0) / len(NAMES)
-        _run([*base, "--seconds", f"{each:.0f}"], options.out / "log").wait()
-        return
-    running = []
-    for index, name in enumerate(NAMES):
-        command = [*base, "--only", name, "--until", f"{until:.0f}"]
-        card = str(index % options.cards)
-        running.append(_run(command, options.out / "log", CUDA_VISIBLE_DEVICES=card))
-    for process in running:
-        process.wait()
+        return _run([*base, "--seconds", f"{each:.0f}"], options.out / "log")
+    last = options.cards - 1
+    devices = [f"cuda:{0 if name in _BESIDE_RENDERERS else last}" for name in NAMES]
+    base += ["--only", *NAMES, "--devices", *devices, "--until", f"{until:.0f}"]
+    base += ["--room", str(options.room)] + (["--threads"] if options.threads else [])
+    return _run(base, options.out / "log", OMP_NUM_THREADS="2")
+
+
+def _pictures(options: argparse.Namespace, times: Clock) -> None:
+    """Render everything, and train beside it or afterwards."""
+    (options.out / "train").mkdir(exist_ok=True)
+    training = _train(options, times.training) if options.cards else None
+    _render("train", 1_000_000, options, times.first)
+    for name, (_, _, views, share) in UNSEEN.items():
+        scenes = round(options.unseen * share / views / _TWINS)
+        _render(name, scenes, options, times.unseen)
+    if options.cards:
+        _render("train", 1_000_000, options, times.pictures)
+    (training or _train(options, times.training)).wait()
+
+
+def _looks(options: argparse.Namespace, models: Path) -> None:
+    spoilt_set, most, severity = _SPOILT
+    plain = [(name, name, []) for name in UNSEEN]
+    spoiling = ["--most", str(most), "--severity", str(severity), "--corrupt"]
+    spoilt = [(spoilt_set, f"{spoilt_set}.{kind}", [*spoiling, kind]) for kind in CORRUPTIONS]
+    for name, out, more in [*plain, *spoilt]:
+        look = ["tools.look", "--pictures", str(options.out / name), "--models", str(models)]
+        look += ["--out", str(options.out / f"{out}.jsonl.gz")]
+        look += ["--workers", str(options.workers), *more]
+        _run(look, options.out / "log", OMP_NUM_THREADS="1").wait()
+        print(f"{time.time():.0f} looked over {out}", flush=True)
 
 
 def main() -> None:
     """Run all phases."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, required=True)
     parser.add_argument("--cards", type=int, default=0, help="graphics cards; 0 for cores only")
+    parser.add_argument("--render-cards", type=int, default=1, help="of these, to render on")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--samples", type=int, default=12, help="paths per pixel")
-    parser.add_argument("--unseen", type=int, default=4000, help="pictures in the unseen sets")
-    parser.add_argument("--reserve", type=float, default=120.0, help="seconds for the looks")
+    parser.add_argument("--unseen", type=int, default=10_000, help="pictures in the unseen sets")
+    parser.add_argument("--room", type=int, default=24_000, help="training pictures a card holds")
+    parser.add_argument("--threads", action="store_true", help="train in threads, not processes")
+    parser.add_argument("--reserve", type=float, default=150.0, help="seconds for the looks")
     parser.add_argument("--version", required=True)
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
-    times = clock(time.time(), options.seconds, reserve=options.reserve)
-    shares = {"calib": 0.15, "held": 0.45, "second": 0.25, "guide": 0.15}
-    for name, share in shares.items():
-        views = UNSEEN[name][2]
-        scenes = round(options.unseen * share / views / _TWINS)
-        _render(name, scenes, views, options, times.unseen)
-    _render("train", 1_000_000, TRAIN_VIEWS, options, times.pictures)
-    _train(options, times.training)
+    beside = options.cards > 0
+    times = clock(time.time(), options.seconds, reserve=options.reserve, beside=beside)
+    _pictures(options, times)
     models = options.out / "models"
     export = ["tools.export", "--weights", str(options.out / "weights"), "--models", str(models)]
     _run([*export, "--version", options.version], options.out / "log").wait()
     plain = ["tools.calibrate", "--plain", "--out", str(models / "fusion.json")]
     _run(plain, options.out / "log").wait()
-    for name in shares:
-        look = ["tools.look", "--pictures", str(options.out / name), "--models", str(models)]
-        look += ["--out", str(options.out / f"{name}.jsonl.gz"), "--workers", str(options.workers)]
-        _run(look, options.out / "log", OMP_NUM_THREADS="1").wait()
-    for name in ("train", *shares):
+    (options.out / "exported").touch()
+    _looks(options, models)
+    for name in ("train", *UNSEEN):
         sheet = ["tools.sheet", "--pictures", str(options.out / name)]
         _run([*sheet, "--out", str(options.out / f"{name}.sheet.jpg")], options.out / "log").wait()
     (options.out / "done").touch()

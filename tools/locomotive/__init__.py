@@ -5,12 +5,19 @@
 
 from tools.locomotive.build import build
 from tools.locomotive.demo import demo_spec
-from tools.locomotive.spec import HELD_FAMILIES, TRAIN_FAMILIES, LocomotiveSpec, sample_spec
+from tools.locomotive.spec import (
+    HELD_FAMILIES,
+    MIXED,
+    TRAIN_FAMILIES,
+    LocomotiveSpec,
+    sample_spec,
+)
 from tools.locomotive.stock import coach, diesel, railcar, wagon
 from tools.locomotive.track import track
 
 __all__ = [
     "HELD_FAMILIES",
+    "MIXED",
     "TRAIN_FAMILIES",
     "LocomotiveSpec",
     "build",

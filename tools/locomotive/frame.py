@@ -10,7 +10,8 @@ from tools.locomotive.kit import Kit
 from tools.locomotive.layout import HALF_GAUGE, Layout
 from tools.locomotive.prisms import prism, ribbon
 from tools.locomotive.solids import Mesh, arc, bend, box, span, tube
-from tools.locomotive.spec import LocomotiveSpec, child
+from tools.locomotive.rules import child
+from tools.locomotive.spec import LocomotiveSpec
 
 
 def _band(path: NDArray[np.float64], top: float, height: float, y: tuple[float, float]) -> Mesh:

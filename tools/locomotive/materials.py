@@ -15,7 +15,8 @@ from tools.locomotive.paint import (
     tinted,
     weathered,
 )
-from tools.locomotive.spec import LocomotiveSpec, child, edge_paint
+from tools.locomotive.rules import child
+from tools.locomotive.spec import LocomotiveSpec, edge_paint
 from tools.parts import Material
 
 READABLE = 35.0  # least CIE76 distance of figures from the cab; chosen by eye

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from zlib import crc32
 
 import numpy as np
 
-from tools.locomotive.families import COMMON
 from tools.locomotive.families_held import HELD
 from tools.locomotive.families_train import TRAIN
 from tools.locomotive.paint import LIVERIES, NAMED, STRIPES, lightness_distance, linear, tinted
+from tools.locomotive.rules import MIXED, child, draw, rules_of
 
-TRAIN_FAMILIES: tuple[str, ...] = tuple(TRAIN)
+TRAIN_FAMILIES: tuple[str, ...] = (*TRAIN, MIXED)
 HELD_FAMILIES: tuple[str, ...] = tuple(HELD)
 
 CONTRAST = 38.0  # least CIE76 distance between stripe and edge; chosen by eye
@@ -188,23 +187,6 @@ class LocomotiveSpec:
         return tinted(linear(LIVERIES[self.livery].body), self.paint_tint)
 
 
-def child(seed: int, name: str) -> np.random.Generator:
-    """A generator for one matter only, so that no draw shifts another."""
-    return np.random.default_rng([seed, crc32(name.encode())])
-
-
-def _draw(rng: np.random.Generator, rule: object) -> object:
-    if isinstance(rule, tuple):
-        return float(rng.uniform(rule[0], rule[1]))
-    if isinstance(rule, dict):
-        options = list(rule)
-        weights = np.array([float(rule[o]) for o in options])
-        return options[int(rng.choice(len(options), p=weights / weights.sum()))]
-    if isinstance(rule, float):
-        return bool(rng.random() < rule)
-    return rule
-
-
 def _number(rng: np.random.Generator) -> str:
     digits = int(rng.choice([1, 2, 3, 4], p=[0.12, 0.24, 0.42, 0.22]))
     return str(int(rng.integers(10 ** (digits - 1), 10**digits)))
@@ -265,15 +247,15 @@ def sample_spec(rng: np.random.Generator, family: str, **overrides: object) -> L
     ValueError
         On an unknown family or field.
     """
-    table = {**TRAIN, **HELD}
-    if family not in table:
-        raise ValueError(f"family: got {family!r}, expected one of {sorted(table)}")
+    known = (*TRAIN_FAMILIES, *HELD_FAMILIES)
+    if family not in known:
+        raise ValueError(f"family: got {family!r}, expected one of {sorted(known)}")
     names = {f.name for f in fields(LocomotiveSpec)}
     if unknown := set(overrides) - names:
         raise ValueError(f"overrides: unknown fields {sorted(unknown)}")
     seed = int(rng.integers(0, 2**62))
-    rules = {**COMMON, **table[family]}
-    v = {name: _draw(child(seed, name), rule) for name, rule in rules.items()}
+    rules = rules_of(seed, family)
+    v = {name: draw(child(seed, name), rule) for name, rule in rules.items()}
     v |= {"family": family, "seed": seed}
     for cue in ("switch_lever", "side_linkage", "edge_stripe"):
         v[cue] = "present" if child(seed, cue).random() < 0.5 else "absent"
@@ -286,7 +268,7 @@ def sample_spec(rng: np.random.Generator, family: str, **overrides: object) -> L
     v["stripe_color"] = _stripe(child(seed, "stripe_color"), v)
     v |= overrides
     if not v["has_tender"] and "tank" not in overrides and v["tank"] == "none":
-        v["tank"] = _draw(child(seed, "tank_style"), {"side": 4, "saddle": 2, "well": 1})
+        v["tank"] = draw(child(seed, "tank_style"), {"side": 4, "saddle": 2, "well": 1})
     if v["has_tender"] and "tank" not in overrides:
         v["tank"] = "none"
     return LocomotiveSpec(**v)  # type: ignore[arg-type]

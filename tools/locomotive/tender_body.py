@@ -17,7 +17,8 @@ from tools.locomotive.solids import (
     span,
     tube,
 )
-from tools.locomotive.spec import LocomotiveSpec, child
+from tools.locomotive.rules import child
+from tools.locomotive.spec import LocomotiveSpec
 
 
 def add_body(

@@ -29,9 +29,10 @@ def judge_batch(
     each = normal((count, 4, 2), generator) * torch.tensor([0.018, 0.012], device=quad.device)
     quad = quad + (shared + each) * along[:, None, None] * settings.jitter * settings.ease
     transform = quad_transform(quad, size)
-    batch = cut(pictures.pixels[rows], transform, size, finer=2)
-    mask = (pictures.masks[rows] & (1 << region)) > 0
-    place = cut(mask[:, None].float(), transform, size, finer=2)
+    mask = ((pictures.masks[rows] & (1 << region)) > 0).to(torch.uint8) * 255
+    # A region is about as long in the picture as in the crop: nothing to average over.
+    both = cut(torch.cat([pictures.pixels[rows], mask[:, None]], 1), transform, size)
+    batch, place = both[:, :3], both[:, 3:]
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.5)
     batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
     present, visible = pictures.present[rows, region], pictures.visible[rows, region]

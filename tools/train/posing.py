@@ -45,9 +45,10 @@ def poser_batch(
         normal((2, count), generator) * 0.04 * settings.jitter * settings.ease
     )
     transform = transform + transform @ lean
-    batch = cut(pictures.pixels[rows], transform, POSER_SIZE, finer=2)
-    masks = pictures.masks[rows]
-    layers = cut(torch.stack([(masks & 24) > 0], 1).float(), transform, POSER_SIZE)
+    mask = ((pictures.masks[rows] & 24) > 0).to(torch.uint8) * 255
+    # The crop is at most one and a half times finer than the network's input.
+    both = cut(torch.cat([pictures.pixels[rows], mask[:, None]], 1), transform, POSER_SIZE)
+    batch, layers = both[:, :3], both[:, 3:]
     batch = pasted(batch, layers, generator, share=settings.paste)
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.35)
     batch = photometric(batch, generator, strength=settings.photometric * settings.ease)

@@ -23,7 +23,7 @@ def counter_batch(
     box = box + out * wide * TENDER_PADDING + drawn * wide * 0.05 * settings.jitter * settings.ease
     mirror = torch.rand(len(rows), device=box.device, generator=generator) < 0.5
     box = torch.where(mirror[:, None], box[:, [2, 1, 0, 3]], box)
-    batch = cut(pictures.pixels[rows], box_transform(box, TENDER_SIZE), TENDER_SIZE, finer=2)
+    batch = cut(pictures.pixels[rows], box_transform(box, TENDER_SIZE), TENDER_SIZE)
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.4)
     batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
     hidden = (covered.mean((1, 2, 3)) > 0.12).float()[:, None]

@@ -1,0 +1,58 @@
+"""How a value is drawn by the rules of `families`, and which rules a family has."""
+
+from __future__ import annotations
+
+from zlib import crc32
+
+import numpy as np
+
+from tools.locomotive.families import COMMON
+from tools.locomotive.families_held import HELD
+from tools.locomotive.families_train import TRAIN
+
+# A family without shapes of its own: every field is drawn by the rule of any train family.
+MIXED = "mixed"
+
+
+def child(seed: int, name: str) -> np.random.Generator:
+    """A generator for one matter only, so that no draw shifts another."""
+    return np.random.default_rng([seed, crc32(name.encode())])
+
+
+def draw(rng: np.random.Generator, rule: object) -> object:
+    """One value by a rule of `families`."""
+    if isinstance(rule, tuple):
+        return float(rng.uniform(rule[0], rule[1]))
+    if isinstance(rule, dict):
+        options = list(rule)
+        weights = np.array([float(rule[o]) for o in options])
+        return options[int(rng.choice(len(options), p=weights / weights.sum()))]
+    if isinstance(rule, float):
+        return bool(rng.random() < rule)
+    return rule
+
+
+# What only makes sense together is drawn by one family's rules.
+_TOGETHER = (
+    ("arrangement", "has_tender", "tank", "driver_d", "driver_gap", "half_width"),
+    ("casing", "skirt", "domes", "chimney", "chimney_h", "smokebox_set"),
+    ("tender_axles", "tender_trucks", "tender_style"),
+)
+_WIDENED = 0.2  # of a range, at either end: shapes between and beyond the families'
+
+
+def rules_of(seed: int, family: str) -> dict[str, object]:
+    """The rules by which an engine is drawn; a mixed one borrows each from another family."""
+    if family != MIXED:
+        return {**COMMON, **(TRAIN | HELD)[family]}
+    rules = dict(COMMON)
+    leaders = {name: group[0] for group in _TOGETHER for name in group}
+    for name, rule in COMMON.items():
+        rng = child(seed, f"mixed {leaders.get(name, name)}")
+        lender = TRAIN[str(rng.choice(list(TRAIN)))]
+        lent = lender.get(name, rule)
+        if isinstance(lent, tuple):
+            wider = _WIDENED * (lent[1] - lent[0])
+            lent = (max(lent[0] - wider, 0.6 * lent[0]), lent[1] + wider)
+        rules[name] = lent
+    return rules

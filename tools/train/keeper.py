@@ -1,0 +1,41 @@
+"""One network trained and its weights kept: what a process of its own is given to do."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+import torch
+from torch import nn
+
+from tools.train.loop import train
+from tools.train.pictures import Pictures
+from tools.train.settings import Settings
+
+
+@dataclass(frozen=True)
+class Keeper:
+    """Trains one network and keeps its weights in a folder."""
+
+    out: Path
+    seed: int
+    without: tuple[str, ...]
+
+    def __call__(self, name: str, pictures: Pictures, until: float) -> None:
+        torch.backends.cuda.matmul.allow_tf32 = True
+        torch.backends.cudnn.allow_tf32 = True
+        torch.backends.cudnn.benchmark = True
+        settings = Settings()
+        for ingredient in self.without:
+            value = getattr(settings, ingredient)
+            setattr(settings, ingredient, False if isinstance(value, bool) else 0.0)
+
+        def keep(net: nn.Module, report: dict[str, object]) -> None:
+            report |= {"settings": vars(settings), "pictures": int(pictures.filled)}
+            partial = self.out / f"{name}.partial"
+            torch.save(net.state_dict(), partial)
+            partial.replace(self.out / f"{name}.pt")
+            (self.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
+
+        train(name, pictures, settings, until=until, seed=self.seed, keep=keep)

@@ -1,0 +1,164 @@
+"""From a rendered folder to pictures on a card, also while it is still being rendered."""
+
+from __future__ import annotations
+
+import json
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import torch
+from numpy.typing import NDArray
+from torch import Tensor
+
+from tools.train.networks import AXLE_COUNTS, HEADINGS, LAMP_COUNTS
+from tools.train.pictures import CUES, REGIONS, STORED, Pictures
+
+_CHUNK = 256  # pictures decoded before they are moved to the cards
+
+
+def load(folder: Path, device: str, *, threads: int = 16) -> Pictures:
+    """Decode every picture of a folder onto the device."""
+    records = read_labels(folder)
+    pictures = empty(len(records), device)
+    for start in range(0, len(records), _CHUNK):
+        append([pictures], folder, records[start : start + _CHUNK], threads=threads)
+    return pictures
+
+
+def read_labels(folder: Path) -> list[dict[str, Any]]:
+    """All whole lines of a rendered folder's labels, in a fixed order."""
+    records = []
+    for path in sorted(folder.glob("labels-*.jsonl")):
+        # The last line may still be being written.
+        lines = path.read_text("utf-8").split("\n")[:-1]
+        records += [json.loads(line) for line in lines if line]
+    return sorted(records, key=lambda record: str(record["file"]))
+
+
+def empty(capacity: int, device: str) -> Pictures:
+    """Room for `capacity` pictures, none of them filled."""
+    width, height = STORED
+
+    def room(*shape: int, kind: torch.dtype = torch.float32) -> Tensor:
+        return torch.zeros((capacity, *shape), dtype=kind, device=device)
+
+    return Pictures(
+        filled=torch.zeros((), dtype=torch.long).share_memory_(),
+        pixels=room(3, height, width, kind=torch.uint8),
+        masks=room(height, width, kind=torch.uint8),
+        has_engine=room(kind=torch.bool),
+        has_tender=room(kind=torch.bool),
+        engine=room(4),
+        tender=room(4),
+        heading=room(kind=torch.long),
+        corners=room(3, 4, 2),
+        share=room(3),
+        present=room(3),
+        visible=room(3),
+        counts=room(2, kind=torch.long),
+        countable=room(2),
+    )
+
+
+def append(
+    stores: list[Pictures], folder: Path, records: list[dict[str, Any]], *, threads: int
+) -> None:
+    """Decode pictures and put them behind those that the stores, all alike, hold already."""
+    first = int(stores[0].filled)
+    records = records[: len(stores[0].pixels) - first]
+    if not records:
+        return
+    with ThreadPoolExecutor(threads) as pool:
+        decoded = list(pool.map(lambda record: _decode(folder, record), records))
+    picture, mask, factor = zip(*decoded, strict=True)
+    columns = _columns(records, factor)
+    columns["pixels"] = torch.from_numpy(np.stack(picture)).permute(0, 3, 1, 2).contiguous()
+    columns["masks"] = torch.from_numpy(np.stack(mask))
+    last = first + len(records)
+    for store in stores:
+        for name, values in columns.items():
+            getattr(store, name)[first:last] = values.to(store.pixels.device)
+        if store.pixels.is_cuda:  # another process must not see the count before the pixels
+            torch.cuda.synchronize(store.pixels.device)
+        store.filled.fill_(last)
+
+
+def follow(stores: list[Pictures], folder: Path, *, until: float, threads: int) -> None:
+    """Append what is rendered into a folder, until a time or until the stores are full."""
+    known: set[str] = set()
+    waiting = 0
+    while time.time() < until and int(stores[0].filled) < len(stores[0].pixels):
+        fresh = [r for r in read_labels(folder) if r["file"] not in known]
+        # A few are worth a move only once no more follow them.
+        if not fresh or (len(fresh) < _CHUNK and len(fresh) != waiting):
+            waiting = len(fresh)
+            time.sleep(2.0)
+            continue
+        fresh = fresh[:_CHUNK]
+        append(stores, folder, fresh, threads=threads)
+        known |= {r["file"] for r in fresh}
+
+
+def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[str, Tensor]:
+    def numbers(rows: list[Any]) -> Tensor:
+        return torch.tensor(np.asarray(rows, dtype=np.float32))
+
+    paired = list(zip(records, factors, strict=True))
+    return {
+        "has_engine": torch.tensor([r["locomotive"] is not None for r in records]),
+        "has_tender": torch.tensor([r["tender"] is not None for r in records]),
+        "engine": numbers([_scaled(r["locomotive"], f) for r, f in paired]),
+        "tender": numbers([_scaled(r["tender"], f) for r, f in paired]),
+        "heading": torch.tensor([HEADINGS.index(r["faces"] or "left") for r in records]),
+        "corners": numbers([_corners(r, f) for r, f in paired]),
+        "share": numbers([[r.get("visible", {}).get(k, 0.0) for k in REGIONS] for r in records]),
+        "present": numbers([[_cue(r, c, "state") == "present" for c in CUES] for r in records]),
+        "visible": numbers([[bool(_cue(r, c, "visible")) for c in CUES] for r in records]),
+        "counts": torch.tensor([_counts(r) for r in records]),
+        "countable": numbers(
+            [[bool(r.get(k)) for k in ("axles_visible", "lamps_visible")] for r in records]
+        ),
+    }
+
+
+def _decode(
+    folder: Path, record: dict[str, Any]
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float]:
+    picture = cv2.imread(str(folder / record["file"]))[..., ::-1]
+    mask = cv2.imread(str((folder / record["file"]).with_suffix(".mask.png")), cv2.IMREAD_GRAYSCALE)
+    height, width = picture.shape[:2]
+    factor = min(STORED[0] / width, STORED[1] / height)
+    if factor != 1.0:
+        size = (min(STORED[0], round(width * factor)), min(STORED[1], round(height * factor)))
+        picture = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+        mask = cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST)
+    pad = ((0, STORED[1] - picture.shape[0]), (0, STORED[0] - picture.shape[1]))
+    picture = np.pad(picture, (*pad, (0, 0)), constant_values=114)
+    return np.ascontiguousarray(picture), np.pad(mask, pad), factor
+
+
+def _scaled(box: list[float] | None, factor: float) -> list[float]:
+    return [edge * factor for edge in box] if box else [0.0, 0.0, 1.0, 1.0]
+
+
+def _corners(record: dict[str, Any], factor: float) -> NDArray[np.float32]:
+    regions = record.get("regions")
+    if not regions:
+        return np.zeros((3, 4, 2), np.float32)
+    return np.asarray([regions[name] for name in REGIONS], np.float32) * factor
+
+
+def _counts(record: dict[str, Any]) -> list[int]:
+    axles, lamps = record.get("tender_axles"), record.get("tender_lamps")
+    return [
+        AXLE_COUNTS.index(axles) if axles in AXLE_COUNTS else 0,
+        LAMP_COUNTS.index(lamps) if lamps in LAMP_COUNTS else 0,
+    ]
+
+
+def _cue(record: dict[str, Any], cue: str, field: str) -> Any:
+    return record.get("cues", {}).get(cue, {}).get(field)
