@@ -16,7 +16,8 @@ _SHORT: Mapping[str, str] = MappingProxyType(
     {name.rpartition("_")[2]: name for name in CUES} | {name: name for name in CUES}
 )
 _STATES = ("present", "absent", "unseen")
-_YEARS = re.compile(r"(\d{4})(?:\.\.(\d{4}))?")
+# 1935..1937 as here, 1935–1937 as answers write it, or what is typed for that.
+_YEARS = re.compile(r"(\d{4})(?:(?:\.\.|-|–|/)(\d{4}))?")
 _SHARE = re.compile(r"(\d{1,3})\s*%?")
 HELP = (
     "words: lever|linkage|stripe present|absent|unseen, axles|lamps|number VALUE, YEAR, "
@@ -94,6 +95,10 @@ class _Parser:
         lower = word.lower()
         if years := _YEARS.fullmatch(word):
             return _years(int(years[1]), int(years[2] or years[1]))
+        # "edge stripe", as answers and keywords write it.
+        if (name := f"{lower}_{self._peek().lower()}") in CUES:
+            self._at += 1
+            return _cue(name, self._next(f"present, absent or a value after {word}"))
         if lower in _SHORT:
             return _cue(_SHORT[lower], self._next(f"present, absent or a value after {word}"))
         if lower == "variation":

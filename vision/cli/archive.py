@@ -97,7 +97,12 @@ def find(
         bool, typer.Option("--null", help="Print bare paths with a null byte after each.")
     ] = False,
 ) -> None:
-    """Find tagged photos by what they show and when the engine was made."""
+    """Find tagged photos by what they show and when the engine was made.
+
+    QUERY: lever, linkage or stripe with present, absent or unseen; axles, lamps or number
+    with a value; 1935 or 1935..1937; variation ID; sure 90%; in TEXT for part of a path;
+    engine present or absent; narrowed; mismatched; joined by and, or, not and brackets.
+    """
     from vision.archive.export import to_csv, to_parquet
     from vision.archive.query import parse_query
     from vision.archive.record import records_of
@@ -191,11 +196,15 @@ def _tell(summary: Summary, order: Order) -> None:
             typer.echo(f"would write {shown(path)}")
     written = "to write" if order.dry else "written"
     typer.echo(
-        f"{order.root}: {summary.photos} photos ({summary.looked_at} looked at, "
-        f"{summary.unchanged} unchanged), {summary.engines} engines ({summary.dated} dated anew), "
-        f"{len(summary.written)} sidecars {written}, {summary.current} as they should be, "
-        f"{summary.failed} failures"
+        f"{order.root}: {_counted(summary.photos, 'photo')} ({summary.looked_at} looked at, "
+        f"{summary.unchanged} unchanged), {_counted(summary.engines, 'engine')} "
+        f"({summary.dated} dated anew), {_counted(len(summary.written), 'sidecar')} {written}, "
+        f"{summary.current} as they should be, {_counted(summary.failed, 'failure')}"
     )
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 class _Watcher:
