@@ -111,15 +111,42 @@ def test_an_engine_that_was_hardly_seen_counts_for_no_variation() -> None:
     common = engine("fog", {"W1": 0.9, "W2": 0.05, "other": 0.05}, seen=False)
     stock = take_stock((hardly, common), GUIDE)
     assert {holding.status for holding in stock.holdings} == {Status.LACK}
-    assert [e.name for e in stock.unknown] == ["blur", "fog"]
     assert [d.engine.name for d in stock.doubts] == ["blur", "fog"]
     assert (stock.strangers, stock.without, stock.work) == ((), (), ())
     text = stock_text(stock)
-    assert "blur: not narrowed down. Photograph the cab side." in text
+    assert "  Photograph the cab side.\n    * blur: not narrowed down\n" in text
     assert "perhaps" not in text
     page = stock_page(stock, GUIDE)
-    assert "<h2>Not narrowed down</h2>" in page
+    assert page.count("<br>not narrowed down</figcaption>") == 2
     assert "perhaps, " not in page
+
+
+def test_each_engine_stands_in_one_place() -> None:
+    """One that was half likely to be in no variation was both in doubt and a stranger."""
+    half = engine("half", {"other": 0.6, "W1": 0.4}, looks=(LOOK,))
+    stock = take_stock([*SHELF, half], GUIDE)
+    have = [e.name for holding in stock.holdings for e in holding.have]
+    doubts = [doubt.engine.name for doubt in stock.doubts]
+    elsewhere = [e.name for e in (*stock.strangers, *stock.without)]
+    assert sorted([*have, *doubts, *elsewhere]) == sorted([*(e.name for e in SHELF), "half"])
+    assert "half" in doubts
+    assert "* half: not in this guide 60 %, W1 40 %" in stock_text(stock)
+
+
+def test_a_look_that_would_settle_several_doubts_is_asked_for_once() -> None:
+    many = [engine(f"e{n}", {"W1": 0.5, "W2": 0.5}, looks=(LOOK,)) for n in range(3)]
+    stock = take_stock(many, GUIDE)
+    for told in (stock_text(stock), stock_page(stock, GUIDE)):
+        assert told.count("Photograph the cab side.") == 1
+        assert "licensed electrician" not in told
+
+
+def test_what_to_mind_is_said_wherever_an_engine_is_to_be_touched() -> None:
+    stock = take_stock(
+        [engine("e", {"W1": 0.5, "W2": 0.5}, looks=(LOOK | {"hands_on": True},))], GUIDE
+    )
+    for told in (stock_text(stock), stock_page(stock, GUIDE)):
+        assert "licensed electrician" in told
 
 
 def test_the_wants_list_is_read_back() -> None:

@@ -8,7 +8,7 @@ from html import escape
 
 from vision.guide import Guide
 from vision.report.words import CAUTIONS, percent, years_words
-from vision.shelf.text import doubt_words
+from vision.shelf.text import DOUBT_TITLE, TOUCH_TITLE, doubts_by_look, may_be, suggests_touching
 from vision.shelf.values import Holding, ShelfEngine, Status, Stock
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
@@ -20,6 +20,7 @@ STYLE = """
 body { font: 1rem/1.5 system-ui, sans-serif; margin: 0 auto; padding: 1rem; max-width: 80rem; }
 h1 { font-size: 1.5rem; line-height: 1.2; }
 h2 { font-size: 1.15rem; margin: 1.6rem 0 .3rem; }
+h3 { font-size: 1rem; font-weight: 600; margin: 1rem 0 .4rem; max-width: 48rem; }
 .scroll { overflow-x: auto; }
 .scroll:focus-visible { outline: 3px solid; outline-offset: 2px; }
 table { border-collapse: collapse; }
@@ -27,7 +28,16 @@ th, td { border: 1px solid var(--line); padding: .3rem; vertical-align: top; tex
 .wall td { min-width: 3rem; }
 .wall .made { background: var(--made); }
 figure { display: inline-block; margin: 0 .4rem .4rem 0; width: 9rem; vertical-align: top; }
-figure.perhaps { width: 5.5rem; }
+figure.perhaps { width: 7rem; }
+.when { display: none; }
+/* On a phone a wall of years is mostly empty: each variation becomes a card. */
+@media (max-width: 48rem) {
+  .wall, .wall tbody, .wall tr, .wall th, .wall td { display: block; border: 0; }
+  .wall tr:first-child, .wall td:not(.made), .wall td:empty { display: none; }
+  .wall tr { border: 1px solid var(--line); border-radius: .5rem; margin: 0 0 .6rem; }
+  .wall .when { display: inline; font-weight: 400; }
+  .wall th br { display: none; }
+}
 img { width: 100%; height: auto; display: block; }
 figcaption, .quiet { font-size: .85rem; color: var(--quiet); overflow-wrap: anywhere; }
 li { overflow-wrap: anywhere; }
@@ -48,7 +58,7 @@ def stock_page(stock: Stock, guide: Guide) -> str:
         f"<h1>{escape(stock.title)}</h1>",
         f'<p class="quiet">Guide {escape(stock.guide)}. {_counts(stock)}</p>',
         _wall(stock, guide),
-        _list("In doubt: the photo or check that would settle it", map(doubt_words, stock.doubts)),
+        _doubts(stock),
         _list("Tender does not belong", (f"{e.name}: {text}" for e, text in stock.mismatched)),
         _list(
             "More than one of",
@@ -63,12 +73,11 @@ def stock_page(stock: Stock, guide: Guide) -> str:
             ),
         ),
         _list("To see to", (f"{w.engine}: {w.part}: {w.finding}" for w in stock.work)),
-        _pictures("Not narrowed down", stock.unknown),
         _pictures("In no variation of this guide", stock.strangers),
         _pictures("No engine found", stock.without),
     ]
-    if stock.work or any(doubt.hands_on for doubt in stock.doubts):
-        body.append(_list("Before you touch an engine", CAUTIONS))
+    if suggests_touching(stock):
+        body.append(_list(TOUCH_TITLE, CAUTIONS))
     inside = "\n".join(part for part in body if part)
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
@@ -103,7 +112,8 @@ def _wall(stock: Stock, guide: Guide) -> str:
 
 def _row(holding: Holding, made: set[int], years: range) -> str:
     sign = f'<span aria-hidden="true">{SIGNS[holding.status]}</span>'
-    name = f"{escape(holding.variation)}<br>{sign} {holding.status.value}"
+    when = f'<span class="when">({escape(years_words(holding.years))})</span>'
+    name = f"{escape(holding.variation)} {when} <br>{sign} {holding.status.value}"
     cells = []
     shown = False
     for is_made, count in _runs(made, years):
@@ -134,13 +144,25 @@ def _figures(holding: Holding) -> Iterator[str]:
 
 
 def _figure(engine: ShelfEngine, words: str, *, kind: str = "sure") -> str:
-    caption = f"<figcaption>{escape(engine.name)}{': ' if words else ''}{words}</figcaption>"
+    # A number and its sign stay on one line.
+    said = escape(words.replace(" %", "\u00a0%"))
+    caption = f"<figcaption>{escape(engine.name)}{'<br>' if words else ''}{said}</figcaption>"
     if not engine.picture:
         return f'<figure class="{kind}">{caption}</figure>'
     data = base64.b64encode(engine.picture).decode("ascii")
     alt = escape(f"Photo of {engine.name}", quote=True)
-    image = f'<img src="data:image/jpeg;base64,{data}" alt="{alt}" loading="lazy">'
+    image = f'<img src="data:image/jpeg;base64,{data}" alt="{alt}">'
     return f'<figure class="{kind}">{image}{caption}</figure>'
+
+
+def _doubts(stock: Stock) -> str:
+    if not stock.doubts:
+        return ""
+    groups = (
+        f"<h3>{escape(look)}</h3>\n" + "".join(_figure(d.engine, may_be(d)) for d in doubts)
+        for look, doubts in doubts_by_look(stock).items()
+    )
+    return f"<h2>{DOUBT_TITLE}</h2>\n" + "\n".join(groups)
 
 
 def _pictures(title: str, engines: Sequence[ShelfEngine]) -> str:

@@ -36,8 +36,7 @@ def take_stock(engines: Sequence[ShelfEngine], guide: Guide) -> Stock:
         doubts=tuple(_doubt(engine) for engine in found if _is_open(engine)),
         mismatched=tuple((e, text) for e in found for text in e.conflicts("engine_tender")),
         duplicates=tuple(several),
-        unknown=tuple(engine for engine in found if not engine.narrowed),
-        strangers=tuple(engine for engine in told if _is_stranger(engine)),
+        strangers=tuple(e for e in told if _is_stranger(e) and not _is_open(e)),
         without=tuple(engine for engine in engines if not engine.candidates),
         work=tuple(work for engine in known for work in work_on(engine, guide)),
     )
@@ -56,7 +55,8 @@ def _holding(variation: str, years: str, engines: Sequence[ShelfEngine]) -> Hold
     have = tuple(engine for engine, p in shares if p >= SURE)
     # What is surely one thing is not perhaps another.
     open_ = [(engine, p) for engine, p in shares if engine.candidates[0][1] < SURE]
-    doubtful = tuple((engine, p) for engine, p in open_ if p >= PERHAPS)
+    likely = ((engine, p) for engine, p in open_ if p >= PERHAPS)
+    doubtful = tuple(sorted(likely, key=lambda pair: -pair[1]))
     status = Status.HAVE if have else Status.DOUBTFUL if doubtful else Status.LACK
     return Holding(variation, years, status, have, doubtful)
 

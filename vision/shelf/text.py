@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from vision.report.narrowing import NOT_IN_GUIDE
-from vision.report.words import NOT_NARROWED, percent, years_words
+from vision.report.words import CAUTIONS, NOT_NARROWED, percent, years_words
 from vision.shelf.values import Doubt, Holding, ShelfEngine, Stock
+
+DOUBT_TITLE = "In doubt, by the photo or check that would settle it"
+TOUCH_TITLE = "Before you touch an engine"
 
 
 def stock_text(stock: Stock) -> str:
@@ -21,14 +24,18 @@ def _lines(stock: Stock) -> Iterator[str]:
         words = f"{holding.variation:<{width}}  {years_words(holding.years):<9}"
         yield f"  {words}  {holding.status.value:<8}  {holding_words(holding)}".rstrip()
     sections = (
-        ("In doubt", [doubt_words(doubt) for doubt in stock.doubts]),
         ("Tender does not belong", [f"{e.name}: {text}" for e, text in stock.mismatched]),
         ("More than one of", [f"{v}: {_names(have)}" for v, have in stock.duplicates]),
-        ("Not narrowed down", [e.name for e in stock.unknown]),
         ("In no variation of this guide", [engine.name for engine in stock.strangers]),
         ("No engine found", [engine.name for engine in stock.without]),
         ("To see to", [f"{w.engine}: {w.part}: {w.finding}" for w in stock.work]),
+        (TOUCH_TITLE, CAUTIONS if suggests_touching(stock) else ()),
     )
+    if stock.doubts:
+        yield from ("", DOUBT_TITLE)
+    for look, doubts in doubts_by_look(stock).items():
+        yield f"  {_one_line(look)}"
+        yield from (f"    * {_one_line(f'{d.engine.name}: {may_be(d)}')}" for d in doubts)
     for title, items in sections:
         if items:
             yield ""
@@ -43,13 +50,25 @@ def holding_words(holding: Holding) -> str:
     return "; ".join(text for text in (sure, perhaps and f"perhaps {perhaps}") if text)
 
 
-def doubt_words(doubt: Doubt) -> str:
-    """What an engine may be, and what would settle it."""
-    may_be = ", ".join(f"{candidate_name(id)} {percent(p)}" for id, p in doubt.candidates)
-    may_be = may_be or NOT_NARROWED
-    how = doubt.look or "nothing that this guide knows would settle it"
-    caution = f" {doubt.caution}" if doubt.caution else ""
-    return f"{doubt.engine.name}: {may_be}. {how}{caution}"
+def suggests_touching(stock: Stock) -> bool:
+    """Whether anything is to be done that takes an engine in the hand."""
+    return bool(stock.work) or any(doubt.hands_on for doubt in stock.doubts)
+
+
+def doubts_by_look(stock: Stock) -> dict[str, list[Doubt]]:
+    """Engines in doubt by what would settle it: a round with the camera is one entry."""
+    by_look: dict[str, list[Doubt]] = {}
+    for doubt in stock.doubts:
+        how = doubt.look or "Nothing that this guide knows would settle it:"
+        caution = f" {doubt.caution}" if doubt.caution else ""
+        by_look.setdefault(f"{how}{caution}", []).append(doubt)
+    return by_look
+
+
+def may_be(doubt: Doubt) -> str:
+    """What an engine in doubt may be."""
+    words = ", ".join(f"{candidate_name(id)} {percent(p)}" for id, p in doubt.candidates)
+    return words or NOT_NARROWED
 
 
 def candidate_name(id: str) -> str:

@@ -59,7 +59,7 @@ class ShelfEngine:
 
 @dataclass(frozen=True, slots=True)
 class Holding:
-    """One variation of the guide, and the engines that are or may be one."""
+    """One variation of the guide, and the engines that are or may be one, likeliest first."""
 
     variation: str
     years: str
@@ -105,15 +105,13 @@ class Stock:
     holdings : tuple of Holding
         One for each variation, in the guide's order.
     doubts : tuple of Doubt
+        Engines that are not surely of one variation, nor surely of none.
     mismatched : tuple of (engine, text)
         Engines whose tender was not made for them.
     duplicates : tuple of (variation, engines)
         Variations of which there are several.
-    unknown : tuple of ShelfEngine
-        Nothing in their photos tells one variation from another, so that they count for
-        none.
     strangers : tuple of ShelfEngine
-        In no variation of the guide.
+        Surely in no variation of the guide.
     without : tuple of ShelfEngine
         No engine was found in their photos.
     work : tuple of Work
@@ -125,7 +123,6 @@ class Stock:
     doubts: tuple[Doubt, ...]
     mismatched: tuple[tuple[ShelfEngine, str], ...]
     duplicates: tuple[tuple[str, tuple[ShelfEngine, ...]], ...]
-    unknown: tuple[ShelfEngine, ...]
     strangers: tuple[ShelfEngine, ...]
     without: tuple[ShelfEngine, ...]
     work: tuple[Work, ...]
