@@ -12,16 +12,10 @@ export async function add(files) {
   if (!files.length) return;
   if (day.current === null) day.current = begun();
   const item = day.current;
+  const free = wire.limits.photos - item.photos.length;
   phase("shrink");
-  for (const file of files) {
-    if (item.photos.length >= wire.limits.photos) {
-      item.trouble = say("error_too_many", { count: wire.limits.photos });
-      break;
-    }
-    item.photos.push(await shrink(file));
-    item.trouble = null;
-  }
-  ask(item);
+  for (const file of files.slice(0, free)) item.photos.push(await shrink(file));
+  ask(item, files.length > free ? say("error_too_many", { count: wire.limits.photos }) : null);
 }
 
 export function acts(item) {

@@ -7,6 +7,8 @@ import * as store from "./store.js";
 import * as wire from "./wire.js";
 import { say } from "./words.js";
 
+// Characters of a photo's name that the laptop keeps.
+const NAME_LENGTH = 80;
 let pumping = false;
 let retry = null;
 let shut = () => {};
@@ -21,13 +23,13 @@ function words(error) {
   return error.detail ? `${text} (${error.detail})` : text;
 }
 
-export function ask(item) {
+export function ask(item, complaint = null) {
   item.pending = true;
   item.change += 1;
+  item.trouble = complaint;
   // What was saved is no longer all there is.
   item.kept = null;
   store.save(item);
-  if (item === day.current) trouble(null);
   draw();
   pump();
 }
@@ -54,20 +56,51 @@ async function send(item) {
     if (item.change !== change || !day.items.includes(item)) return false;
     item.seen.filter((photo) => !photos.includes(photo)).forEach(release);
     // An answer is shown with the photos that it was given for, whatever is added since.
-    Object.assign(item, { answer, shown, seen: photos, pending: false, trouble: null });
+    Object.assign(item, { answer, shown, seen: photos, agreed: { ...item.said }, pending: false });
     reach(true);
   } catch (error) {
     if (!(error instanceof wire.Refused) || error.code === "door") {
       putOff(error, item);
       return true;
     }
-    item.pending = false;
     item.trouble = words(error);
+    item.pending = withdraw(item, error);
+    if (!item.photos.length) return discard(item);
   }
   store.save(item);
   tell(null);
   draw();
   if (item === day.current) tellAnswer(item);
+  return false;
+}
+
+// Takes out of an engine what the laptop refused, so that it does not stand in the way of every
+// later answer; returns whether there is anything left to ask.
+function withdraw(item, { code, detail }) {
+  if (code === "statement" && Object.keys(item.said).length) {
+    const last = JSON.stringify(item.agreed) === JSON.stringify(item.said);
+    item.said = last ? {} : { ...item.agreed };
+    return true;
+  }
+  const fresh = item.photos.filter((photo) => !item.seen.includes(photo));
+  // The laptop names the photo, by the end of a long name.
+  const named = fresh.filter(({ name }) => detail.startsWith(`${name.slice(-NAME_LENGTH)}: `));
+  const refused = code === "request_too_large" ? fresh.slice(-1) : code.startsWith("photo_") ? (named.length ? named : fresh) : [];
+  refused.forEach(release);
+  item.photos = item.photos.filter((photo) => !refused.includes(photo));
+  return refused.length > 0 && item.photos.length > 0;
+}
+
+// An engine of which no photo is left; what was wrong with the last one still stands there.
+async function discard(item) {
+  const open = item === day.current;
+  day.items = day.items.filter((one) => one !== item);
+  if (open) day.current = null;
+  await store.drop(item.id);
+  if (!open) return false;
+  phase(null);
+  draw();
+  trouble(item.trouble);
   return false;
 }
 
@@ -89,7 +122,7 @@ function putOff(error, item) {
 // What only a person can try again, so that nothing may look as if it were being tried.
 export function failed(error) {
   phase(null);
-  if (error instanceof wire.OutOfReach) trouble(say("reach_no"));
+  if (error instanceof wire.OutOfReach) trouble(say("error_reach"));
   else if (error instanceof wire.Busy) trouble(say("error_busy"));
   else if (error instanceof wire.Refused) error.code === "door" || trouble(words(error));
   else throw error;

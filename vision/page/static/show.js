@@ -173,6 +173,6 @@ export function card(item, number, current, open) {
   const years = item.shown ? item.shown.years : say("waiting_answer");
   const more = [say("photos_count", { count: item.photos.length }), item.note].filter(Boolean).join(" · ");
   return make("li", {}, make("button", { type: "button", "aria-current": String(current), on: { click: open } },
-    make("span", {}, make("strong", {}, years), make("br"), make("span", {}, more)),
+    make("span", {}, make("strong", {}, years), make("span", { className: "note" }, more)),
     make("span", { className: "quiet" }, say("engine", { number }))));
 }
