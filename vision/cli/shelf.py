@@ -60,7 +60,9 @@ def _engines(base: Index, guide: Guide) -> Iterator[ShelfEngine]:
 
     for row, looks in answers(base, guide):
         # The photo that shows the engine best is not known; the first that shows one is.
-        pictures = [look.picture for look in looks if look.sighting] or [b""]
+        # Where none does, a person sees at a glance what there is instead.
+        pictures = [look.picture for look in looks if look.sighting]
+        pictures += [look.picture for look in looks]
         photos = tuple(shown(photo) for photo in row.photos)
         yield ShelfEngine(shown(row.name), photos, row.answer, pictures[0])
 
