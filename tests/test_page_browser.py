@@ -13,6 +13,7 @@ from PIL import Image
 from answers import CUES, FakeEye
 from browser import (
     DESKTOP,
+    PHONE,
     SIZES,
     WORDS,
     Open,
@@ -208,7 +209,10 @@ def test_contrast_of_the_answer(open_page: Open, port: int, scheme: str) -> None
     assert violations(page) == []
     colours = page.evaluate(
         """() => [['.years', '.plate'], ['.sure', '.plate'], ['.candidates li', 'body'],
-        ['.card p', '.card'], ['.why .told li', 'body'], ['.mind', '.card']].map(([text, ground]) =>
+        ['.card p', '.card'], ['.why .told li', 'body'], ['.mind', '.card'],
+        ['#adds', '#hand'], ['#brief', '#hand'], ['#reach', 'body'], ['.legend li', 'body'],
+        ['.why .speaks', 'body'], ['.tag', '.card'], ['#cards .note', '#cards button']]
+        .map(([text, ground]) =>
         [text, getComputedStyle(document.querySelector(text)).color,
          getComputedStyle(document.querySelector(ground)).backgroundColor])"""
     )
@@ -237,6 +241,39 @@ def test_targets_are_large_enough_for_a_thumb(
     )
     assert len(boxes) > 10
     assert [box for box in boxes if box[1] < 44 or box[2] < 44] == []
+
+
+@SIZES
+def test_the_focus_goes_down_the_page_and_is_always_seen(
+    open_page: Open, port: int, size: tuple[int, int]
+) -> None:
+    """WCAG 2.2, criteria 2.4.3 (order), 2.4.7 (visible) and 2.4.11 (not obscured)."""
+    page = open_page(port, size)
+    snap(page)
+    answered(page)
+    page.evaluate("document.activeElement.blur(); window.scrollTo(0, 0)")
+    where = """() => { const e = document.activeElement;
+        const shown = e.type === 'file' ? e.labels[0] : e;
+        const b = shown.getBoundingClientRect(), style = getComputedStyle(shown);
+        const x = b.left + b.width / 2, y = Math.min(b.top + b.height / 2, innerHeight - 1);
+        const top = document.elementFromPoint(x, y);
+        return {part: e.closest('header, main, nav')?.tagName, words: e.innerText || e.id,
+          y: b.top + scrollY, x: b.left, outlined: style.outlineStyle !== 'none',
+          clear: top !== null && (shown === top || shown.contains(top))}; }"""
+    stops = []
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement === document.body"):
+            break
+        stops.append(page.evaluate(where))
+    parts = [stop["part"] for stop in stops if stop["part"]]
+    assert parts == sorted(parts, key=["HEADER", "MAIN", "NAV"].index)
+    assert {"HEADER", "MAIN", "NAV"} <= set(parts)
+    assert len(stops) > 15
+    assert [stop for stop in stops if not (stop["outlined"] and stop["clear"])] == []
+    if size == PHONE:
+        downwards = [stop["y"] for stop in stops if stop["part"] == "MAIN"]
+        assert downwards == sorted(downwards)
 
 
 def test_marks_lie_on_the_photo_and_differ_without_colour(open_page: Open, port: int) -> None:
