@@ -28,8 +28,8 @@ html { background: #fff; color: #15191e; overflow-wrap: anywhere; }
 @media (prefers-color-scheme: dark) { html { background: #15191e; color: #eef1f4; } }
 @media print { html { background: #fff; color: #000; } :root { --quiet: #444; } }
 main { display: grid; gap: 1.2rem; grid-template-columns: minmax(0, 1fr); }
-article + article { border-top: 0; margin-top: 0; }
-article { border: 1px solid var(--line); border-radius: .6rem; padding: .8rem 1rem; }
+article, article + article { border: 1px solid var(--line); border-radius: .6rem; margin: 0;
+  padding: .8rem 1rem; }
 h1 { font-size: 1.6rem; line-height: 1.2; margin: .4rem 0; }
 article h2 { font-size: 1.15rem; margin: .2rem 0; overflow-wrap: anywhere; }
 h3 { font-size: 1rem; margin: .8rem 0 .2rem; }
@@ -51,6 +51,9 @@ pre { font: inherit; margin: .3rem 0; overflow-wrap: anywhere; white-space: pre-
 dl { display: grid; gap: .1rem .8rem; grid-template-columns: max-content minmax(0, 1fr);
   margin: 0; }
 dt { color: var(--quiet); } dd { margin: 0; }
+@media screen and (min-width: 60rem) { body { max-width: 58rem; }
+  article { display: flow-root; }
+  article figure { float: left; margin: .3rem 1.2rem .6rem 0; width: 24rem; } }
 @media print { body { max-width: none; font-size: 10pt; } article { break-inside: avoid; }
   figure { max-width: 9cm; } a[href]::after { content: " (" attr(href) ")"; } }
 """
