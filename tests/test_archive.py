@@ -196,6 +196,15 @@ def test_undo_takes_back_exactly_what_was_written(shelf: Path) -> None:
     assert (len(undone.removed), undone.restored, undone.cleaned) == (4, ["001.xmp"], [])
 
 
+def test_undo_leaves_what_another_command_keeps_in_the_same_folder(shelf: Path) -> None:
+    """Listings judged in the folder of an archive lost their records and fetched photos."""
+    tag(shelf)
+    kept = shelf / ".telltale" / "listings.sqlite"
+    kept.write_bytes(b"records")
+    undo_archive(shelf, Silent())
+    assert [path.name for path in kept.parent.iterdir()] == [kept.name]
+
+
 def test_undo_works_without_an_index_and_keeps_later_additions(shelf: Path) -> None:
     import shutil
 
@@ -297,9 +306,12 @@ def test_walking(tmp_path: Path) -> None:
     (tmp_path / "gone.jpg").symlink_to(tmp_path / "nothing")
     (tmp_path / "c.JPG.XMP").touch()
     (tmp_path / "notes.txt").touch()
+    # What `date --overlay` draws, and a photo whose own name is like it.
+    for name in ("000.telltale.jpg", "000.telltale-2.jpg", "b/my.telltale.photo.jpg"):
+        (tmp_path / name).write_bytes((tmp_path / "000.jpg").read_bytes())
     os.mkfifo(tmp_path / "pipe.jpg")
     tree = walk(str(tmp_path))
-    assert list(tree.photos) == ["000.jpg", "b/000.jpg"]
+    assert list(tree.photos) == ["000.jpg", "b/000.jpg", "b/my.telltale.photo.jpg"]
     assert tree.sidecars == {"c.jpg.xmp": "c.JPG.XMP"}
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import glob
 import hashlib
 import os
-import shutil
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -54,10 +54,22 @@ def undo_archive(
         _undo_all(root, base, undone, watcher, dry=dry)
     if not dry and not undone.failed:
         # A network disk or a read-only one has nothing of ours on it, and none is missed.
-        for suffix in ("", "-wal", "-shm", ".lock", ".failures.log"):
-            path.with_name(path.name + suffix).unlink(missing_ok=True)
-        shutil.rmtree(root / OWN_FOLDER, ignore_errors=True)
+        _forget(root, path)
     return undone
+
+
+def _forget(root: Path, index: Path) -> None:
+    """Remove the index and what lies beside it, and nothing that another command keeps there."""
+    for suffix in ("", "-wal", "-shm", ".lock", ".failures.log"):
+        index.with_name(index.name + suffix).unlink(missing_ok=True)
+    for aside in index.parent.glob(f"{glob.escape(index.name)}.damaged-*"):
+        aside.unlink()
+    folder = root / OWN_FOLDER
+    with suppress(OSError):
+        for name in ("lock", "failures.log"):
+            (folder / name).unlink(missing_ok=True)
+        # Not empty where listings were judged in the same folder: that is kept.
+        folder.rmdir()
 
 
 def _index(root: Path, path: Path, held: ExitStack, *, dry: bool) -> Index | None:

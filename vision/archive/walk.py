@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import stat
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -14,6 +15,8 @@ SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 SIDECAR_SUFFIX = ".xmp"
 # Everything of ours that is no sidecar lies in this folder of the archive.
 OWN_FOLDER = ".telltale"
+# Drawn by `date --overlay`: marks on a picture of an engine are no photo of it.
+_DRAWN = re.compile(r".\.telltale(-\d+)?\.jpg$")
 # Files under way to their name begin and end so; what a killed run left is removed.
 PART_PREFIX, PART_SUFFIX = ".telltale-", ".part"
 
@@ -44,8 +47,8 @@ def walk(root: str) -> Tree:
     """List the photos below `root`.
 
     Links are followed, and each real folder is entered once, so that a link to a
-    folder above ends the way instead of going round. Names that begin with a dot are
-    left alone.
+    folder above ends the way instead of going round. Names that begin with a dot, and
+    pictures that were drawn from an answer, are left alone.
 
     Parameters
     ----------
@@ -56,7 +59,7 @@ def walk(root: str) -> Tree:
         name = entry.name.lower()
         if name.startswith(PART_PREFIX) and name.endswith(PART_SUFFIX):
             tree.parts.append(path)
-        elif name.startswith("."):
+        elif name.startswith(".") or _DRAWN.search(name):
             continue
         elif name.endswith(SIDECAR_SUFFIX):
             tree.sidecars[path.lower()] = path
