@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
 from answers import FakeEye
 from browser import chromium, open_page
+from listing_files import write_shop
 from vision.cli import run
 
 __all__ = ["chromium", "open_page", "telltale"]
@@ -25,3 +27,9 @@ def telltale(capsys: pytest.CaptureFixture[str]) -> Telltale:
         return code, captured.out, captured.err
 
     return call
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    """Four listings: true, wrong in one claim, undecided, and one with another's picture."""
+    return write_shop(tmp_path)

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 from answers import FakeEye
 from archives import different
 from shapes import encoded
-from vision.records import Box, Cue, State
+from vision.records import Box, Cue, ListingsError, State
 
 COLUMNS = ("id", "title", "description", "price", "currency", "link", "photos")
 
@@ -85,3 +87,52 @@ def with_confidence(cues: Sequence[Cue], sure: float) -> tuple[Cue, ...]:
         c if c.p_present is None else replace(part(c.name, c.state, sure), values=c.values)
         for c in cues
     )
+
+
+def write_shop(folder: Path) -> Path:
+    """Four listings: true, wrong in one claim, undecided, and one with another's picture."""
+    write_photos(folder, ["w6.jpg", "w3.jpg", "dim.jpg"])
+    (folder / "w6copy.jpg").write_bytes((folder / "w6.jpg").read_bytes())
+    write_table(
+        folder / "shop.csv",
+        [
+            {
+                "id": "true",
+                "title": "Wayfarer 1938 with lever",
+                "price": "300",
+                "currency": "EUR",
+                "photos": "w6.jpg",
+            },
+            {
+                "id": "wrong",
+                "title": "Wayfarer 1934",
+                "description": "with lever",
+                "price": "200",
+                "currency": "EUR",
+                "link": "https://shop.example/2",
+                "photos": "w3.jpg",
+            },
+            {
+                "id": "dim",
+                "title": "Wayfarer, no lever",
+                "price": "100",
+                "currency": "EUR",
+                "photos": "dim.jpg",
+            },
+            {"id": "copy", "title": "Wayfarer", "photos": "w6copy.jpg"},
+        ],
+    )
+    return folder / "shop.csv"
+
+
+EYE = eye({"w6": W["W6"], "w6copy": W["W6"], "w3": W["W3"], "dim": HIDDEN})
+
+
+def judged(telltale: Any, *arguments: object, eye: FakeEye = EYE) -> list[dict[str, Any]]:
+    code, out, _ = telltale("listings", *arguments, "--json", "--jobs", 1, eye=eye)
+    assert code in (0, ListingsError.exit_code)
+    return [json.loads(line) for line in out.splitlines()]
+
+
+def by_id(records: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    return {r["id"]: r for r in records if "id" in r}
