@@ -239,3 +239,16 @@ def test_each_ignored_rule_says_why() -> None:
     block = text.partition("\nignore = [\n")[2].partition("\n]")[0]
     assert block
     assert all("# " in line for line in block.splitlines())
+
+
+def test_every_file_that_a_text_names_is_there() -> None:
+    """A figure's origin is worth nothing if the file that is named for it is gone."""
+    texts = [ROOT / "README.md", ROOT / "DEVELOPERS.md"]
+    texts += [*(ROOT / "vision").rglob("*.py"), *(ROOT / "tests").glob("*.py")]
+    named = {
+        (name, text.name)
+        for text in texts
+        for name in re.findall(r"\b(?:tests|tools|vision)/[\w/]+\.py\b", text.read_text("utf-8"))
+    }
+    assert len(named) > 10
+    assert sorted(pair for pair in named if not (ROOT / pair[0]).exists()) == []
