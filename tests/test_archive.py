@@ -13,12 +13,13 @@ from PIL import Image, ImageEnhance
 
 from answers import FakeEye
 from archives import GUIDE, Silent, different, fill, state, tag
-from eyes import command, deadly_eye, fake_eye, newer_eye
+from eyes import LOOKS, PAUSE, command, deadly_eye, fake_eye, newer_eye
 from shapes import encoded
 from vision.archive import By, Index, undo_archive
 from vision.archive.groups import COPY_BITS, copies_among, group, read_group_file
+from vision.archive.pending import Pending
 from vision.archive.reading import look_at
-from vision.archive.values import Task
+from vision.archive.values import Seen, Task
 from vision.archive.walk import walk
 from vision.guide import load_guide
 from vision.photo import open_photo
@@ -85,6 +86,53 @@ def test_a_second_run_reads_and_writes_nothing(shelf: Path) -> None:
     assert state(shelf) == before
     assert (summary.looked_at, summary.unchanged, summary.dated) == (0, 5, 0)
     assert (summary.written, summary.current) == ([], 5)
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_copies_are_looked_at_once(tmp_path: Path, jobs: int) -> None:
+    """Each copy was looked at as if it were another photo."""
+    originals = fill(tmp_path / "a", 3)
+    for folder in ("b", "c"):
+        (tmp_path / folder).mkdir()
+        for path in originals:
+            # Beside the original in the order of names too.
+            (tmp_path / folder / path.name).write_bytes(path.read_bytes())
+            path.with_suffix(f".{folder}.jpg").write_bytes(path.read_bytes())
+    looks = tmp_path / "looks.txt"
+    process = command(
+        *("tag", tmp_path, "--group", "photo", "--jobs", jobs),
+        eye="slow_eye",
+        **{LOOKS: str(looks), PAUSE: "0.1"},
+    )
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 0, err.decode()
+    contents = [line.split()[0] for line in looks.read_text("utf-8").splitlines()]
+    assert len(contents) == len(set(contents)) == 3
+    assert "15 photos (3 looked at, 12 known already)" in out.decode()
+    # Whatever was looked at and whatever was known: the same sidecar beside each copy.
+    for path in originals:
+        sidecars = [p.with_name(f"{p.name}.xmp") for p in tmp_path.rglob(f"{path.stem}*.jpg")]
+        assert len({sidecar.read_bytes() for sidecar in sidecars}) == 1
+        assert len(sidecars) == 5
+
+
+def test_other_photos_of_the_same_size_are_looked_at() -> None:
+    tasks = [(Task("", name), 10) for name in ("one", "copy", "other", "third")]
+    pending = Pending(tasks)
+    assert next(pending).path == "one"
+    assert next(pending, None) is None
+    pending.done(Seen("one", sha256="1", look="seen"))
+    handed = list(pending)
+    assert [task.path for task in handed] == ["copy", "other", "third"]
+    assert {task.known for task in handed} == {("1",)}
+
+
+def test_a_copy_of_what_cannot_be_read_is_tried_itself() -> None:
+    pending = Pending([(Task("", name), 10) for name in ("one", "copy")])
+    next(pending)
+    assert next(pending, None) is None
+    pending.done(Seen("one", code=13, error="damaged"))
+    assert (next(pending).path, next(pending, None)) == ("copy", None)
 
 
 def test_only_new_and_changed_photos_are_looked_at(shelf: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
@@ -18,8 +18,12 @@ if TYPE_CHECKING:
 class Crew(Protocol):
     """Whoever runs `look_at` for many tasks."""
 
-    def look(self, tasks: Sequence[Task]) -> Iterator[Seen]:
-        """Look at each task once, in any order; results come as they are ready."""
+    def look(self, tasks: Iterable[Task]) -> Iterator[Seen]:
+        """Look at each task once, in any order; results come as they are ready.
+
+        Tasks are drawn as they are needed. Where there are no more, they are asked for
+        again after each result: a copy of a photo waits for that of the photo.
+        """
         ...
 
 
@@ -29,7 +33,7 @@ class Alone:
     def __init__(self, load_eye: Callable[[], Eye]) -> None:
         self._load_eye = load_eye
 
-    def look(self, tasks: Sequence[Task]) -> Iterator[Seen]:
+    def look(self, tasks: Iterable[Task]) -> Iterator[Seen]:
         """Look at each task in turn."""
         for task in tasks:
             yield look_at(task, self._load_eye)
@@ -45,7 +49,7 @@ class Processes:
     def __init__(self, load_eye: Callable[[], Eye], jobs: int) -> None:
         self._load_eye, self._jobs = load_eye, jobs
 
-    def look(self, tasks: Sequence[Task]) -> Iterator[Seen]:
+    def look(self, tasks: Iterable[Task]) -> Iterator[Seen]:
         """Look at each task; at most three for each of the `jobs` are under way."""
         yield from work_off(
             tasks,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -50,7 +50,7 @@ class Cluster:
         """Leave the cluster as it is."""
         self._client.close()
 
-    def look(self, tasks: Sequence[Task]) -> Iterator[Seen]:
+    def look(self, tasks: Iterable[Task]) -> Iterator[Seen]:
         """Look at each task; no more are handed out than the workers can soon begin."""
         waiting = iter(tasks)
         by_key: dict[str, Task] = {}

@@ -14,6 +14,7 @@ from vision.archive.engines import Engines
 from vision.archive.files import sole_run
 from vision.archive.groups import By
 from vision.archive.index import Index, PhotoRow
+from vision.archive.pending import Pending
 from vision.archive.values import Seen, Task
 from vision.archive.walk import OWN_FOLDER, Tree, walk
 from vision.guide import Guide
@@ -182,8 +183,8 @@ class _Run:
         self.summary.photos = len(tree.photos)
         return tree
 
-    def plan(self, tree: Tree) -> list[Task]:
-        """What must be read: new and changed photos, and what this eye has not seen."""
+    def plan(self, tree: Tree) -> list[tuple[Task, int]]:
+        """What must be read, with its bytes: what is new or changed, or new to this eye."""
         before = self._index.photos()
         seen = self._index.looked_at(self._eye)
         self._index.forget_photos(path for path in before if path not in tree.photos)
@@ -200,16 +201,17 @@ class _Run:
                     self._fail(last.error, last.code)
             else:
                 known = tuple(sorted(by_size.get(stamp.size, ())))
-                tasks.append(Task(str(self._order.root), path, known))
+                tasks.append((Task(str(self._order.root), path, known), stamp.size))
         return tasks
 
     def _is_settled(self, row: PhotoRow, seen: set[str]) -> bool:
         return row.code in LASTING if row.code else row.sha256 in seen
 
-    def look(self, crew: Crew, tasks: Sequence[Task]) -> None:
+    def look(self, crew: Crew, tasks: Sequence[tuple[Task, int]]) -> None:
         """Have the crew look, and keep what it saw."""
         self._watcher.begin("photos", len(tasks))
-        for batch in _batches(crew.look(tasks)):
+        pending = Pending(tasks)
+        for batch in _batches(_noted(crew.look(pending), pending)):
             self._index.keep_seen(batch, self._eye)
             for seen in batch:
                 if seen.error:
@@ -239,6 +241,13 @@ class _Run:
         self.summary.codes.append(code)
         self.summary.failed += 1
         self._watcher.failure(text)
+
+
+def _noted(results: Iterator[Seen], pending: Pending) -> Iterator[Seen]:
+    """Pass results on, and let go of what waits for them before the next is asked for."""
+    for seen in results:
+        pending.done(seen)
+        yield seen
 
 
 def _batches(results: Iterator[Seen]) -> Iterator[list[Seen]]:

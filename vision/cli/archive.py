@@ -197,7 +197,7 @@ def _tell(summary: Summary, order: Order) -> None:
     written = "to write" if order.dry else "written"
     typer.echo(
         f"{order.root}: {_counted(summary.photos, 'photo')} ({summary.looked_at} looked at, "
-        f"{summary.unchanged} unchanged), {_counted(summary.engines, 'engine')} "
+        f"{summary.unchanged} known already), {_counted(summary.engines, 'engine')} "
         f"({summary.dated} dated anew), {_counted(len(summary.written), 'sidecar')} {written}, "
         f"{summary.current} as they should be, {_counted(summary.failed, 'failure')}"
     )
