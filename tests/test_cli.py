@@ -274,6 +274,17 @@ def test_page_holds_every_answer(telltale: Telltale, photo: Path, tmp_path: Path
     assert [p.name for p in tmp_path.iterdir() if p.name.startswith(".")] == []
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere every name is text")
+def test_a_name_that_is_no_text_stands_on_the_page(
+    telltale: Telltale, photo: Path, tmp_path: Path
+) -> None:
+    odd = Path(os.fsdecode(os.fsencode(tmp_path) + b"/\xff.png"))
+    odd.write_bytes(photo.read_bytes())
+    page = tmp_path / "answers.html"
+    assert telltale("date", odd, "--json", "--html", page)[0] == 0
+    assert "\\udcff.png" in page.read_text(encoding="utf-8")
+
+
 def test_a_folder_that_cannot_be_made(telltale: Telltale, photo: Path) -> None:
     code, _, err = telltale("date", photo, "--overlay", photo / "inside")
     assert code == OutputError.exit_code

@@ -83,17 +83,17 @@ def date(
 
     table = load_guide(guide)
     said = tuple(heard(table, statement) for statement in saw or ())
-    outputs = Outputs(overlay, html, kept=tuple(photos))
     load_eye: Callable[[], Eye] = functools.cache(context.obj)
     failures = _Failures()
     shown = _JsonLines() if as_json else _Texts()
-    with _progress(len(photos)) as advance:
-        for item in _items(photos, failures, advance, together=together):
-            answer = date_item(item, table, load_eye(), said)
-            shown.add(answer)
-            outputs.add(answer)
-    shown.finish()
-    outputs.finish()
+    with Outputs(overlay, html, kept=tuple(photos)) as outputs:
+        with _progress(len(photos)) as advance:
+            for item in _items(photos, failures, advance, together=together):
+                answer = date_item(item, table, load_eye(), said)
+                shown.add(answer)
+                outputs.add(answer)
+        shown.finish()
+        outputs.finish()
     if failures.codes:
         raise typer.Exit(failures.exit_code)
 

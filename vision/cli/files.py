@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import functools
+import itertools
 import os
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import IO, Self
 
 from vision.records import Answer, OutputError
 
 # JPEG quality: lines and letters stay clean, and a file a third the size of a PNG.
 # Chosen by eye.
 OVERLAY_QUALITY = 92
+# Bytes of a page that are in memory at a time.
+PIECE = 1 << 20
 
 
 class Outputs:
-    """The overlays and the page of one run.
+    """The overlays and the page of one run; a context, for the page's parts lie on disk.
 
     Parameters
     ----------
@@ -34,7 +39,6 @@ class Outputs:
         self, overlay_dir: Path | None, page: Path | None, *, kept: Sequence[Path]
     ) -> None:
         self._overlay_dir, self._page, self._kept = overlay_dir, page, tuple(kept)
-        self._articles: list[str] = []
         self._warn = False
         self._written: set[Path] = set()
         if page is not None:
@@ -44,25 +48,38 @@ class Outputs:
                 overlay_dir.mkdir(parents=True, exist_ok=True)
             except OSError as error:
                 raise OutputError(f"{overlay_dir}: {error.strerror}") from error
+        # On disk: a page carries its photos, and a run may have thousands.
+        self._articles: IO[bytes] | None = None
+        if page is not None:
+            self._articles = tempfile.TemporaryFile()  # noqa: SIM115 (closed by __exit__)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *raised: object) -> None:
+        if self._articles is not None:
+            self._articles.close()
 
     def add(self, answer: Answer) -> None:
         """Write the overlays of one answer and remember it for the page."""
         if self._overlay_dir is not None:
             self._draw(answer, self._overlay_dir)
-        if self._page is not None:
+        if self._articles is not None:
             from vision.report import suggests_touching
             from vision.report.markup import article
 
-            # Text, not the answer: that would hold the pixels of every photo.
-            self._articles.append(article(answer))
+            self._articles.write(_bytes(f"{article(answer)}\n"))
             self._warn |= suggests_touching(answer)
 
     def finish(self) -> None:
         """Write the page."""
-        if self._page is not None:
-            from vision.report.markup import page
+        if self._page is not None and self._articles is not None:
+            from vision.report.markup import around
 
-            write_whole(self._page, page(self._articles, warn=self._warn).encode())
+            before, after = around(warn=self._warn)
+            self._articles.seek(0)
+            pieces = iter(functools.partial(self._articles.read, PIECE), b"")
+            write_whole(self._page, itertools.chain([_bytes(before)], pieces, [_bytes(after)]))
 
     def _draw(self, answer: Answer, folder: Path) -> None:
         import io
@@ -101,8 +118,13 @@ def refuse_to_overwrite(target: Path, kept: Sequence[Path]) -> None:
         raise OutputError(f"{target}: was read in this run; originals are never written")
 
 
-def write_whole(target: Path, data: bytes) -> None:
-    """Write a file under a temporary name and move it into place.
+def _bytes(text: str) -> bytes:
+    # A file's name may hold bytes that are no text.
+    return text.encode("utf-8", "backslashreplace")
+
+
+def write_whole(target: Path, data: bytes | Iterable[bytes]) -> None:
+    """Write a file, whole or in pieces, under a temporary name and move it into place.
 
     Raises
     ------
@@ -113,7 +135,7 @@ def write_whole(target: Path, data: bytes) -> None:
         handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
         try:
             with os.fdopen(handle, "wb") as stream:
-                stream.write(data)
+                stream.writelines([data] if isinstance(data, bytes) else data)
             # mkstemp makes files private; results get the usual permissions.
             mask = os.umask(0)
             os.umask(mask)

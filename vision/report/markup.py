@@ -74,10 +74,16 @@ def page(articles: Iterable[str], *, warn: bool) -> str:
     warn : bool
         Whether to add the usual cautions, once for all answers.
     """
-    body = "\n".join(articles)
-    if warn:
-        body += "\n" + _list("Before you touch it", CAUTIONS)
-    return document("telltale", f"<main>\n{body}\n</main>")
+    before, after = around(warn=warn)
+    return before + "\n".join(articles) + after
+
+
+def around(*, warn: bool) -> tuple[str, str]:
+    """What stands before and after the articles of a page; `page` puts them together."""
+    cautions = "\n" + _list("Before you touch it", CAUTIONS) if warn else ""
+    place = "<main>\n"
+    before, _, after = document("telltale", f"{place}{cautions}\n</main>").partition(place)
+    return before + place, after
 
 
 def document(title: str, body: str, *, style: str = "") -> str:
