@@ -72,7 +72,9 @@ def quieten(
         dr.eval(light, spread)
         step = dr.opaque(mi.Int32, 2**level)
         light = _smoothed(mi, light, guides, spread * 0.6**level, step, size)
-    result = (light * (1 - kept) + grainy * kept) * base * bright
+    # Opaque: as a plain number it would make a new kernel of every picture.
+    share = dr.opaque(mi.Float, kept)
+    result = (light * (1 - share) + grainy * share) * base * bright
     flat = np.array(dr.ravel(result), dtype=np.float32)
     return flat.reshape(height, width, 3)
 

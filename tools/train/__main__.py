@@ -36,7 +36,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--without", nargs="*", default=[], help="ingredients to switch off")
     parser.add_argument("--room", type=int, help="pictures to have room for while they come in")
-    parser.add_argument("--first", type=int, default=3000, help="with --room: pictures to wait for")
+    parser.add_argument("--first", type=int, default=1500, help="with --room: pictures to wait for")
     parser.add_argument("--threads", action="store_true", help="with --room: no processes")
     arguments = parser.parse_args()
     arguments.out.mkdir(parents=True, exist_ok=True)

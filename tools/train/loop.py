@@ -19,7 +19,7 @@ from tools.train.posing import poser_batch, poser_loss
 from tools.train.settings import Settings
 from tools.train.tender import counter_batch, counter_loss
 
-_BATCH = {"finder": 64, "poser": 128, "judge": 192, "tender": 128}
+_BATCH = {"finder": 64, "poser": 96, "judge": 128, "tender": 128}
 _PEAK_RATE = {"finder": 2e-3, "poser": 2e-3, "judge": 2.5e-3, "tender": 2e-3}
 _DECAY = 0.02
 _KEEP_EVERY = 60.0  # seconds between weights kept on the way
