@@ -79,13 +79,15 @@ def measure_exposure(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     RMS contrast: Peli, "Contrast in complex images", J. Opt. Soc. Am. A 7(10), 1990.
     """
     pixels = checked_crop(crop)
-    brightest = cv2.max(cv2.max(pixels[..., 0], pixels[..., 1]), pixels[..., 2])
+    red, green, blue = cv2.split(pixels)
+    brightest = cv2.max(cv2.max(red, green), blue)
     levels = grey(pixels)
     # The levels' own histogram gives the percentiles in a tenth of the time of a sort.
-    below = np.cumsum(np.bincount(levels.ravel(), minlength=256)) / levels.size
+    counts = cv2.calcHist([levels], [0], None, [256], [0, 256]).ravel()
+    below = np.cumsum(counts, dtype=np.float64) / levels.size
     low, high = (int(np.searchsorted(below, share)) for share in (0.05, 0.95))
-    clipped = float((brightest >= CLIPPED_FROM_LEVEL).mean())
-    near_black = float((brightest <= NEAR_BLACK_TO_LEVEL).mean())
+    clipped = float(np.count_nonzero(brightest >= CLIPPED_FROM_LEVEL) / levels.size)
+    near_black = float(np.count_nonzero(brightest <= NEAR_BLACK_TO_LEVEL) / levels.size)
     return (
         Measurement("exposure_clipped", clipped, "share"),
         Measurement("exposure_near_black", near_black, "share"),
