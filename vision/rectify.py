@@ -6,6 +6,7 @@ pixels, the points and their way back.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,6 +20,8 @@ from vision.records import Box, Photo, Pixels, Point, Region
 _BORDER = (114, 114, 114)
 # Source pixels per crop pixel above which averaging must come before sampling.
 _ALIASING = 1.4
+# From OpenCV's whole numbers to the middles of pixels.
+_TO_MIDDLE = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1.0]])
 # Above this reduction pixels are first averaged two by two: interpolating at twice the
 # wanted size, two source pixels a sample, then leaves none out.
 _HALVE_FROM = 4.0
@@ -134,8 +137,8 @@ def region_crop(photo: Photo, region: Region, size: tuple[int, int]) -> Crop:
     if _twisted(corners):
         raise ValueError(f"region: a convex quadrilateral expected, got {region}")
     to_photo = cv2.getPerspectiveTransform(target, corners).astype(np.float64)
-    along = float(np.linalg.norm(corners[1] - corners[0]) + np.linalg.norm(corners[2] - corners[3]))
-    down = float(np.linalg.norm(corners[3] - corners[0]) + np.linalg.norm(corners[2] - corners[1]))
+    along = math.dist(region[0], region[1]) + math.dist(region[3], region[2])
+    down = math.dist(region[0], region[3]) + math.dist(region[1], region[2])
     magnification = 2.0 * width / max(along, 1e-6)
     # Shrinking: average first, or thin parts vanish between the samples.
     reduction = photo.scale * min(along / width, down / height) / 2.0
@@ -151,9 +154,10 @@ def _sample(
         source, offset, shrink = _reduced_patch(photo, to_photo, size=size, reduction=reduction)
         factor *= shrink
     # Pixel centres lie at halves in our coordinates and at whole numbers in OpenCV's.
-    half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1.0]])
-    to_source = np.array([[factor, 0, -offset[0]], [0, factor, -offset[1]], [0, 0, 1.0]])
-    matrix = np.linalg.inv(half) @ to_source @ to_photo @ half
+    to_source = np.array(
+        [[factor, 0, -offset[0] - 0.5], [0, factor, -offset[1] - 0.5], [0, 0, 1.0]]
+    )
+    matrix = to_source @ to_photo @ _TO_MIDDLE
     return np.asarray(
         cv2.warpPerspective(
             source,
@@ -188,10 +192,10 @@ def _reduced_patch(
 
 
 def _twisted(corners: NDArray[np.float32]) -> bool:
-    sides = np.roll(corners, -1, axis=0) - corners
-    following = np.roll(sides, -1, axis=0)
+    sides = corners[[1, 2, 3, 0]] - corners
+    following = sides[[1, 2, 3, 0]]
     turns = sides[:, 0] * following[:, 1] - sides[:, 1] * following[:, 0]
-    return not (np.all(turns > 1e-3) or np.all(turns < -1e-3))
+    return bool(turns.min() <= 1e-3 and turns.max() >= -1e-3)
 
 
 def _through(matrix: NDArray[np.float64], points: Sequence[Point]) -> tuple[Point, ...]:

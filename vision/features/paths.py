@@ -42,15 +42,16 @@ def best_path(
     best = np.empty_like(ahead)
     best[0] = ahead[0]
     # Paths coming from above and, turned over, from below: one running maximum for both.
-    coming = np.empty((2, rows))
-    above, below = coming
+    # They lie in one line, and `ramps` beside them, because NumPy then needs one loop.
+    coming, ramps = np.empty(2 * rows), np.tile(ramp, 2)
+    both, above, below = coming.reshape(2, rows), coming[:rows], coming[rows:]
     turned = below[::-1]
     before = best[0]
     for now, gained in zip(best[1:], ahead[1:], strict=True):
         np.add(before, ramp, above)
         np.add(before[::-1], ramp, below)
-        np.maximum.accumulate(coming, 1, None, coming)
-        np.subtract(coming, ramp, coming)
+        np.maximum.accumulate(both, 1, None, both)
+        np.subtract(coming, ramps, coming)
         np.maximum(above, turned, out=now)
         np.add(now, gained, now)
         before = now
