@@ -22,9 +22,10 @@ _BORDER = (114, 114, 114)
 _ALIASING = 1.4
 # From OpenCV's whole numbers to the middles of pixels.
 _TO_MIDDLE = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1.0]])
-# Above this reduction pixels are first averaged two by two: interpolating at twice the
-# wanted size, two source pixels a sample, then leaves none out.
-_HALVE_FROM = 4.0
+# Above this reduction pixels are first averaged two by two, since interpolating at twice
+# the wanted size looks at two pixels a sample and would leave too many out. Chosen: a
+# 12-megapixel photo at half scale (4.5 times the finder's input) is spared it.
+_HALVE_FROM = 4.6
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ import numpy as np
 from PIL import ExifTags, Image, ImageOps
 
 from vision.photo.header import DAMAGE
+from vision.photo.turbo import jpeg_pixels, turned_upright
 from vision.records import (
     Photo,
     PhotoUnreadable,
@@ -55,9 +56,11 @@ def decode(
     notes = []
     if image.format != "MPO" and getattr(image, "is_animated", False):
         notes.append("animated; only the first frame was read")
-    # Only JPEG takes the hint; other formats are reduced after decoding.
-    image.draft(None, (size[0] // reduction, size[1] // reduction))
-    image.load()
+    pixels = jpeg_pixels(image, data, reduction)
+    if pixels is None:
+        # Only JPEG takes the hint; other formats are reduced after decoding.
+        image.draft(None, (size[0] // reduction, size[1] // reduction))
+        image.load()
     # Read after loading: TIFF turns itself upright while loading and drops the
     # tag, PNG may carry its EXIF block after the pixels.
     try:
@@ -65,16 +68,20 @@ def decode(
         orientation = exif.get(ExifTags.Base.Orientation, 1)
         taken = _taken(exif)
         # 1 is upright already, and 0 and 9 upward are reserved: both stay as stored.
-        upright = ImageOps.exif_transpose(image) if orientation in range(2, 9) else image
+        turn = pixels is None and orientation in range(2, 9)
+        upright = ImageOps.exif_transpose(image) if turn else image
     except DAMAGE:
         notes.append("damaged EXIF block; read as stored, orientation unknown")
         orientation, taken, upright = 1, None, image
     if orientation in (5, 6, 7, 8):
         size = (size[1], size[0])
-    rgb = _rgb(upright, name)
-    if reduction > 1 and rgb.size == size:
-        rgb = rgb.reduce(reduction)
-    pixels = _handed_over(rgb)
+    if pixels is None:
+        rgb = _rgb(upright, name)
+        if reduction > 1 and rgb.size == size:
+            rgb = rgb.reduce(reduction)
+        pixels = _handed_over(rgb)
+    else:
+        pixels = turned_upright(pixels, orientation)
     pixels.setflags(write=False)
     return Photo(
         pixels=pixels,
