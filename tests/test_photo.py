@@ -13,10 +13,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from PIL import Image
+from PIL import Image, ImageOps
 
 from shapes import corners, encoded, engine, ramp
 from vision.photo import WORKING_SIDE_PX, Limits, closer, open_photo, photo_from_bytes
+from vision.photo.turbo import jpeg_pixels, turned_upright
 from vision.records import (
     PhotoEmpty,
     PhotoIsFolder,
@@ -181,6 +182,42 @@ def test_pixels_are_pillows_own_whatever_the_height(height: int) -> None:
     data = encoded(engine(96, height), "JPEG")
     with Image.open(io.BytesIO(data)) as image:
         np.testing.assert_array_equal(photo_from_bytes(data, "a.jpg").pixels, np.asarray(image))
+
+
+@pytest.mark.parametrize("subsampling", ["4:4:4", "4:2:2", "4:2:0"])
+@pytest.mark.parametrize("progressive", [False, True])
+@pytest.mark.parametrize("reduction", [1, 2, 4, 8])
+def test_the_faster_jpeg_decoder_gives_pillows_pixels(
+    subsampling: str, progressive: bool, reduction: int
+) -> None:
+    pytest.importorskip("simplejpeg")
+    data = encoded(
+        engine(331, 203), "JPEG", quality=88, subsampling=subsampling, progressive=progressive
+    )
+    with Image.open(io.BytesIO(data)) as image:
+        got = jpeg_pixels(image, data, reduction)
+        image.draft(None, (331 // reduction, 203 // reduction))
+        np.testing.assert_array_equal(got, np.asarray(image))
+
+
+@pytest.mark.parametrize("orientation", ORIENTATIONS)
+def test_pixels_are_turned_as_pillow_turns_them(orientation: int) -> None:
+    stored = engine(33, 21)
+    image = Image.fromarray(stored)
+    image.getexif()[0x0112] = orientation
+    expected = np.asarray(ImageOps.exif_transpose(image))
+    np.testing.assert_array_equal(turned_upright(stored, orientation), expected)
+
+
+def test_what_the_faster_decoder_refuses_is_left_to_pillow() -> None:
+    grey = encoded(Image.new("L", (64, 48), 90), "JPEG")
+    cut_short = encoded(engine(64, 48), "JPEG")[:-200]
+    for data in (grey, cut_short, encoded(corners())):
+        with Image.open(io.BytesIO(data)) as image:
+            assert jpeg_pixels(image, data, 1) is None
+    assert photo_from_bytes(grey, "grey.jpg").pixels.shape == (48, 64, 3)
+    with pytest.raises(PhotoUnreadable, match="truncated"):
+        photo_from_bytes(cut_short, "cut.jpg")
 
 
 def test_a_hash_that_is_known_is_not_taken_again() -> None:

@@ -79,7 +79,8 @@ def whole(photo: Photo, size: tuple[int, int]) -> Crop:
     if factor < 1:
         resized, left_out = _shrunk(photo.pixels, fitted)
     else:
-        resized, left_out = cv2.resize(photo.pixels, fitted, interpolation=cv2.INTER_LINEAR), (0, 0)
+        larger = cv2.resize(photo.pixels, fitted, interpolation=cv2.INTER_LINEAR)
+        resized, left_out = np.asarray(larger, dtype=np.uint8), (0, 0)
     pixels = np.full((size[1], size[0], 3), _BORDER[0], dtype=np.uint8)
     pixels[: fitted[1], : fitted[0]] = resized
     shown = (1.0 - left_out[0] / width, 1.0 - left_out[1] / height)
@@ -200,5 +201,7 @@ def _twisted(corners: NDArray[np.float32]) -> bool:
 
 
 def _through(matrix: NDArray[np.float64], points: Sequence[Point]) -> tuple[Point, ...]:
-    rows = np.column_stack([np.asarray(points, dtype=np.float64), np.ones(len(points))]) @ matrix.T
-    return tuple((float(x / w), float(y / w)) for x, y, w in rows)
+    # A dozen points at most: plain numbers are faster than arrays of so few.
+    (a, b, c), (d, e, f), (g, h, i) = matrix.tolist()
+    weighed = ((x, y, g * x + h * y + i) for x, y in points)
+    return tuple(((a * x + b * y + c) / w, (d * x + e * y + f) / w) for x, y, w in weighed)

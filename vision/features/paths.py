@@ -36,7 +36,7 @@ def best_path(
     1990; the running maxima for a linear cost: Felzenszwalb & Huttenlocher, "Distance
     transforms of sampled functions", Theory of Computing 8, 2012.
     """
-    rows, columns = gain.shape
+    rows = gain.shape[0]
     ramp = bend_cost * np.arange(rows, dtype=np.float64)
     ahead = np.ascontiguousarray(gain.T, dtype=np.float64)
     best = np.empty_like(ahead)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import cv2
@@ -158,19 +159,20 @@ def _bar(
     whole = shown.sum(axis=1)
     middles = (shown @ np.arange(mask.shape[1])) / whole
     slope, start = _straight(rows, middles)
-    cosine = float(1.0 / np.hypot(1.0, slope))
+    cosine = 1.0 / math.hypot(1.0, slope)
     # The mask reaches into the blur of both edges; the width that would hold the same
     # contrast at its peak does not.
     width = float(np.median(whole / shown.max(axis=1))) * cosine
     # Columns are counted at their middles, lengths from their edges.
     foot_x = float(box.left + start + slope * (mask.shape[0] - 1)) + 0.5
-    rise = float(line[int(np.clip(foot_x, 0, line.size - 1))] - box.top)
+    rise = float(line[int(min(max(foot_x, 0.0), line.size - 1))] - box.top)
     if rise <= 0.0 or rise / cosine < THIN_MIN_ASPECT * width:
         return None
-    wander = float(np.sqrt(np.mean(np.square(middles - (start + slope * rows)))))
+    off_axis = middles - (start + slope * rows)
+    wander = math.sqrt(float(off_axis @ off_axis) / rows.size)
     score = min(1.0, rows.size / rise) / (1.0 + (wander / max(width, 1.0)) ** 2)
     # Rows grow downward: a top to the right of the foot is a negative slope.
-    tilt = float(np.arctan(-slope))
+    tilt = math.atan(-slope)
     strength = float(contrast[mask].mean())
     top_x = foot_x - slope * (mask.shape[0] - 1)
     half = width / 2.0 / cosine
@@ -182,13 +184,13 @@ def _bar(
 def _straight(x: NDArray[np.intp], y: NDArray[np.float64]) -> tuple[float, float]:
     """Slope and start of the least-squares line through points."""
     # In closed form: np.polyfit takes ten times as long for so few.
-    middle = float(x.mean())
+    middle = float(x.sum()) / x.size
     away = x - middle
     slope = float(away @ y) / float(away @ away)
-    return slope, float(y.mean()) - slope * middle
+    return slope, float(y.sum()) / y.size - slope * middle
 
 
 def _rated(bar: Protrusion, crop_height: int, quiet: float) -> Protrusion:
-    strong = 1.0 - float(np.exp(-bar.contrast / SCORE_DE))
+    strong = 1.0 - math.exp(-bar.contrast / SCORE_DE)
     high = min(1.0, bar.height / (FULL_SCORE_HEIGHT * crop_height))
     return replace(bar, score=bar.score * strong * high * quiet)

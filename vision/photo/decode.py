@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 from PIL import ExifTags, Image, ImageOps
@@ -30,7 +31,8 @@ _STRIP_ROWS = 128
 # Pillow hands a picture's memory back to the system and asks for it anew with the next
 # one, which costs a fifth of the decoding. One block (16 MB) is kept instead: half of a
 # 12-megapixel photo's scale fills 12 MB of it (Pillow's documentation, "Block Allocator").
-Image.core.set_blocks_max(max(1, Image.core.get_blocks_max()))
+_memory: Any = vars(Image)["core"]
+_memory.set_blocks_max(max(1, _memory.get_blocks_max()))
 
 SIXTEEN_BIT_GREY = ("I;16", "I;16L", "I;16B", "I;16N")
 # 32-bit integers and floats have no agreed white, so a brightness would be a guess.
