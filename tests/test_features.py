@@ -25,10 +25,10 @@ import drawings as draw
 from vision import features
 from vision.features.boiler_top import measure_boiler_top
 from vision.features.colour import COLOUR_NAMES, line_colour_shares, name_colour
-from vision.features.crop import cielab, cielab_bytes, grey, length_of, odd
+from vision.features.crop import cielab, cielab_coded, coded_length, grey, length_of, odd
 from vision.features.exposure import measure_exposure, measure_sharpness
 from vision.features.paths import best_path
-from vision.features.protrusions import _thin_contrast
+from vision.features.protrusions import _straight, _thin_contrast
 from vision.features.running_board import _ridge_contrast, measure_running_board
 from vision.features.side_rods import _segments, measure_side_rods
 from vision.features.wheels import find_wheels
@@ -597,14 +597,31 @@ def test_lab_is_scikit_images_lab() -> None:
     crop = skimage.data.astronaut()[::4, ::3]
     expected = skimage.color.rgb2lab(crop)
     assert np.abs(cielab(crop) - expected).max() < 0.5
-    assert np.abs(cielab_bytes(crop) - expected).max() < 3.0
-    assert np.median(np.abs(cielab_bytes(crop) - expected)) < 0.5
+    decoded = cielab_coded(crop) * (100.0 / 255.0, 1.0, 1.0) - (0.0, 128.0, 128.0)
+    assert np.abs(decoded - expected).max() < 3.0
+    assert np.median(np.abs(decoded - expected)) < 0.5
 
 
 def test_length_of_a_difference_is_cie76() -> None:
     one, other = np.random.default_rng(5).uniform(-90, 90, (2, 40, 30, 3))
     expected = skimage.color.deltaE_cie76(one, other)
     assert np.allclose(length_of(one - other), expected, rtol=1e-5)
+    coded = ((one - other) * (2.55, 1.0, 1.0)).astype(np.float32)
+    assert np.allclose(coded_length(coded), expected, rtol=1e-5)
+
+
+def test_bytes_may_differ_by_more_than_their_square_fits() -> None:
+    differences = np.random.default_rng(6).integers(0, 256, (40, 30, 3), dtype=np.uint8)
+    expected = skimage.color.deltaE_cie76(differences * (100.0 / 255.0, 1.0, 1.0), np.zeros(3))
+    assert np.allclose(coded_length(differences), expected, rtol=1e-5)
+
+
+@pytest.mark.parametrize("points", [2, 7, 60])
+def test_a_straight_line_is_numpys_polynomial_of_degree_one(points: int) -> None:
+    rng = np.random.default_rng(points)
+    rows = np.sort(rng.choice(112, points, replace=False))
+    middles = 0.3 * rows + rng.normal(0.0, 2.0, points)
+    assert _straight(rows, middles) == pytest.approx(np.polyfit(rows, middles, 1), rel=1e-9)
 
 
 @pytest.mark.parametrize(

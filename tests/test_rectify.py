@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
+import skimage.data
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image
 from skimage.transform import ProjectiveTransform
 
 from vision.records import Box, Photo
@@ -75,3 +78,52 @@ def test_whole_photo_fits_and_maps_back() -> None:
     assert (crop.pixels[-1] == 114).all()
     ((x, y),) = crop.photo_points([(448.0, 448.0 * 500 / 1200)])
     assert (x, y) == pytest.approx((2400, 1000), abs=3)
+
+
+def _whole_pixels(picture: np.ndarray, size: tuple[int, int]) -> np.ndarray:
+    """The mean over each pixel's own area, by Pillow: its box filter splits pixels exactly."""
+    resized = Image.fromarray(picture).resize(size, Image.Resampling.BOX)
+    return np.asarray(resized).astype(int)
+
+
+@pytest.mark.parametrize(
+    "width", [449, 512, 640, 731, 896, 1100, 1280, 1600, 1791, 2000, 2016, 2500]
+)
+def test_the_finder_is_shown_averages_whatever_the_size(width: int) -> None:
+    """Within one grey level, on average, of OpenCV's own averaging over pixels' areas."""
+    photo = np.asarray(Image.fromarray(skimage.data.coffee()).resize((width, width * 3 // 4)))
+    crop = whole(Photo(photo, (width, width * 3 // 4), "0" * 64, "coffee"), (448, 352))
+    size = (448, round(448 * (width * 3 // 4) / width))
+    expected = cv2.resize(photo, size, interpolation=cv2.INTER_AREA).astype(int)
+    assert np.abs(crop.pixels[: size[1]] - expected).mean() < 1.0
+
+
+@pytest.mark.parametrize("reduction", [2, 4, 8])
+def test_whole_reductions_are_the_mean_of_whole_pixels(reduction: int) -> None:
+    picture = np.ascontiguousarray(skimage.data.astronaut()[:, :384])
+    size = (384 // reduction, 512 // reduction)
+    photo = Photo(picture, (384, 512), "0" * 64, "astronaut")
+    got = whole(photo, size).pixels.astype(int)
+    # Bytes are rounded at every halving, and halves one way or the other.
+    assert np.abs(got - _whole_pixels(picture, size)).mean() < 0.5
+
+
+@pytest.mark.parametrize("reduction", [1.5, 1.9, 2.4, 3.3, 4.2, 5.0, 6.7])
+def test_a_crop_is_an_average_too(reduction: float) -> None:
+    picture = np.asarray(Image.fromarray(skimage.data.coffee()).resize((1800, 1200)))
+    box = Box(301, 203, 301 + round(160 * reduction), 203 + round(96 * reduction))
+    crop = box_crop(Photo(picture, (1800, 1200), "0" * 64, "coffee"), box, (160, 96))
+    patch = picture[203 : int(box.bottom), 301 : int(box.right)]
+    expected = cv2.resize(patch, (160, 96), interpolation=cv2.INTER_AREA).astype(int)
+    # Straightening interpolates once more, which averaging alone does not.
+    assert np.abs(crop.pixels - expected)[2:-2, 2:-2].mean() < 1.25
+
+
+def test_columns_that_fill_no_whole_pixel_are_left_out_of_the_mapping() -> None:
+    # 2203 columns halve once to 1101: the last one is not shown, and no point lies on it.
+    photo = _photo(2203, 901)
+    crop = whole(photo, (448, 352))
+    ((x, y),) = crop.photo_points([(448.0, 448.0 * 901 / 2203)])
+    assert 2201.0 < x <= 2203.0 and y == pytest.approx(901, abs=3)
+    ((x, _),) = crop.photo_points([(400.5, 50.5)])
+    assert crop.pixels[50, 400, 0] == pytest.approx(255 * x / 2203, abs=1.5)

@@ -23,9 +23,10 @@ from answers import FakeEye, photo_of, sighting
 from guides import EXAMPLES
 from shapes import engine
 from vision.guide import load_guide
+from vision.photo import open_photo
 from vision.pipeline import date_item, fuse_views, witnesses
 from vision.pipeline.views import LEAST_SHARE, WITNESS_WEIGHT, pool
-from vision.pipeline.witnesses import NEAR_DUPLICATE_BITS
+from vision.pipeline.witnesses import NEAR_DUPLICATE_BITS, engine_hashes
 from vision.records import Answer, Box, Cue, Heading, NotFound, Photo, Sighting, State
 from vision.report import answer_html, answer_json, terminal_text
 
@@ -100,6 +101,18 @@ def spoilt(crop: Image.Image, rng: np.random.Generator) -> Image.Image:
     stream = io.BytesIO()
     copy.save(stream, "JPEG", quality=40)
     return Image.open(stream)
+
+
+def test_hashes_are_imagehashs_own_of_the_box_and_of_its_mirror_image() -> None:
+    for entry in json.loads((DEMO / "manifest.json").read_text()):
+        if entry["truth"].get("locomotive"):
+            photo = open_photo(DEMO / entry["file"])
+            box = Box(*(float(round(edge)) for edge in entry["truth"]["locomotive"]))
+            box = box.clipped(*photo.size)
+            crop = Image.fromarray(photo.pixels).crop(tuple(map(int, box.as_tuple())))
+            expected = [imagehash.phash(crop), imagehash.phash(ImageOps.mirror(crop))]
+            got = engine_hashes(photo, replace(sighting(), locomotive=box))
+            assert got == tuple(int(str(hashed), 16) for hashed in expected)
 
 
 def test_the_limit_lies_between_spoilt_copies_and_other_photos() -> None:

@@ -45,8 +45,18 @@ class Corruption:
     severity: int
 
 
-def look(path: Path, networks: Networks, corruption: Corruption | None = None) -> dict[str, Any]:
-    """Everything the eye sees in one picture, with no threshold applied."""
+def look(
+    path: Path,
+    networks: Networks,
+    corruption: Corruption | None = None,
+    *,
+    engine_width: float = ENGINE_WIDTH_PX,
+) -> dict[str, Any]:
+    """Everything the eye sees in one picture, with no threshold applied.
+
+    A photo in which the engine is decoded narrower than `engine_width`, px, is decoded
+    again.
+    """
     started = time.perf_counter()
     photo = open_photo(path)
     if corruption is not None:
@@ -69,7 +79,7 @@ def look(path: Path, networks: Networks, corruption: Corruption | None = None) -
         "faces": sighting.faces.value,
         "regions": {k: [[round(v, 1) for v in p] for p in q] for k, q in sighting.regions.items()},
     }
-    photo = closer(photo, ENGINE_WIDTH_PX / max(sighting.locomotive.width, 1.0))
+    photo = closer(photo, engine_width / max(sighting.locomotive.width, 1.0))
     for cue in BINARY_CUES:
         evidence = gather(photo, sighting, networks, cue)
         seen["cues"][cue] = {name: round(value, 4) for name, value in evidence.values.items()}
@@ -112,13 +122,23 @@ def read_labels(folder: Path) -> list[dict[str, Any]]:
     return sorted((json.loads(line) for line in lines if line), key=lambda r: str(r["file"]))
 
 
-def _one(task: tuple[Path, dict[str, Any], Path, Corruption | None]) -> str:
-    folder, label, models, corruption = task
+@dataclass(frozen=True, slots=True)
+class _Task:
+    folder: Path
+    label: dict[str, Any]
+    models: Path
+    corruption: Corruption | None
+    engine_width: float
+
+
+def _one(task: _Task) -> str:
+    label, models, corruption = task.label, task.models, task.corruption
     key = str(models)
     if key not in _NETWORKS:
         _NETWORKS[key] = load_networks(models)
     try:
-        seen = look(folder / label["file"], _NETWORKS[key], corruption)
+        path = task.folder / label["file"]
+        seen = look(path, _NETWORKS[key], corruption, engine_width=task.engine_width)
     except TelltaleError as error:
         seen = {"error": str(error)}
     line = {"file": label["file"], "label": label, "seen": seen}
@@ -135,9 +155,12 @@ def look_over(
     workers: int,
     most: int | None,
     corruption: Corruption | None = None,
+    engine_width: float = ENGINE_WIDTH_PX,
 ) -> int:
     """Look at every labelled picture of a folder; the number of lines written."""
-    tasks = [(folder, label, models, corruption) for label in read_labels(folder)][:most]
+    tasks = [
+        _Task(folder, label, models, corruption, engine_width) for label in read_labels(folder)
+    ][:most]
     with mp.get_context("spawn").Pool(workers) as pool, gzip.open(out, "wt") as lines:
         for line in pool.imap(_one, tasks, chunksize=16):
             lines.write(line + "\n")
@@ -156,6 +179,7 @@ def main() -> None:
     parser.add_argument("--most", type=int, default=None)
     parser.add_argument("--corrupt", choices=sorted(CORRUPTIONS), default=None)
     parser.add_argument("--severity", type=int, choices=range(1, 6), default=3)
+    parser.add_argument("--engine-width", type=float, default=ENGINE_WIDTH_PX)
     arguments = parser.parse_args()
     spoiling = Corruption(arguments.corrupt, arguments.severity) if arguments.corrupt else None
     count = look_over(
@@ -165,6 +189,7 @@ def main() -> None:
         workers=arguments.workers,
         most=arguments.most,
         corruption=spoiling,
+        engine_width=arguments.engine_width,
     )
     print(f"{count} pictures looked at")
 

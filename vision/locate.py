@@ -80,14 +80,14 @@ def find(photo: Photo, networks: Networks) -> Glimpse:
 
 
 def _peak(scores: NDArray[np.float32], sides: NDArray[np.float32], view: Crop) -> tuple[Box, float]:
-    row, col = np.unravel_index(int(np.argmax(scores)), scores.shape)
+    row, col = (int(i) for i in np.unravel_index(int(np.argmax(scores)), scores.shape))
     height, width = scores.shape
-    rows = slice(max(0, row - _PEAK_RADIUS), min(height, row + _PEAK_RADIUS + 1))
-    cols = slice(max(0, col - _PEAK_RADIUS), min(width, col + _PEAK_RADIUS + 1))
+    down = np.arange(max(0, row - _PEAK_RADIUS), min(height, row + _PEAK_RADIUS + 1))
+    across = np.arange(max(0, col - _PEAK_RADIUS), min(width, col + _PEAK_RADIUS + 1))
+    rows, cols = slice(down[0], down[-1] + 1), slice(across[0], across[-1] + 1)
     weight = scores[rows, cols].astype(np.float64)
     weight = weight / weight.sum()
-    down, across = np.mgrid[rows, cols]
-    x, y = (across + 0.5) * _STRIDE, (down + 0.5) * _STRIDE
+    x, y = (across + 0.5) * _STRIDE, (down[:, None] + 0.5) * _STRIDE
     left, top, right, bottom = sides[:, rows, cols] * view.pixels.shape[1]
     edges = [float((weight * e).sum()) for e in (x - left, y - top, x + right, y + bottom)]
     box = Box(edges[0], edges[1], max(edges[0], edges[2]), max(edges[1], edges[3]))

@@ -98,6 +98,11 @@ def _until_lost(
 
 def _begin(begin: Callable[[], object]) -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
+    # A process for each core: more threads would only stand in each other's way.
+    # Imported here, since the parent looks at no picture.
+    import cv2
+
+    cv2.setNumThreads(1)
     begin()
 
 

@@ -64,7 +64,7 @@ def look_at(task: Task, load_eye: Callable[[], Eye]) -> Seen:
         digest = hashlib.sha256(data).hexdigest()
         if digest in task.known:
             return Seen(task.path, stamp, digest)
-        photo = photo_from_bytes(data, task.path)
+        photo = photo_from_bytes(data, task.path, sha256=digest)
         del data
     except TelltaleError as error:
         return Seen(task.path, stamp, digest, code=error.exit_code, error=_named(error, task))

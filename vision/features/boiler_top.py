@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.features.crop import checked_crop, cielab_bytes, columns_joined, length_of
+from vision.features.crop import checked_crop, cielab_coded, coded_length, columns_joined
 from vision.features.paths import best_path
 from vision.features.protrusions import THIN_MAX_WIDTH, Protrusion, thin_protrusions
 from vision.records import Box, Measurement, Pixels
@@ -111,12 +111,12 @@ def measure_boiler_top(crop: NDArray[Any]) -> tuple[Measurement, ...]:
 
 def _step_down(pixels: Pixels) -> NDArray[np.float32]:
     """CIE76 between the rows at and above each pixel; columns are joined."""
-    lab = cielab_bytes(columns_joined(pixels, COLUMNS_JOINED))
+    lab = cielab_coded(columns_joined(pixels, COLUMNS_JOINED))
     # Two rows against two: one row alone would follow the noise. The anchor makes a
     # pixel the first row below the edge.
     kernel = np.array([[-0.5], [-0.5], [0.5], [0.5]], np.float32)
     step = cv2.filter2D(lab, cv2.CV_32F, kernel, anchor=(0, 2), borderType=cv2.BORDER_REPLICATE)
-    return length_of(np.asarray(step, dtype=np.float32))
+    return coded_length(np.asarray(step, dtype=np.float32))
 
 
 def _line_and_silhouette(

@@ -53,18 +53,22 @@ def cielab(crop: Pixels) -> NDArray[np.float32]:
     return np.asarray(cv2.cvtColor(unit, cv2.COLOR_RGB2LAB), dtype=np.float32)
 
 
-def cielab_bytes(crop: Pixels) -> NDArray[np.float32]:
-    """As `cielab`, good to 1 in L and 3 in a and b, in a third of the time."""
-    coded = cv2.cvtColor(crop, cv2.COLOR_RGB2LAB).astype(np.float32)
-    coded *= np.array([100.0 / 255.0, 1.0, 1.0], np.float32)
-    coded -= np.array([0.0, 128.0, 128.0], np.float32)
-    return np.asarray(coded, dtype=np.float32)
+def cielab_coded(crop: Pixels) -> Pixels:
+    """As `cielab`, in bytes: L times 2.55, a and b plus 128; in two thirds of the time."""
+    return np.asarray(cv2.cvtColor(crop, cv2.COLOR_RGB2LAB), dtype=np.uint8)
 
 
 def length_of(vectors: NDArray[Any]) -> NDArray[np.float32]:
     """Euclidean length over the last axis; of a difference in CIELAB, its CIE76."""
     # einsum: a plain sum over an axis of three takes four times as long.
     return np.asarray(np.sqrt(np.einsum("...i,...i->...", vectors, vectors)), dtype=np.float32)
+
+
+def coded_length(differences: NDArray[np.uint8] | NDArray[np.float32]) -> NDArray[np.float32]:
+    """CIE76 of differences between `cielab_coded` colours, shape (H, W, 3): (H, W)."""
+    squares = cv2.multiply(differences, differences, dtype=cv2.CV_32F)
+    summed = cv2.transform(squares, np.array([[(100.0 / 255.0) ** 2, 1.0, 1.0]], np.float32))
+    return np.asarray(cv2.sqrt(summed), dtype=np.float32)
 
 
 def columns_joined(pixels: Pixels, many: int) -> Pixels:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import cv2
@@ -17,6 +18,7 @@ CLIPPED_FROM_LEVEL = 250
 # Level of the brightest channel up to which a pixel counts as near black: 16 is the
 # foot of the nominal range in ITU-R BT.601.
 NEAR_BLACK_TO_LEVEL = 16
+_LEVELS = np.arange(256, dtype=np.float64)
 
 
 def measure_sharpness(crop: NDArray[Any]) -> tuple[Measurement, ...]:
@@ -79,19 +81,23 @@ def measure_exposure(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     RMS contrast: Peli, "Contrast in complex images", J. Opt. Soc. Am. A 7(10), 1990.
     """
     pixels = checked_crop(crop)
-    brightest = cv2.max(cv2.max(pixels[..., 0], pixels[..., 1]), pixels[..., 2])
+    red, green, blue = cv2.split(pixels)
+    brightest = cv2.max(cv2.max(red, green), blue)
     levels = grey(pixels)
     # The levels' own histogram gives the percentiles in a tenth of the time of a sort.
-    below = np.cumsum(np.bincount(levels.ravel(), minlength=256)) / levels.size
+    counts = cv2.calcHist([levels], [0], None, [256], [0, 256]).ravel().astype(np.float64)
+    below = np.cumsum(counts) / levels.size
+    mean = float(counts @ _LEVELS) / levels.size
+    deviation = math.sqrt(float(counts @ np.square(_LEVELS - mean)) / levels.size)
     low, high = (int(np.searchsorted(below, share)) for share in (0.05, 0.95))
-    clipped = float((brightest >= CLIPPED_FROM_LEVEL).mean())
-    near_black = float((brightest <= NEAR_BLACK_TO_LEVEL).mean())
+    clipped = float(np.count_nonzero(brightest >= CLIPPED_FROM_LEVEL) / levels.size)
+    near_black = float(np.count_nonzero(brightest <= NEAR_BLACK_TO_LEVEL) / levels.size)
     return (
         Measurement("exposure_clipped", clipped, "share"),
         Measurement("exposure_near_black", near_black, "share"),
-        Measurement("exposure_contrast", _variance(levels) ** 0.5 / 255.0, "1"),
+        Measurement("exposure_contrast", deviation / 255.0, "1"),
         Measurement("exposure_range", (high - low) / 255.0, "1"),
-        Measurement("exposure_mean", float(levels.mean()) / 255.0, "1"),
+        Measurement("exposure_mean", mean / 255.0, "1"),
     )
 
 

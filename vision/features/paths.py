@@ -36,21 +36,25 @@ def best_path(
     1990; the running maxima for a linear cost: Felzenszwalb & Huttenlocher, "Distance
     transforms of sampled functions", Theory of Computing 8, 2012.
     """
-    rows, columns = gain.shape
+    rows = gain.shape[0]
     ramp = bend_cost * np.arange(rows, dtype=np.float64)
     ahead = np.ascontiguousarray(gain.T, dtype=np.float64)
     best = np.empty_like(ahead)
     best[0] = ahead[0]
     # Paths coming from above and, turned over, from below: one running maximum for both.
-    coming = np.empty((2, rows))
-    above, below = coming
-    for column in range(1, columns):
-        np.add(best[column - 1], ramp, out=above)
-        np.add(best[column - 1, ::-1], ramp, out=below)
-        np.maximum.accumulate(coming, axis=1, out=coming)
-        np.subtract(coming, ramp, out=coming)
-        np.maximum(above, below[::-1], out=best[column])
-        best[column] += ahead[column]
+    # They lie in one line, and `ramps` beside them, because NumPy then needs one loop.
+    coming, ramps = np.empty(2 * rows), np.tile(ramp, 2)
+    both, above, below = coming.reshape(2, rows), coming[:rows], coming[rows:]
+    turned = below[::-1]
+    before = best[0]
+    for now, gained in zip(best[1:], ahead[1:], strict=True):
+        np.add(before, ramp, above)
+        np.add(before[::-1], ramp, below)
+        np.maximum.accumulate(both, 1, None, both)
+        np.subtract(coming, ramps, coming)
+        np.maximum(above, turned, out=now)
+        np.add(now, gained, now)
+        before = now
     return _traced_back(best, bend_cost, start_row)
 
 
@@ -62,7 +66,9 @@ def _traced_back(best: NDArray[np.float64], bend_cost: float, start_row: int) ->
     tie = 1e-9 * np.abs(np.arange(rows) - start_row)
     row = int(np.argmax(best[-1] - tie))
     path[-1] = row
+    left = np.empty(rows)
     for column in range(columns - 2, -1, -1):
-        row = int(np.argmax(best[column] - offsets[rows - 1 - row : 2 * rows - 1 - row]))
+        np.subtract(best[column], offsets[rows - 1 - row : 2 * rows - 1 - row], left)
+        row = int(left.argmax())
         path[column] = row
     return path

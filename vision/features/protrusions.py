@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.features.crop import length_of, odd
+from vision.features.crop import cielab_coded, coded_length, odd
 from vision.records import Box, Pixels
 
 # The widest lever, share of the crop height: 11 of 112 px, 1.7 % of the engine's
@@ -107,7 +108,7 @@ def thin_protrusions(pixels: Pixels, line: NDArray[np.intp]) -> ThinThings:
     clutter = float(np.median(in_sky))
     mask = (contrast >= max(THIN_MIN_DE, THIN_OVER_CLUTTER * clutter)) & sky
     bars, covered = _standing_bars(mask, contrast, line, height)
-    floating = (int(mask.sum()) - covered) / int(sky.sum())
+    floating = (int(np.count_nonzero(mask)) - covered) / int(np.count_nonzero(sky))
     quiet = max(0.0, 1.0 - floating / CLUTTER_LIMIT)
     rated = [_rated(bar, height, quiet) for bar in bars]
     rated.sort(key=lambda thing: (-thing.score, thing.x))
@@ -139,13 +140,11 @@ def _standing_bars(
 def _thin_contrast(pixels: Pixels, widest: int) -> NDArray[np.float32]:
     """CIE76 of what is lighter, darker or otherwise coloured than both its sides."""
     smooth = cv2.GaussianBlur(pixels, (3, 3), 0)
-    lab = cv2.cvtColor(smooth, cv2.COLOR_RGB2LAB)
+    lab = cielab_coded(np.asarray(smooth, dtype=np.uint8))
     kernel = np.ones((1, widest), np.uint8)
     light = cv2.morphologyEx(lab, cv2.MORPH_TOPHAT, kernel)
     dark = cv2.morphologyEx(lab, cv2.MORPH_BLACKHAT, kernel)
-    thin = cv2.max(light, dark).astype(np.float32)
-    thin *= np.array([100.0 / 255.0, 1.0, 1.0], np.float32)
-    return length_of(np.asarray(thin, dtype=np.float32))
+    return coded_length(np.asarray(cv2.max(light, dark), dtype=np.uint8))
 
 
 def _bar(
@@ -159,20 +158,21 @@ def _bar(
     shown = np.where(mask[rows], contrast[rows], 0.0)
     whole = shown.sum(axis=1)
     middles = (shown @ np.arange(mask.shape[1])) / whole
-    slope, start = np.polyfit(rows, middles, 1)
-    cosine = float(1.0 / np.hypot(1.0, slope))
+    slope, start = _straight(rows, middles)
+    cosine = 1.0 / math.hypot(1.0, slope)
     # The mask reaches into the blur of both edges; the width that would hold the same
     # contrast at its peak does not.
     width = float(np.median(whole / shown.max(axis=1))) * cosine
     # Columns are counted at their middles, lengths from their edges.
     foot_x = float(box.left + start + slope * (mask.shape[0] - 1)) + 0.5
-    rise = float(line[int(np.clip(foot_x, 0, line.size - 1))] - box.top)
+    rise = float(line[int(min(max(foot_x, 0.0), line.size - 1))] - box.top)
     if rise <= 0.0 or rise / cosine < THIN_MIN_ASPECT * width:
         return None
-    wander = float(np.sqrt(np.mean(np.square(middles - (start + slope * rows)))))
+    off_axis = middles - (start + slope * rows)
+    wander = math.sqrt(float(off_axis @ off_axis) / rows.size)
     score = min(1.0, rows.size / rise) / (1.0 + (wander / max(width, 1.0)) ** 2)
     # Rows grow downward: a top to the right of the foot is a negative slope.
-    tilt = float(np.arctan(-slope))
+    tilt = math.atan(-slope)
     strength = float(contrast[mask].mean())
     top_x = foot_x - slope * (mask.shape[0] - 1)
     half = width / 2.0 / cosine
@@ -181,7 +181,16 @@ def _bar(
     return Protrusion(rise / cosine, width, foot_x, tilt, strength, score, where)
 
 
+def _straight(x: NDArray[np.intp], y: NDArray[np.float64]) -> tuple[float, float]:
+    """Slope and start of the least-squares line through points."""
+    # In closed form: np.polyfit takes ten times as long for so few.
+    middle = float(x.sum()) / x.size
+    away = x - middle
+    slope = float(away @ y) / float(away @ away)
+    return slope, float(y.sum()) / y.size - slope * middle
+
+
 def _rated(bar: Protrusion, crop_height: int, quiet: float) -> Protrusion:
-    strong = 1.0 - float(np.exp(-bar.contrast / SCORE_DE))
+    strong = 1.0 - math.exp(-bar.contrast / SCORE_DE)
     high = min(1.0, bar.height / (FULL_SCORE_HEIGHT * crop_height))
     return replace(bar, score=bar.score * strong * high * quiet)

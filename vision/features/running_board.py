@@ -10,7 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.features.colour import COLOUR_NAMES, name_colour
-from vision.features.crop import checked_crop, cielab, columns_joined, length_of, odd
+from vision.features.crop import (
+    checked_crop,
+    cielab,
+    cielab_coded,
+    coded_length,
+    columns_joined,
+    length_of,
+    odd,
+)
 from vision.features.paths import best_path
 from vision.records import Box, Measurement, Pixels
 
@@ -111,14 +119,14 @@ def measure_running_board(crop: NDArray[Any]) -> tuple[Measurement, ...]:
 def _ridge_path(pixels: Pixels) -> tuple[NDArray[np.intp], float]:
     """The best ridge's row in each column, and the median ridge over the whole crop."""
     height = pixels.shape[0]
-    lab = cv2.cvtColor(pixels, cv2.COLOR_RGB2LAB)
+    lab = cielab_coded(pixels)
     kernel = np.ones((odd(THICKEST * height + 2.0), 1), np.uint8)
     # Lighter than above and below, or otherwise coloured; never merely darker, which
     # is a shadow under the board or a gap behind it.
     ridge = cv2.morphologyEx(lab, cv2.MORPH_TOPHAT, kernel)
     other = cv2.morphologyEx(lab, cv2.MORPH_BLACKHAT, kernel)
     ridge[..., 1:] = cv2.max(ridge[..., 1:], other[..., 1:])
-    contrast = length_of(ridge * np.array([100.0 / 255.0, 1.0, 1.0], np.float32))
+    contrast = coded_length(np.asarray(ridge, dtype=np.uint8))
     gain = np.minimum(contrast / FULL_RIDGE_DE, 1.0)
     middle = (height - 1) / 2.0
     away = np.abs(np.arange(height)[:, None] - middle) / height

@@ -132,13 +132,11 @@ def _edge_measurements(levels: Pixels) -> tuple[Measurement, ...]:
     down = cv2.Sobel(levels, cv2.CV_32F, 0, 1, ksize=3, scale=0.125)
     xx, yy, xy = across * across, down * down, across * down
     energy = xx + yy
-    edges = energy >= LEAST_GRADIENT**2
-    weight = energy[edges]
-    # A line is square to its gradient.
-    angle = np.degrees(np.arctan2(np.abs(across[edges]), np.abs(down[edges])))
+    weight = np.where(energy >= LEAST_GRADIENT**2, energy, np.float32(0.0)).ravel()
     total = float(weight.sum())
     shares = [
-        float(weight[in_class].sum()) / total if total else 0.0 for in_class in _classes(angle)
+        float(weight @ mask.ravel().astype(np.float32)) / total if total else 0.0
+        for mask in _edge_classes(np.abs(across), np.abs(down))
     ]
     trace = float(_windowed(energy).sum())
     # The trace times the coherence: summed over the crop, strong edges weigh most.
@@ -150,6 +148,20 @@ def _edge_measurements(levels: Pixels) -> tuple[Measurement, ...]:
             for name, share in zip(("level", "oblique", "upright"), shares, strict=True)
         ),
         Measurement("edge_coherence", directed / trace if trace else 0.0, "1"),
+    )
+
+
+def _edge_classes(across: NDArray[Any], down: NDArray[Any]) -> tuple[NDArray[np.bool_], ...]:
+    """Level, oblique, upright: masks over gradients, by tangents, which need no arc."""
+    # A line is square to its gradient.
+    level_to, oblique_from, oblique_to, upright_from = (
+        down * np.float32(np.tan(np.radians(angle)))
+        for angle in (LEVEL_TO_DEG, OBLIQUE_FROM_DEG, OBLIQUE_TO_DEG, UPRIGHT_FROM_DEG)
+    )
+    return (
+        across <= level_to,
+        (across >= oblique_from) & (across <= oblique_to),
+        across >= upright_from,
     )
 
 
@@ -218,7 +230,8 @@ def _wheel_measurements(
     radius = float(np.median([wheel.radius for wheel in wheels])) if wheels else 0.0
     row = float(np.median([wheel.y for wheel in wheels])) if wheels else 0.0
     rim = float(np.mean([wheel.rim for wheel in wheels])) if wheels else 0.0
-    where = _around([wheel.box for wheel in wheels], shape)
+    corners = [wheel.box.as_tuple() for wheel in wheels]
+    where = _around(np.array(corners, dtype=np.float64).reshape(-1, 2), shape)
     return (
         Measurement("wheel_count", float(len(wheels)), "1", where),
         Measurement("wheel_radius", radius, "px", where),
@@ -265,16 +278,12 @@ def _on_wheels(segments: NDArray[np.float64], wheels: tuple[Wheel, ...]) -> NDAr
 
 
 def _spanned(segments: NDArray[np.float64], shape: tuple[int, ...]) -> Box | None:
-    boxes = [
-        Box(min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1))
-        for x0, y0, x1, y1 in segments.tolist()
-    ]
-    return _around(boxes, shape)
+    return _around(segments.reshape(-1, 2), shape)
 
 
-def _around(boxes: list[Box], shape: tuple[int, ...]) -> Box | None:
-    if not boxes:
+def _around(points: NDArray[np.float64], shape: tuple[int, ...]) -> Box | None:
+    """The box round points, shape (n, 2), as far as the crop reaches."""
+    if not len(points):
         return None
-    edges = np.array([box.as_tuple() for box in boxes])
-    around = Box(*edges[:, :2].min(axis=0).tolist(), *edges[:, 2:].max(axis=0).tolist())
+    around = Box(*points.min(axis=0).tolist(), *points.max(axis=0).tolist())
     return around.clipped(shape[1], shape[0])
