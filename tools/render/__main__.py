@@ -22,6 +22,11 @@ def main() -> int:
     parser.add_argument("--views", type=int, default=5)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--size", type=int, nargs=2, default=(640, 480))
+    parser.add_argument(
+        "--close",
+        choices=["boiler_top", "side_rods", "running_board"],
+        help="pictures of this region alone, each with its cue and without",
+    )
     parser.add_argument("--samples", type=int, default=12)
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--cards", type=int, default=1, help="GPUs to spread the workers over")

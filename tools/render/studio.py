@@ -54,7 +54,7 @@ def shoot(
     subject, twin = (placed(m, turned) if m is not None else None for m in (subject, twin))
     room = furnish_for(job, subject)
     extras = extras_of(job, room, subject)
-    poses = _poses(job, room, subject, views=views, size=size)
+    poses = poses_of(job, room, subject, views=views, size=size)
     variants = [("", subject)] + ([("t", twin)] if twin is not None else [])
     for suffix, model in variants:
         stage = stage_of(mi, room, ([model] if model else []) + extras)
@@ -67,14 +67,14 @@ def shoot(
                 continue  # a shut room without a lamp, about one in a hundred
             view = View(stage, pose, LENSES_DEG[job.lens], size)
             truth = _label(job, view, model, is_engine=is_engine, room=room)
-            picture = _developed(job, number, linear, room)
+            picture = developed(job, number, linear, room)
             mask = mask_of(view)
             picture, mask, truth = _framed(job.generator(200 + number), picture, mask, truth)
             truth["twin_cue"] = job.twin_cue if twin is not None else None
             yield f"{job.number:06d}_{number}{suffix}", picture, mask, truth
 
 
-def _developed(job: Job, number: int, linear: NDArray[np.float32], room: Any) -> NDArray[np.uint8]:
+def developed(job: Job, number: int, linear: NDArray[np.float32], room: Any) -> NDArray[np.uint8]:
     """The camera's work: glass before the lens, exposure and all that follows."""
     if room.truth.get("pane"):
         linear = camera.reflect(job.generator(500 + number), linear, room.environment)
@@ -203,9 +203,10 @@ def _as_other(model: Model) -> Model:
     return replace(model, parts=tuple(replace(p, owner="other") for p in model.parts))
 
 
-def _poses(
+def poses_of(
     job: Job, room: Any, subject: Model | None, *, views: int, size: tuple[int, int]
 ) -> list[Any]:
+    """Where the cameras of a job stand."""
     low, high = (
         bounds(subject) if subject else (np.array([-0.15, -0.04, 0]), np.array([0.15, 0.04, 0.1]))
     )

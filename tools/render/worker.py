@@ -41,12 +41,15 @@ def work(arguments: argparse.Namespace, index: int) -> None:
 
 
 def _scene(mi: Any, job: Any, arguments: argparse.Namespace) -> list[dict[str, Any]]:
+    from tools.render.closeup import shoot_close
     from tools.render.studio import shoot
 
     lines = []
-    shots = shoot(
-        mi, job, views=arguments.views, size=tuple(arguments.size), samples=arguments.samples
-    )
+    many = {"views": arguments.views, "samples": arguments.samples}
+    if arguments.close:
+        shots = shoot_close(mi, job, arguments.close, **many)
+    else:
+        shots = shoot(mi, job, size=tuple(arguments.size), **many)
     for name, picture, mask, label in shots:
         file = f"{arguments.split}-{arguments.seed}-{name}.jpg"
         cv2.imwrite(
