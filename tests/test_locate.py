@@ -79,6 +79,39 @@ def test_an_engine_at_the_edge_of_the_map_is_found_too() -> None:
     assert glimpse.locomotive.intersection_over_union(box.scaled(2)) > 0.8
 
 
+class Turning(Fixed):
+    """A finder that says one thing at the first look and another at the second."""
+
+    def __init__(self, first: np.ndarray, second: np.ndarray) -> None:
+        super().__init__(FINDER_SIZE)
+        self.looks, self._answers = 0, (first, second)
+
+    def run(self, pixels: np.ndarray) -> dict[str, np.ndarray]:
+        self.looks += 1
+        return {"maps": self._answers[self.looks - 1]}
+
+
+@pytest.mark.parametrize(("second", "surer"), [(0.8, True), (0.4, False)])
+def test_an_unsure_finder_steps_back_and_the_surer_look_counts(second: float, surer: bool) -> None:
+    back = Box(150, 100, 250, 140)
+    finder = Turning(_maps(ENGINE, TENDER, score=0.5), _maps(back, TENDER, score=second))
+    glimpse = find(PHOTO, Networks({"finder": finder}, fusion=LIMITS, version="fixed"))
+    assert finder.looks == 2
+    # Seen from half as far again, shrunk about the middle of the 448 by 352 input.
+    here = Box(
+        *((edge - c) * 1.5 + c for edge, c in zip(back.as_tuple(), (224, 176) * 2, strict=True))
+    )
+    expected = (here if surer else ENGINE).scaled(2)
+    assert glimpse.locomotive.as_tuple() == pytest.approx(expected.as_tuple(), abs=2.0)
+    assert glimpse.score == pytest.approx(max(second, 0.5))
+
+
+def test_a_sure_finder_looks_once() -> None:
+    finder = Turning(_maps(ENGINE, TENDER), _maps(ENGINE, TENDER))
+    find(PHOTO, Networks({"finder": finder}, fusion=LIMITS, version="fixed"))
+    assert finder.looks == 1
+
+
 def test_second_look_gives_regions_heading_and_a_box() -> None:
     sighting = locate(PHOTO, _networks(_maps(ENGINE, TENDER)))
     assert isinstance(sighting, Sighting)

@@ -12,7 +12,7 @@ from PIL import Image
 from skimage.transform import ProjectiveTransform
 
 from vision.records import Box, Photo
-from vision.rectify import box_crop, region_crop, whole
+from vision.rectify import box_crop, region_crop, stepped_back, whole
 
 
 def _photo(width: int, height: int, *, full: int = 1) -> Photo:
@@ -117,6 +117,20 @@ def test_a_crop_is_an_average_too(reduction: float) -> None:
     expected = cv2.resize(patch, (160, 96), interpolation=cv2.INTER_AREA).astype(int)
     # Straightening interpolates once more, which averaging alone does not.
     assert np.abs(crop.pixels - expected)[2:-2, 2:-2].mean() < 1.25
+
+
+@pytest.mark.parametrize("times", [1.2, 1.5, 2.0])
+def test_pixels_seen_from_further_away_land_where_points_say(times: float) -> None:
+    photo = _photo(800, 600)
+    view = whole(photo, (448, 352))
+    back = stepped_back(view, times)
+    assert back.pixels.shape == view.pixels.shape
+    assert back.magnification == pytest.approx(view.magnification / times, rel=0.01)
+    for x, y in ((200, 120), (224, 176), (250, 210)):
+        there = back.photo_points([(x + 0.5, y + 0.5)])[0]
+        red, green = back.pixels[y, x, :2].astype(float)
+        assert (red / 255 * 800, green / 255 * 600) == pytest.approx(there, abs=5)
+    assert (back.pixels[:3] == 114).all() and (back.pixels[:, :3] == 114).all()
 
 
 def test_columns_that_fill_no_whole_pixel_are_left_out_of_the_mapping() -> None:

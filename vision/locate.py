@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from vision.network import Networks
 from vision.records import Box, Heading, NotFound, Photo, Point, Region, Sighting
-from vision.rectify import Crop, box_crop, whole
+from vision.rectify import Crop, box_crop, stepped_back, whole
 
 REGIONS = ("boiler_top", "side_rods", "running_board")
 HEADINGS = (Heading.LEFT, Heading.RIGHT, Heading.TOWARD, Heading.AWAY)
@@ -18,6 +18,11 @@ HEADINGS = (Heading.LEFT, Heading.RIGHT, Heading.TOWARD, Heading.AWAY)
 _PADDING = 0.15
 # A box narrower than this (pixels of the full-size photo) shows no part of an engine.
 _MIN_WIDTH_PX = 40.0
+# Score below which the finder looks again, and from how much further away; tried on 241
+# renders of shapes it never saw (as many found, one in eight looked at twice) and on 22
+# photographs (one engine more found).
+_SURE = 0.7
+_BACK = 1.5
 _STRIDE = 8  # input pixels per cell of the finder's map
 # Cells round the peak whose boxes are averaged, weighted by their score; by eye this
 # steadies the box by a few pixels against single-cell noise.
@@ -67,10 +72,20 @@ def locate(photo: Photo, networks: Networks) -> Sighting | NotFound:
 
 
 def find(photo: Photo, networks: Networks) -> Glimpse:
-    """The most likely engine and tender in the whole photo."""
-    network = networks["finder"]
-    view = whole(photo, network.size)
-    maps = network.run(view.pixels)["maps"]
+    """The most likely engine and tender in the whole photo.
+
+    An unsure finder steps back and looks again, and the surer look counts: an engine that
+    fills the frame is larger than most it has learnt from.
+    """
+    view = whole(photo, networks["finder"].size)
+    glimpse = _find_in(view, photo, networks)
+    if glimpse.score >= _SURE:
+        return glimpse
+    return max(glimpse, _find_in(stepped_back(view, _BACK), photo, networks), key=lambda g: g.score)
+
+
+def _find_in(view: Crop, photo: Photo, networks: Networks) -> Glimpse:
+    maps = networks["finder"].run(view.pixels)["maps"]
     locomotive, score = _peak(maps[0], maps[2:6], view)
     tender, tender_score = _peak(maps[1], maps[6:10], view)
     width, height = photo.size

@@ -88,6 +88,19 @@ def whole(photo: Photo, size: tuple[int, int]) -> Crop:
     return Crop(pixels, np.diag([*per_pixel, 1.0]), 1.0 / per_pixel[0])
 
 
+def stepped_back(view: Crop, times: float) -> Crop:
+    """What `whole` shows, as if from `times` as far away: smaller, grey all round."""
+    height, width = view.pixels.shape[:2]
+    fitted = (round(width / times), round(height / times))
+    left, top = ((width - fitted[0]) // 2, (height - fitted[1]) // 2)
+    pixels = np.full_like(view.pixels, _BORDER[0])
+    smaller = cv2.resize(view.pixels, fitted, interpolation=cv2.INTER_AREA)
+    pixels[top : top + fitted[1], left : left + fitted[0]] = smaller
+    across, down = width / fitted[0], height / fitted[1]
+    inward = np.array([[across, 0, -left * across], [0, down, -top * down], [0, 0, 1.0]])
+    return Crop(pixels, view.to_photo @ inward, view.magnification / across)
+
+
 def _shrunk(pixels: Pixels, size: tuple[int, int]) -> tuple[Pixels, tuple[int, int]]:
     """Pixels averaged down to `size` (width, height).
 

@@ -9,8 +9,8 @@ from tools.locomotive.ends import add_ends, beam_top
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import HALF_GAUGE, Layout
 from tools.locomotive.prisms import prism, ribbon
-from tools.locomotive.solids import Mesh, arc, bend, box, span, tube
 from tools.locomotive.rules import child
+from tools.locomotive.solids import Mesh, arc, bend, box, span, tube
 from tools.locomotive.spec import LocomotiveSpec
 
 

@@ -8,6 +8,7 @@ from tools.locomotive.casing import casing_section
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import loft, prism
+from tools.locomotive.rules import child
 from tools.locomotive.solids import (
     Mesh,
     arc,
@@ -17,7 +18,6 @@ from tools.locomotive.solids import (
     span,
     tube,
 )
-from tools.locomotive.rules import child
 from tools.locomotive.spec import LocomotiveSpec
 
 

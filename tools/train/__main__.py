@@ -15,7 +15,7 @@ import torch
 
 from tools.train.keeper import Keeper
 from tools.train.loading import load
-from tools.train.pictures import REGIONS
+from tools.train.pictures import REGIONS, STORED
 from tools.train.together import Source, train_together
 
 
@@ -35,14 +35,23 @@ def main() -> None:
     )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--without", nargs="*", default=[], help="ingredients to switch off")
+    parser.add_argument("--from", type=Path, dest="start", help="weights to go on from")
+    parser.add_argument("--window", type=int, default=0, help="pixels; see Settings.window")
+    parser.add_argument("--stored", type=int, nargs=2, default=STORED, help="pixels of a picture")
     parser.add_argument("--room", type=int, help="pictures to have room for while they come in")
     parser.add_argument("--first", type=int, default=1500, help="with --room: pictures to wait for")
     parser.add_argument("--threads", action="store_true", help="with --room: no processes")
     arguments = parser.parse_args()
     arguments.out.mkdir(parents=True, exist_ok=True)
-    work = Keeper(arguments.out, arguments.seed, tuple(arguments.without))
+    work = Keeper(
+        arguments.out,
+        arguments.seed,
+        tuple(arguments.without),
+        window=arguments.window,
+        start=arguments.start,
+    )
     if arguments.room is None:
-        pictures = load(arguments.data, arguments.devices[0])
+        pictures = load(arguments.data, arguments.devices[0], stored=tuple(arguments.stored))
         print(f"{int(pictures.filled)} pictures loaded", flush=True)
         for name in arguments.only:
             work(name, pictures, arguments.until or time.time() + arguments.seconds)

@@ -7,10 +7,11 @@ from torch import Tensor
 from torch.nn import functional as F
 
 from tools.train.augment import patches, photometric
-from tools.train.mixing import normal
+from tools.train.mixing import normal, uniform
 from tools.train.networks import CROP_SIZES, Judge
 from tools.train.pictures import REGIONS, Pictures, cut, quad_transform
 from tools.train.settings import Settings
+from tools.train.sprites import draw_decoys, draw_levers
 
 
 def judge_batch(
@@ -33,9 +34,20 @@ def judge_batch(
     # A region is about as long in the picture as in the crop: nothing to average over.
     both = cut(torch.cat([pictures.pixels[rows], mask[:, None]], 1), transform, size)
     batch, place = both[:, :3], both[:, 3:]
+    present, visible = pictures.present[rows, region], pictures.visible[rows, region]
+    if region == REGIONS.index("boiler_top") and settings.drawn > 0:
+        decoy = uniform((count,), generator) < 0.5 * settings.drawn
+        batch = draw_decoys(batch, decoy, generator)
+        bare = (present < 0.5) & (visible > 0.5)
+        chosen = bare & (uniform((count,), generator) < settings.drawn)
+        batch, cover = draw_levers(batch, chosen, generator)
+        present = torch.maximum(present, chosen.float())
+        place = torch.maximum(place, cover)
+    if settings.window:
+        batch, place = _windowed(batch, place, generator, width=settings.window)
+        present = present * (place.amax((1, 2, 3)) > 0.3).float()
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.5)
     batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
-    present, visible = pictures.present[rows, region], pictures.visible[rows, region]
     hidden_part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)
     hidden = torch.where(present > 0.5, hidden_part, covered.mean((1, 2, 3)) > 0.35)
     visible = visible * (~hidden).float()
@@ -43,6 +55,32 @@ def judge_batch(
     place = F.max_pool2d(place, 4)
     # A lever thinner than a pixel still marks its cell.
     return batch, present, visible, (place > 0.15).float()
+
+
+def _windowed(
+    batch: Tensor, place: Tensor, generator: torch.Generator, *, width: int
+) -> tuple[Tensor, Tensor]:
+    """A part of each crop, round the cue's place in most of those that have one.
+
+    Most of a boiler top is sky: for the same time a network sees more of what matters.
+    """
+    count, _, rows, cols = batch.shape
+    columns = torch.arange(cols, device=batch.device, dtype=torch.float32)
+    weight = place[:, 0].sum(1)
+    middle = (weight * columns).sum(1) / weight.sum(1).clamp(min=1e-6)
+    anywhere = uniform((count,), generator) * cols
+    close = (weight.sum(1) > 1) & (uniform((count,), generator) < 0.85)
+    middle = torch.where(
+        close, middle + (uniform((count,), generator) - 0.5) * 0.8 * width, anywhere
+    )
+    left = (middle - width / 2).clamp(0, cols - width).long()
+    index = left[:, None] + torch.arange(width, device=batch.device)
+
+    def taken(whole: Tensor) -> Tensor:
+        at = index[:, None, None].expand(count, whole.shape[1], rows, width)
+        return whole.gather(3, at)
+
+    return taken(batch), taken(place)
 
 
 def judge_loss(

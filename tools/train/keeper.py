@@ -20,13 +20,15 @@ class Keeper:
 
     out: Path
     seed: int
-    without: tuple[str, ...]
+    without: tuple[str, ...] = ()
+    window: int = 0
+    start: Path | None = None
 
     def __call__(self, name: str, pictures: Pictures, until: float) -> None:
         torch.backends.cuda.matmul.allow_tf32 = True
         torch.backends.cudnn.allow_tf32 = True
         torch.backends.cudnn.benchmark = True
-        settings = Settings()
+        settings = Settings(window=self.window)
         for ingredient in self.without:
             value = getattr(settings, ingredient)
             setattr(settings, ingredient, False if isinstance(value, bool) else 0.0)
@@ -38,4 +40,5 @@ class Keeper:
             partial.replace(self.out / f"{name}.pt")
             (self.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
 
-        train(name, pictures, settings, until=until, seed=self.seed, keep=keep)
+        start = self.start / f"{name}.pt" if self.start is not None else None
+        train(name, pictures, settings, until=until, seed=self.seed, keep=keep, start=start)

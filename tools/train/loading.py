@@ -20,10 +20,12 @@ from tools.train.pictures import CUES, REGIONS, STORED, Pictures
 _CHUNK = 256  # pictures decoded before they are moved to the cards
 
 
-def load(folder: Path, device: str, *, threads: int = 16) -> Pictures:
-    """Decode every picture of a folder onto the device."""
+def load(
+    folder: Path, device: str, *, stored: tuple[int, int] = STORED, threads: int = 16
+) -> Pictures:
+    """Decode every picture of a folder onto the device, fitted into `stored` pixels."""
     records = read_labels(folder)
-    pictures = empty(len(records), device)
+    pictures = empty(len(records), device, stored)
     for start in range(0, len(records), _CHUNK):
         append([pictures], folder, records[start : start + _CHUNK], threads=threads)
     return pictures
@@ -39,9 +41,9 @@ def read_labels(folder: Path) -> list[dict[str, Any]]:
     return sorted(records, key=lambda record: str(record["file"]))
 
 
-def empty(capacity: int, device: str) -> Pictures:
+def empty(capacity: int, device: str, stored: tuple[int, int] = STORED) -> Pictures:
     """Room for `capacity` pictures, none of them filled."""
-    width, height = STORED
+    width, height = stored
 
     def room(*shape: int, kind: torch.dtype = torch.float32) -> Tensor:
         return torch.zeros((capacity, *shape), dtype=kind, device=device)
@@ -72,8 +74,10 @@ def append(
     records = records[: len(stores[0].pixels) - first]
     if not records:
         return
+    height, width = stores[0].masks.shape[1:]
+    stored = (int(width), int(height))
     with ThreadPoolExecutor(threads) as pool:
-        decoded = list(pool.map(lambda record: _decode(folder, record), records))
+        decoded = list(pool.map(lambda record: _decode(folder, record, stored), records))
     picture, mask, factor = zip(*decoded, strict=True)
     columns = _columns(records, factor)
     columns["pixels"] = torch.from_numpy(np.stack(picture)).permute(0, 3, 1, 2).contiguous()
@@ -126,17 +130,17 @@ def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[
 
 
 def _decode(
-    folder: Path, record: dict[str, Any]
+    folder: Path, record: dict[str, Any], stored: tuple[int, int]
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float]:
     picture = cv2.imread(str(folder / record["file"]))[..., ::-1]
     mask = cv2.imread(str((folder / record["file"]).with_suffix(".mask.png")), cv2.IMREAD_GRAYSCALE)
     height, width = picture.shape[:2]
-    factor = min(STORED[0] / width, STORED[1] / height)
+    factor = min(stored[0] / width, stored[1] / height)
     if factor != 1.0:
-        size = (min(STORED[0], round(width * factor)), min(STORED[1], round(height * factor)))
+        size = (min(stored[0], round(width * factor)), min(stored[1], round(height * factor)))
         picture = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
         mask = cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST)
-    pad = ((0, STORED[1] - picture.shape[0]), (0, STORED[0] - picture.shape[1]))
+    pad = ((0, stored[1] - picture.shape[0]), (0, stored[0] - picture.shape[1]))
     picture = np.pad(picture, (*pad, (0, 0)), constant_values=114)
     return np.ascontiguousarray(picture), np.pad(mask, pad), factor
 

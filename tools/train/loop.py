@@ -7,6 +7,7 @@ import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 import torch
 from torch import Tensor, nn
@@ -102,19 +103,26 @@ def train(
     until: float,
     seed: int,
     keep: Callable[[nn.Module, dict[str, object]], None],
+    start: Path | None = None,
 ) -> None:
-    """Train one network until a time, with a one-cycle rate and averaged weights."""
+    """Train one network until a time, with a one-cycle rate and averaged weights.
+
+    From the weights in `start`, at a lower rate, where there are any.
+    """
     torch.manual_seed(seed)
     device = pictures.pixels.device
     generator = torch.Generator(device=device)
     generator.manual_seed(seed)
     task = task_of(name, pictures, settings)
-    batch, rows = task.batch, task.rows()
+    batch = task.batch if device.type == "cuda" else min(task.batch, 32)
+    rows = task.rows()
+    if start is not None:
+        task.net.load_state_dict(torch.load(start, map_location="cpu", weights_only=True))
     net = task.net.to(device, memory_format=torch.channels_last).train()
     average = copy.deepcopy(net).eval()
     decayed = [p for p in net.parameters() if p.ndim > 1]
     plain = [p for p in net.parameters() if p.ndim <= 1]
-    peak = _PEAK_RATE["judge" if name in REGIONS else name]
+    peak = _PEAK_RATE["judge" if name in REGIONS else name] * (1.0 if start is None else 0.3)
     optimiser = torch.optim.AdamW(
         [{"params": decayed, "weight_decay": _DECAY}, {"params": plain, "weight_decay": 0.0}],
         lr=peak,

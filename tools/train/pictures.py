@@ -20,7 +20,7 @@ CUES = ("switch_lever", "side_linkage", "edge_stripe")
 
 @dataclass
 class Pictures:
-    """A rendered set. Coordinates are pixels of the stored pictures (640 by 480).
+    """A rendered set. Coordinates are pixels of the stored pictures (mostly 640 by 480).
 
     Only the first `filled` rows hold pictures; the rest is room for more.
     """

@@ -21,6 +21,10 @@ class Settings:
         Share of engines stood before another picture's scenery.
     teach_place : bool
         Whether judges learn where a part is, not only that it is there.
+    drawn : float
+        Share of boiler tops without a lever onto which one is drawn.
+    window : int
+        Width in pixels of the part of a region that a judge is shown; 0 for all of it.
     jitter : float
         Strength of the errors made on purpose in boxes and corners, 0 to 1.
     warming : float
@@ -34,6 +38,8 @@ class Settings:
     patches: float = 0.25
     paste: float = 0.25
     teach_place: bool = True
+    drawn: float = 0.5
+    window: int = 0
     jitter: float = 1.0
     warming: float = 0.25
     progress: float = 1.0
