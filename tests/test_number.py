@@ -153,6 +153,12 @@ def test_a_cab_without_a_number_is_unseen() -> None:
 
 
 @reads
+def test_a_stroke_alone_is_no_number_but_a_figure_alone_is() -> None:
+    assert read(picture("1")).state is State.UNSEEN
+    assert read(picture("7")).value == "7"
+
+
+@reads
 def test_a_name_is_no_number() -> None:
     assert read(picture("MAVEN", px=22)).state is State.UNSEEN
 
