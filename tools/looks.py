@@ -28,6 +28,9 @@ from vision.records import BINARY_CUES, REGION_OF_CUE, Box, Cue
 FOUND_IOU = 0.5
 # Share of an engine's surface in sight from which on it has to be found.
 ENOUGH_IN_SIGHT = 0.6
+# Below this share in sight, and this length in pixels, a region is clearly not to be seen:
+# half of what the renderer's labels ask of a visible one. Between, people differ.
+_HIDDEN_SHARE, _HIDDEN_LENGTH_PX = 0.3, 35.0
 _NAME = re.compile(r"^(?P<scene>(?P<series>\w+-\d+)-\d+)_\d+(?P<twin>t?)\.\w+$")
 
 
@@ -152,6 +155,15 @@ def judge(look: Look, fusion: Mapping[str, Any]) -> Judged:
             cues[name] = weigh(evidence_of(look, name), fusion)
         cues |= _tender_cues(look, fusion)
     return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues)
+
+
+def clearly_unseen(label: Mapping[str, Any], cue: str) -> bool:
+    """Whether a cue's region is hidden or tiny beyond dispute."""
+    truth = label["cues"][cue]
+    if truth["visible"]:
+        return False
+    in_sight = label["visible"][REGION_OF_CUE[cue]] >= _HIDDEN_SHARE
+    return not (in_sight and truth["length_px"] >= _HIDDEN_LENGTH_PX)
 
 
 def engine_stated(seen: Mapping[str, Any], limits: Mapping[str, Any]) -> bool:

@@ -110,7 +110,13 @@ def _tender_score(look: Look) -> float:
 
 
 def seen_limit(
-    seen: Numbers, sure: Flags, visible: Flags, *, stated_at_most: float
+    seen: Numbers,
+    sure: Flags,
+    visible: Flags,
+    *,
+    stated_at_most: float,
+    hidden: Flags | None = None,
+    hidden_at_most: float = 0.0,
 ) -> tuple[float, dict[str, Any]]:
     """Lowest "seen" probability at which few cues that cannot be seen are stated.
 
@@ -126,6 +132,10 @@ def seen_limit(
         Whether the state is sure enough to be stated at all.
     visible : ndarray of bool, shape (n,)
         The truth.
+    stated_at_most : float
+        Share of those not visible.
+    hidden : ndarray of bool, shape (n,), optional
+        Those hidden beyond dispute, of which the share `hidden_at_most` must hold as well.
 
     Returns
     -------
@@ -133,21 +143,25 @@ def seen_limit(
     report : dict
         Counts of both kinds, and of those stated at that limit.
     """
-    hidden = ~visible
-    most = stated_at_most * hidden.sum()
-    allowed = math.floor(max(0.0, most - math.sqrt(most)))
-    rivals = np.sort(seen[hidden & sure])[::-1]
-    limit = 0.0 if allowed >= len(rivals) else float(rivals[allowed])
+    limit = _letting_pass(seen[~visible & sure], (~visible).sum() * stated_at_most)
+    if hidden is not None:
+        limit = max(limit, _letting_pass(seen[hidden & sure], hidden.sum() * hidden_at_most))
     # Rounded up, past the first one that may not be stated.
     limit = min(max((math.floor(limit * 1e5) + 1) / 1e5, 0.05), 0.99999)
     stated = sure & (seen >= limit)
     report = {
-        "not_visible": int(hidden.sum()),
-        "stated_though_not_visible": int((stated & hidden).sum()),
+        "not_visible": int((~visible).sum()),
+        "stated_though_not_visible": int((stated & ~visible).sum()),
         "visible": int(visible.sum()),
         "stated_of_visible": int((stated & visible).sum()),
     }
     return limit, report
+
+
+def _letting_pass(rivals: Numbers, most: float) -> float:
+    """The highest rival that may not pass, where `most` of them, less one error, may."""
+    allowed = math.floor(max(0.0, most - math.sqrt(most)))
+    return 0.0 if allowed >= len(rivals) else float(np.sort(rivals)[::-1][allowed])
 
 
 def tender_models(

@@ -11,14 +11,11 @@ from numpy.typing import NDArray
 
 from tools import metrics
 from tools.evaluate.rows import Row, share
-from tools.looks import Judged
-from vision.records import BINARY_CUES, REGION_OF_CUE, State
+from tools.looks import Judged, clearly_unseen
+from vision.records import BINARY_CUES, State
 
 # From this confidence on a wrong state counts as stated with confidence.
 BOLD = 0.9
-# Below this share in sight, and this length in pixels, a region is clearly not to be seen:
-# half of what the renderer's labels ask of a visible one.
-_HIDDEN_SHARE, _HIDDEN_LENGTH_PX = 0.3, 35.0
 _SEED = 15  # of the resampling that says what chance alone does to the calibration error
 
 
@@ -177,9 +174,7 @@ def _unseen(
         truth = j.look.label.get("cues", {}).get(cue)
         if not (j.stated and j.look.has_engine and truth) or truth["visible"]:
             continue
-        if clearly:
-            in_sight = j.look.label["visible"][REGION_OF_CUE[cue]] >= _HIDDEN_SHARE
-            if in_sight and truth["length_px"] >= _HIDDEN_LENGTH_PX:
-                continue
+        if clearly and not clearly_unseen(j.look.label, cue):
+            continue
         out.append((j.cues[cue].state == truth["state"], j.cues[cue].state))
     return out
