@@ -122,8 +122,10 @@ def export(name: str, weights: Path, target: Path, *, version: str) -> float:
 
 def training_words(report: dict[str, Any]) -> str:
     """How long a network was trained and on how much, from the training's own report."""
+    before = f"{training_words(report['before'])}, then " if report.get("before") else ""
     cut = "" if report.get("finished", True) else ", cut off"
-    return f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures{cut}"
+    many = f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures{cut}"
+    return before + many
 
 
 def _store_halves(model: onnx.ModelProto) -> None:

@@ -58,7 +58,7 @@ def main() -> None:
         return
     each = arguments.devices * (len(arguments.only) if len(arguments.devices) == 1 else 1)
     train_together(
-        Source(arguments.data, arguments.room, arguments.first),
+        Source(arguments.data, arguments.room, arguments.first, stored=tuple(arguments.stored)),
         dict(zip(arguments.only, each, strict=True)),
         work,
         until=arguments.until or time.time() + arguments.seconds,

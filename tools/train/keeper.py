@@ -33,12 +33,15 @@ class Keeper:
             value = getattr(settings, ingredient)
             setattr(settings, ingredient, False if isinstance(value, bool) else 0.0)
 
+        start = self.start / f"{name}.pt" if self.start is not None else None
+        before = json.loads(start.with_suffix(".json").read_text("utf-8")) if start else None
+
         def keep(net: nn.Module, report: dict[str, object]) -> None:
             report |= {"settings": vars(settings), "pictures": int(pictures.filled)}
+            report |= {"before": before}
             partial = self.out / f"{name}.partial"
             torch.save(net.state_dict(), partial)
             partial.replace(self.out / f"{name}.pt")
             (self.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
 
-        start = self.start / f"{name}.pt" if self.start is not None else None
         train(name, pictures, settings, until=until, seed=self.seed, keep=keep, start=start)

@@ -12,7 +12,7 @@ import torch
 from torch import multiprocessing
 
 from tools.train.loading import empty, follow
-from tools.train.pictures import Pictures
+from tools.train.pictures import STORED, Pictures
 
 
 @dataclass(frozen=True)
@@ -28,12 +28,15 @@ class Source:
         Pictures to wait for before the training starts.
     threads : int
         For decoding.
+    stored : (int, int)
+        Width and height in pixels that pictures are fitted into.
     """
 
     folder: Path
     capacity: int
     first: int
     threads: int = 3
+    stored: tuple[int, int] = STORED
 
 
 def train_together(
@@ -63,7 +66,9 @@ def train_together(
     RuntimeError
         One of the networks failed; the others have run to their end.
     """
-    stores = {device: empty(source.capacity, device) for device in set(devices.values())}
+    stores = {
+        device: empty(source.capacity, device, source.stored) for device in set(devices.values())
+    }
     loader = threading.Thread(
         target=follow,
         args=(list(stores.values()), source.folder),

@@ -1,0 +1,139 @@
+"""The training's data: what is drawn, cut and taken in while a folder is being filled.
+
+Skipped where the training's library is not installed: using telltale needs none of it.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+torch = pytest.importorskip("torch", reason="the training's library is not among the tests' own")
+
+from tools.train.judging import judge_batch  # noqa: E402
+from tools.train.loading import append, empty, follow, load, read_labels  # noqa: E402
+from tools.train.settings import Settings  # noqa: E402
+from tools.train.sprites import draw_decoys, draw_levers  # noqa: E402
+
+SIZE = (160, 60)  # of the drawn pictures, in which the engine fills the frame
+QUAD = [[10.0, 8.0], [150.0, 8.0], [150.0, 48.0], [10.0, 48.0]]
+
+
+def _generator(seed: int = 3) -> torch.Generator:
+    return torch.Generator().manual_seed(seed)
+
+
+def _picture(folder: Path, number: int, *, lever: bool) -> dict[str, object]:
+    """A grey boiler top, written beside its mask; its label."""
+    picture = np.full((SIZE[1], SIZE[0], 3), 120, np.uint8)
+    mask = np.zeros(SIZE[::-1], np.uint8)
+    if lever:
+        picture[18:36, 80:84] = 240
+        mask[18:36, 80:84] = 1
+    name = f"train-1-{number:06d}_0.jpg"
+    cv2.imwrite(str(folder / name), picture)
+    cv2.imwrite(str((folder / name).with_suffix(".mask.png")), mask)
+    cue = {"state": "present" if lever else "absent", "visible": True}
+    return {
+        "file": name,
+        "locomotive": [0.0, 0.0, 160.0, 60.0],
+        "tender": None,
+        "faces": "left",
+        "regions": dict.fromkeys(("boiler_top", "side_rods", "running_board"), QUAD),
+        "visible": dict.fromkeys(("boiler_top", "side_rods", "running_board"), 1.0),
+        "cues": dict.fromkeys(("switch_lever", "side_linkage", "edge_stripe"), cue),
+    }
+
+
+def _folder(folder: Path, levers: list[bool]) -> list[dict[str, object]]:
+    labels = [_picture(folder, n, lever=lever) for n, lever in enumerate(levers)]
+    text = "".join(json.dumps(label) + "\n" for label in labels)
+    (folder / "labels-train-00.jsonl").write_text(text)
+    return labels
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_drawn_lever_changes_its_place_and_nothing_else(seed: int) -> None:
+    batch = torch.full((8, 3, 112, 384), 0.5)
+    chosen = torch.arange(8) % 2 == 0
+    drawn, place = draw_levers(batch, chosen, _generator(seed))
+    assert torch.equal(drawn[~chosen], batch[~chosen])
+    assert float(place[~chosen].abs().max()) == 0.0
+    outside = place.expand_as(drawn) == 0
+    assert torch.equal(drawn[outside], batch[outside])
+    assert bool((place[chosen].amax((1, 2, 3)) > 0.3).all())
+    assert 0.0 <= float(drawn.min()) <= float(drawn.max()) <= 1.0
+
+
+def test_things_like_levers_leave_the_crops_that_were_not_chosen() -> None:
+    batch = torch.full((6, 3, 112, 384), 0.5)
+    chosen = torch.arange(6) < 3
+    for seed in range(6):
+        drawn = draw_decoys(batch, chosen, _generator(seed))
+        assert torch.equal(drawn[~chosen], batch[~chosen])
+
+
+@pytest.mark.parametrize("window", [0, 160])
+def test_what_a_judge_is_told_is_what_its_crop_shows(tmp_path: Path, window: int) -> None:
+    _folder(tmp_path, [True, False] * 8)
+    pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
+    settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.5, window=window)
+    pixels, present, visible, place = judge_batch(
+        pictures, torch.arange(16), _generator(), settings, 0
+    )
+    width = window or 384
+    assert pixels.shape == (16, 3, 112, width) and place.shape == (16, 1, 28, width // 4)
+    shown = place.amax((1, 2, 3)) > 0
+    assert torch.equal(present > 0.5, shown)
+    assert bool((visible == 1).all())
+    # Levers were drawn onto some crops that had none, and not onto all of them.
+    bare = pictures.present[:, 0] < 0.5
+    assert window or 0 < int((present[bare] > 0.5).sum()) < int(bare.sum())
+
+
+def test_pictures_are_read_as_they_were_rendered(tmp_path: Path) -> None:
+    labels = _folder(tmp_path, [True, False, True])
+    pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
+    assert int(pictures.filled) == 3
+    assert pictures.present[:, 0].tolist() == [1.0, 0.0, 1.0]
+    written = cv2.imread(str(tmp_path / str(labels[0]["file"])))[..., ::-1]
+    assert np.array_equal(pictures.pixels[0].permute(1, 2, 0).numpy(), written)
+    assert pictures.corners[0, 0].tolist() == QUAD
+
+
+def test_a_line_still_being_written_is_left_for_later(tmp_path: Path) -> None:
+    _folder(tmp_path, [True, False])
+    path = tmp_path / "labels-train-00.jsonl"
+    path.write_text(path.read_text() + '{"file": "train-1-00')
+    assert len(read_labels(tmp_path)) == 2
+
+
+def test_pictures_come_in_while_a_folder_is_filled_and_none_twice(tmp_path: Path) -> None:
+    store = empty(10, "cpu", SIZE)
+    until = time.time() + 20.0
+    thread = threading.Thread(
+        target=follow, args=([store], tmp_path), kwargs={"until": until, "threads": 1}
+    )
+    (tmp_path / "labels-train-00.jsonl").write_text("")
+    thread.start()
+    _folder(tmp_path, [True] * 4)
+    while int(store.filled) < 4 and time.time() < until:
+        time.sleep(0.05)
+    _folder(tmp_path, [True] * 4 + [False] * 6)
+    thread.join()
+    assert int(store.filled) == 10
+    assert store.present[:, 0].tolist() == [1.0] * 4 + [0.0] * 6
+
+
+def test_pictures_beyond_the_room_are_left_out(tmp_path: Path) -> None:
+    labels = _folder(tmp_path, [True] * 5)
+    store = empty(3, "cpu", SIZE)
+    append([store], tmp_path, labels, threads=1)
+    append([store], tmp_path, labels, threads=1)
+    assert int(store.filled) == 3
