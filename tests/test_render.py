@@ -127,11 +127,10 @@ def test_a_cut_off_last_line_does_not_count_as_a_finished_scene(tmp_path: Path) 
     assert _finished(tmp_path / "none.jsonl") == set()
 
 
-@pytest.mark.parametrize("beside", [True, False])
 @pytest.mark.parametrize("seconds", [300.0, 1600.0])
-def test_every_phase_of_a_production_has_its_time(seconds: float, beside: bool) -> None:
-    times = clock(1000.0, seconds, reserve=100.0, beside=beside)
-    ends = [1000.0, times.first, times.unseen, times.pictures, times.training, times.end]
+def test_every_phase_of_a_production_has_its_time(seconds: float) -> None:
+    times = clock(1000.0, seconds, reserve=100.0)
+    ends = [1000.0, times.unseen, times.pictures, times.training, times.end]
     assert all(a < b for a, b in pairwise(ends))
     assert times.end == 1000.0 + seconds
     assert times.end - times.training == 100.0

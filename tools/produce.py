@@ -1,10 +1,10 @@
 """From nothing to models and looks within a stated time, on cards or on cores.
 
-python -m tools.produce --out DIR --seconds 1600 --cards 2 --workers 26 --version 2026.12
+python -m tools.produce --out DIR --seconds 1600 --cards 2 --workers 28 --version 2026.12
 
-Renders training pictures; on cards the networks are trained side by side from the first
-few thousand on, while the sets that training must not see and then more training
-pictures are rendered. Then exports the networks and looks over the unseen sets. Every
+Renders the sets that training must not see, then training pictures, trains all networks
+(side by side on cards: one copy of the pictures a card), exports them and looks over the
+unseen sets. Rendering and training take turns: on one card they starve each other. Every
 phase has its own end on the clock, so that a later one is never starved, and each leaves
 what the next one needs even when it is cut short. What is left in DIR: models/, weights/,
 *.jsonl.gz, *.sheet.jpg, the pictures, log.
@@ -34,8 +34,6 @@ UNSEEN = {
 TRAIN_VIEWS = 5
 # Pictures a scene yields per view on average: some have twins.
 _TWINS = 1.27
-# Networks that share the first card with the renderers: the two that learn fastest.
-_BESIDE_RENDERERS = ("running_board", "tender")
 _SPOILT = ("second", 300, 3)  # set, pictures and severity for the corruptions
 
 
@@ -43,15 +41,14 @@ _SPOILT = ("second", 300, 3)  # set, pictures and severity for the corruptions
 class Clock:
     """When each phase ends, seconds since 1970."""
 
-    first: float
     unseen: float
     pictures: float
     training: float
     end: float
 
 
-def clock(start: float, seconds: float, *, reserve: float, beside: bool) -> Clock:
-    """Share out the time.
+def clock(start: float, seconds: float, *, reserve: float) -> Clock:
+    """Share out the time: a fifth for unseen sets at most, half of the rest for pictures.
 
     Parameters
     ----------
@@ -59,16 +56,11 @@ def clock(start: float, seconds: float, *, reserve: float, beside: bool) -> Cloc
         When it begins, seconds since 1970, and how long it may take.
     reserve : float
         Seconds at the end for export and looks.
-    beside : bool
-        Whether training runs beside the rendering or after it.
     """
     end = start + seconds
     training = end - reserve
-    # Beside the rendering the training needs some pictures first, and no new ones at its end.
-    first = start + (0.2 if beside else 0.4) * (training - start)
-    unseen = first + (0.3 if beside else 0.15) * (training - start)
-    pictures = unseen + (0.8 * (training - unseen) if beside else 1.0)
-    return Clock(first, unseen, pictures, training, end)
+    unseen = start + 0.2 * seconds
+    return Clock(unseen, unseen + 0.5 * (training - unseen), training, end)
 
 
 def _run(arguments: list[str], log: Path, **environment: str) -> subprocess.Popen[bytes]:
@@ -86,36 +78,32 @@ def _render(name: str, scenes: int, options: argparse.Namespace, until: float) -
     seconds = max(until - time.time(), 1.0)
     command = ["tools.render", "--out", str(options.out / name), "--split", split]
     command += ["--seed", str(seed), "--scenes", str(scenes), "--views", str(views)]
-    command += ["--workers", str(options.workers), "--cards", str(options.render_cards)]
+    command += ["--workers", str(options.workers), "--cards", str(max(options.cards, 1))]
     command += ["--seconds", f"{seconds:.0f}", "--samples", str(options.samples)]
     print(f"{time.time():.0f} rendering {name} for {seconds:.0f} s", flush=True)
     _run(command, options.out / "log", OMP_NUM_THREADS="1").wait()
 
 
-def _train(options: argparse.Namespace, until: float) -> subprocess.Popen[bytes]:
+def _train(options: argparse.Namespace, until: float) -> None:
     base = ["tools.train", "--data", str(options.out / "train")]
     base += ["--out", str(options.out / "weights")]
     if options.cards == 0:  # one after the other: side by side they need six times the memory
         each = max(until - time.time(), 6.0) / len(NAMES)
-        return _run([*base, "--seconds", f"{each:.0f}"], options.out / "log")
-    last = options.cards - 1
-    devices = [f"cuda:{0 if name in _BESIDE_RENDERERS else last}" for name in NAMES]
+        _run([*base, "--seconds", f"{each:.0f}"], options.out / "log").wait()
+        return
+    devices = [f"cuda:{index % options.cards}" for index in range(len(NAMES))]
     base += ["--only", *NAMES, "--devices", *devices, "--until", f"{until:.0f}"]
     base += ["--room", str(options.room)] + (["--threads"] if options.threads else [])
-    return _run(base, options.out / "log", OMP_NUM_THREADS="2")
+    _run(base, options.out / "log", OMP_NUM_THREADS="2").wait()
 
 
 def _pictures(options: argparse.Namespace, times: Clock) -> None:
-    """Render everything, and train beside it or afterwards."""
-    (options.out / "train").mkdir(exist_ok=True)
-    training = _train(options, times.training) if options.cards else None
-    _render("train", 1_000_000, options, times.first)
+    """Render everything, then train."""
     for name, (_, _, views, share) in UNSEEN.items():
         scenes = round(options.unseen * share / views / _TWINS)
         _render(name, scenes, options, times.unseen)
-    if options.cards:
-        _render("train", 1_000_000, options, times.pictures)
-    (training or _train(options, times.training)).wait()
+    _render("train", 1_000_000, options, times.pictures)
+    _train(options, times.training)
 
 
 def _looks(options: argparse.Namespace, models: Path) -> None:
@@ -139,18 +127,16 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, required=True)
     parser.add_argument("--cards", type=int, default=0, help="graphics cards; 0 for cores only")
-    parser.add_argument("--render-cards", type=int, default=1, help="of these, to render on")
     parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--samples", type=int, default=12, help="paths per pixel")
-    parser.add_argument("--unseen", type=int, default=10_000, help="pictures in the unseen sets")
+    parser.add_argument("--samples", type=int, default=8, help="paths per pixel")
+    parser.add_argument("--unseen", type=int, default=4000, help="pictures in the unseen sets")
     parser.add_argument("--room", type=int, default=24_000, help="training pictures a card holds")
     parser.add_argument("--threads", action="store_true", help="train in threads, not processes")
     parser.add_argument("--reserve", type=float, default=150.0, help="seconds for the looks")
     parser.add_argument("--version", required=True)
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
-    beside = options.cards > 0
-    times = clock(time.time(), options.seconds, reserve=options.reserve, beside=beside)
+    times = clock(time.time(), options.seconds, reserve=options.reserve)
     _pictures(options, times)
     models = options.out / "models"
     export = ["tools.export", "--weights", str(options.out / "weights"), "--models", str(models)]
