@@ -35,6 +35,9 @@ def judge_batch(
     both = cut(torch.cat([pictures.pixels[rows], mask[:, None]], 1), transform, size)
     batch, place = both[:, :3], both[:, 3:]
     present, visible = pictures.present[rows, region], pictures.visible[rows, region]
+    if settings.window:
+        batch, place = _windowed(batch, place, generator, width=settings.window)
+        present = present * (place.amax((1, 2, 3)) > 0.3).float()
     if region == REGIONS.index("boiler_top") and settings.drawn > 0:
         decoy = uniform((count,), generator) < 0.5 * settings.drawn
         batch = draw_decoys(batch, decoy, generator)
@@ -43,9 +46,6 @@ def judge_batch(
         batch, cover = draw_levers(batch, chosen, generator)
         present = torch.maximum(present, chosen.float())
         place = torch.maximum(place, cover)
-    if settings.window:
-        batch, place = _windowed(batch, place, generator, width=settings.window)
-        present = present * (place.amax((1, 2, 3)) > 0.3).float()
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.5)
     batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
     hidden_part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)

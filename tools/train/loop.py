@@ -6,8 +6,10 @@ import copy
 import math
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import torch
 from torch import Tensor, nn
@@ -26,6 +28,7 @@ _DECAY = 0.02
 _KEEP_EVERY = 60.0  # seconds between weights kept on the way
 _AVERAGE = 0.999  # weight averaging, per step; the first steps average faster
 
+_BATCH_ON_CORES = 32  # larger ones only wait longer
 _RECOUNT_EVERY = 200  # steps between looks for pictures that have come in
 
 
@@ -36,8 +39,10 @@ class Task:
     Attributes
     ----------
     net : Module
+    draw : callable
+        A batch from rows of the pictures and a generator.
     loss : callable
-        Of the network, rows of the pictures and a generator.
+        Of the network and a batch.
     rows : callable
         The rows to draw from, as far as pictures have come in.
     batch : int
@@ -45,7 +50,8 @@ class Task:
     """
 
     net: nn.Module
-    loss: Callable[[nn.Module, Tensor, torch.Generator], Tensor]
+    draw: Callable[[Tensor, torch.Generator], Any]
+    loss: Callable[[nn.Module, Any], Tensor]
     rows: Callable[[], Tensor]
     batch: int
 
@@ -56,32 +62,26 @@ def task_of(name: str, pictures: Pictures, settings: Settings) -> Task:
     def everything() -> Tensor:
         return torch.arange(int(pictures.filled), device=pictures.pixels.device)
 
+    def drawn_by(batch_of: Callable[..., Any], *more: Any) -> Callable[..., Any]:
+        return lambda rows, generator: batch_of(pictures, rows, generator, settings, *more)
+
     if name == "finder":
-
-        def finder(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
-            return finder_loss(net, finder_batch(pictures, rows, generator, settings))
-
-        return Task(Finder(), finder, everything, _BATCH["finder"])
+        draw = drawn_by(finder_batch)
+        return Task(Finder(), draw, finder_loss, everything, _BATCH["finder"])
     if name == "poser":
-
-        def poser(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
-            return poser_loss(net, poser_batch(pictures, rows, generator, settings))
-
-        return Task(Poser(), poser, everything, _BATCH["poser"])
+        draw = drawn_by(poser_batch)
+        return Task(Poser(), draw, poser_loss, everything, _BATCH["poser"])
     if name == "tender":
-
-        def counter(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
-            return counter_loss(net, counter_batch(pictures, rows, generator, settings))
 
         def tendered() -> Tensor:
             rows = everything()
             return rows[(pictures.has_tender & pictures.has_engine)[rows]]
 
-        return Task(Counter(), counter, tendered, _BATCH["tender"])
+        draw = drawn_by(counter_batch)
+        return Task(Counter(), draw, counter_loss, tendered, _BATCH["tender"])
     region = REGIONS.index(name)
 
-    def judge(net: nn.Module, rows: Tensor, generator: torch.Generator) -> Tensor:
-        batch = judge_batch(pictures, rows, generator, settings, region)
+    def loss(net: nn.Module, batch: Any) -> Tensor:
         return judge_loss(net, batch, teach_place=settings.teach_place)
 
     def usable() -> Tensor:
@@ -92,7 +92,52 @@ def task_of(name: str, pictures: Pictures, settings: Settings) -> Task:
         open_ = (share > 0.2) | (rows % 4 == 0)
         return rows[pictures.has_engine[rows] & open_ & (along > 8) & (along < 4000)]
 
-    return Task(Judge(), judge, usable, _BATCH["judge"])
+    return Task(Judge(), drawn_by(judge_batch, region), loss, usable, _BATCH["judge"])
+
+
+class _Supply:
+    """Batches of a task; on cores one thread draws the next while another trains on this one."""
+
+    def __init__(self, task: Task, generator: torch.Generator) -> None:
+        self._task, self._generator = task, generator
+        on_card = generator.device.type == "cuda"
+        self.batch = task.batch if on_card else min(task.batch, _BATCH_ON_CORES)
+        self._rows = task.rows()
+        # On a card both would only queue up behind each other.
+        self._ahead = None if on_card else ThreadPoolExecutor(1)
+        self._coming = self._ahead.submit(self._draw) if self._ahead else None
+
+    def recount(self) -> None:
+        """Take in the pictures that have come meanwhile."""
+        self._rows = self._task.rows()
+
+    def next(self) -> Any:
+        """One batch."""
+        if self._ahead is None or self._coming is None:
+            return self._draw()
+        drawn = self._coming.result()
+        self._coming = self._ahead.submit(self._draw)
+        return drawn
+
+    def close(self) -> None:
+        """Draw no more."""
+        if self._ahead is not None:
+            self._ahead.shutdown(cancel_futures=True)
+
+    def _draw(self) -> Any:
+        rows, generator = self._rows, self._generator
+        at = torch.randint(
+            len(rows), (self.batch,), device=generator.device, generator=generator
+        )
+        return self._task.draw(rows[at], generator)
+
+
+def _optimiser(net: nn.Module, rate: float) -> torch.optim.Optimizer:
+    """AdamW that lets weights decay but neither biases nor normalisations."""
+    decayed = [p for p in net.parameters() if p.ndim > 1]
+    plain = [p for p in net.parameters() if p.ndim <= 1]
+    groups = [{"params": decayed, "weight_decay": _DECAY}, {"params": plain, "weight_decay": 0.0}]
+    return torch.optim.AdamW(groups, lr=rate)
 
 
 def train(
@@ -114,19 +159,13 @@ def train(
     generator = torch.Generator(device=device)
     generator.manual_seed(seed)
     task = task_of(name, pictures, settings)
-    batch = task.batch if device.type == "cuda" else min(task.batch, 32)
-    rows = task.rows()
+    supply = _Supply(task, generator)
     if start is not None:
         task.net.load_state_dict(torch.load(start, map_location="cpu", weights_only=True))
     net = task.net.to(device, memory_format=torch.channels_last).train()
     average = copy.deepcopy(net).eval()
-    decayed = [p for p in net.parameters() if p.ndim > 1]
-    plain = [p for p in net.parameters() if p.ndim <= 1]
     peak = _PEAK_RATE["judge" if name in REGIONS else name] * (1.0 if start is None else 0.3)
-    optimiser = torch.optim.AdamW(
-        [{"params": decayed, "weight_decay": _DECAY}, {"params": plain, "weight_decay": 0.0}],
-        lr=peak,
-    )
+    optimiser = _optimiser(net, peak)
     started, kept, step, skipped, losses = time.time(), time.time(), 0, 0, []
     seconds = max(until - started, 1e-3)
     while (done := (time.time() - started) / seconds) < 1.0:
@@ -134,10 +173,10 @@ def train(
         for group in optimiser.param_groups:
             group["lr"] = rate
         settings.progress = done
-        if step % _RECOUNT_EVERY == 0:
-            rows = task.rows()
-        chosen = rows[torch.randint(len(rows), (batch,), device=device, generator=generator)]
-        loss = task.loss(net, chosen, generator)
+        if step % _BATCH_ON_CORES = 32  # larger ones only wait longer
+_RECOUNT_EVERY == 0:
+            supply.recount()
+        loss = task.loss(net, supply.next())
         if not torch.isfinite(loss):  # one degenerate homography must not end the run
             skipped += 1
             continue
@@ -152,11 +191,12 @@ def train(
         if step % 1000 == 0:
             print(f"{name} step {step} loss {sum(losses[-20:]) / 20:.4f}", flush=True)
         if time.time() - kept > _KEEP_EVERY:
-            keep(average, _report(step, skipped, batch, losses, finished=False))
+            keep(average, _report(step, skipped, supply.batch, losses, finished=False))
             kept = time.time()
-    keep(average, _report(step, skipped, batch, losses, finished=True))
+    supply.close()
+    keep(average, _report(step, skipped, supply.batch, losses, finished=True))
     print(
-        f"{name}: {step} steps of {batch}, last losses {losses[-5:]}, {skipped} skipped", flush=True
+        f"{name}: {step} steps of {supply.batch}, last losses {losses[-5:]}, {skipped} skipped", flush=True
     )
 
 

@@ -12,7 +12,6 @@ from torch import Tensor
 from torch.nn import functional as F
 
 from tools.train.mixing import uniform
-from tools.train.networks import CROP_SIZES
 
 # Where levers of rendered engines stand in the straightened region, as shares of its
 # height: the foot's row, and the rise above it; measured over 40 of them.
@@ -38,14 +37,14 @@ def draw_levers(batch: Tensor, chosen: Tensor, generator: torch.Generator) -> tu
         How much of each pixel the lever covers.
     """
     count = len(batch)
-    across = _between((count,), 0.06, 0.94, generator) * CROP_SIZES["boiler_top"][0]
+    across = _between((count,), 0.06, 0.94, generator) * batch.shape[3]
     return _drawn(batch, chosen, generator, across=across, rise=_RISE, thick=_THICK, tilt=0.7)
 
 
 def draw_decoys(batch: Tensor, chosen: Tensor, generator: torch.Generator) -> Tensor:
     """Draw what a whistle, a stump or a thing behind the engine may look like."""
     count = len(batch)
-    across = _between((count,), 0.02, 0.98, generator) * CROP_SIZES["boiler_top"][0]
+    across = _between((count,), 0.02, 0.98, generator) * batch.shape[3]
     if float(uniform((), generator)) < 0.5:  # short and stout
         return _drawn(
             batch, chosen, generator, across=across, rise=(0.03, 0.16), thick=(0.09, 0.2), tilt=0.1
