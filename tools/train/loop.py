@@ -126,9 +126,7 @@ class _Supply:
 
     def _draw(self) -> Any:
         rows, generator = self._rows, self._generator
-        at = torch.randint(
-            len(rows), (self.batch,), device=generator.device, generator=generator
-        )
+        at = torch.randint(len(rows), (self.batch,), device=generator.device, generator=generator)
         return self._task.draw(rows[at], generator)
 
 
@@ -173,8 +171,7 @@ def train(
         for group in optimiser.param_groups:
             group["lr"] = rate
         settings.progress = done
-        if step % _BATCH_ON_CORES = 32  # larger ones only wait longer
-_RECOUNT_EVERY == 0:
+        if step % _RECOUNT_EVERY == 0:
             supply.recount()
         loss = task.loss(net, supply.next())
         if not torch.isfinite(loss):  # one degenerate homography must not end the run
@@ -196,7 +193,8 @@ _RECOUNT_EVERY == 0:
     supply.close()
     keep(average, _report(step, skipped, supply.batch, losses, finished=True))
     print(
-        f"{name}: {step} steps of {supply.batch}, last losses {losses[-5:]}, {skipped} skipped", flush=True
+        f"{name}: {step} steps of {supply.batch}, last losses {losses[-5:]}, {skipped} skipped",
+        flush=True,
     )
 
 
