@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-# Top to bottom; modules of one line are strangers to each other, except that a line
-# marked so may be read from left to right.
+# Top to bottom; modules of one line are strangers to each other.
 LAYERS = (
     ("cli",),
     ("page",),

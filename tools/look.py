@@ -179,7 +179,12 @@ def main() -> None:
     parser.add_argument("--most", type=int, default=None)
     parser.add_argument("--corrupt", choices=sorted(CORRUPTIONS), default=None)
     parser.add_argument("--severity", type=int, choices=range(1, 6), default=3)
-    parser.add_argument("--engine-width", type=float, default=ENGINE_WIDTH_PX)
+    parser.add_argument(
+        "--engine-width",
+        type=float,
+        default=ENGINE_WIDTH_PX,
+        help="decode again, more finely, an engine decoded narrower than this, px",
+    )
     arguments = parser.parse_args()
     spoiling = Corruption(arguments.corrupt, arguments.severity) if arguments.corrupt else None
     count = look_over(

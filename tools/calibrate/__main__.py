@@ -177,11 +177,11 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=Path("models/fusion.json"))
     rules = Rules()
     for key, meaning in (
-        ("false_at_most", "of pictures without an engine pass"),
-        ("lost_at_most", "of engines are lost"),
-        ("stated_at_most", "of cues not visible are stated"),
-        ("hidden_at_most", "of cues hidden beyond dispute are stated"),
-        ("sure_at_least", "is the least probability that is stated"),
+        ("false_at_most", "share of pictures without an engine that may pass"),
+        ("lost_at_most", "share of engines that may be lost"),
+        ("stated_at_most", "share of cues not visible that may be stated"),
+        ("hidden_at_most", "the same of cues that are hidden beyond dispute"),
+        ("sure_at_least", "least probability of a state that is stated"),
     ):
         option = "--" + key.replace("_", "-")
         parser.add_argument(option, type=float, default=getattr(rules, key), help=meaning)
