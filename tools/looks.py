@@ -12,15 +12,18 @@ import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 from vision.cues import Evidence, weigh
 from vision.cues.tender import TenderCounts, weigh_counts
+from vision.guide import Guide, load_guide
 
 # The eye refuses narrower boxes; a look has to be refused by the very same limit.
 from vision.locate import _MIN_WIDTH_PX as MIN_WIDTH_PX
-from vision.records import BINARY_CUES, REGION_OF_CUE, Box, Cue
+from vision.pipeline.placing import placed
+from vision.records import BINARY_CUES, REGION_OF_CUE, Box, Cue, NotFound
 
 # A box that shares half of its union with the labelled one counts as found: the usual
 # limit of object detection (M. Everingham et al., "The PASCAL Visual Object Classes
@@ -151,8 +154,11 @@ def judge(look: Look, fusion: Mapping[str, Any]) -> Judged:
     stated = engine_stated(look.seen, fusion["locate"])
     cues: dict[str, Cue] = {}
     if stated:
+        guide = (look.label.get("variation") or {}).get("guide")
         for name in BINARY_CUES:
-            cues[name] = weigh(evidence_of(look, name), fusion)
+            cue = weigh(evidence_of(look, name), fusion)
+            # Pictures of a guide's castings are dated by that guide, places and all.
+            cues[name] = placed(cue, NotFound(""), _guide(guide)) if guide else cue
         cues |= _tender_cues(look, fusion)
     return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues)
 
@@ -164,6 +170,11 @@ def clearly_unseen(label: Mapping[str, Any], cue: str) -> bool:
         return False
     in_sight = label["visible"][REGION_OF_CUE[cue]] >= _HIDDEN_SHARE
     return not (in_sight and truth["length_px"] >= _HIDDEN_LENGTH_PX)
+
+
+@cache
+def _guide(name: str) -> Guide:
+    return load_guide(name)
 
 
 def engine_stated(seen: Mapping[str, Any], limits: Mapping[str, Any]) -> bool:

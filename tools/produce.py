@@ -93,7 +93,8 @@ def _train(options: argparse.Namespace, until: float) -> None:
         return
     devices = [f"cuda:{index % options.cards}" for index in range(len(NAMES))]
     base += ["--only", *NAMES, "--devices", *devices, "--until", f"{until:.0f}"]
-    base += ["--room", str(options.room)] + (["--threads"] if options.threads else [])
+    base += ["--room", str(options.room), "--first", "256"]
+    base += ["--threads"] if options.threads else []
     _run(base, options.out / "log", OMP_NUM_THREADS="2").wait()
 
 

@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from tools.calibrate import limits
+from tools.calibrate import limits, placed
 from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, fit, predict
 from tools.looks import FOUND_IOU, Look, clearly_unseen, engine_stated, read_looks
 from tools.sums import write_sums
@@ -89,9 +89,9 @@ def _cue(
     """Both models of one cue with their limits, and the report on them."""
     engines = [k for k in looks if k.has_engine and cue in k.label.get("cues", {})]
     judged = [k for k in engines if "judge_present" in k.seen.get("cues", {}).get(cue, {})]
-    placed = [k for k in judged if k.overlap >= FOUND_IOU]
-    visible = [k for k in placed if k.label["cues"][cue]["visible"]]
-    seen = _fit(placed, cue, SEEN_TERMS, [k.label["cues"][cue]["visible"] for k in placed])
+    well = [k for k in judged if k.overlap >= FOUND_IOU]
+    visible = [k for k in well if k.label["cues"][cue]["visible"]]
+    seen = _fit(well, cue, SEEN_TERMS, [k.label["cues"][cue]["visible"] for k in well])
     present = _fit(
         visible,
         cue,
@@ -101,7 +101,7 @@ def _cue(
     stated = [k for k in engines if engine_stated(k.seen, locate)]
     # A visible part beside a box in the wrong place says nothing of this limit.
     weighed = [k for k in stated if k.overlap >= FOUND_IOU or not k.label["cues"][cue]["visible"]]
-    p_seen = _probabilities(weighed, cue, placed, seen)
+    p_seen = _probabilities(weighed, cue, well, seen)
     p_present = _probabilities(weighed, cue, visible, present)
     sure = np.maximum(p_present, 1 - p_present) >= rules.sure_at_least
     truth = np.array([bool(k.label["cues"][cue]["visible"]) for k in weighed])
@@ -120,7 +120,17 @@ def _cue(
         "seen_at_least": limit,
         "sure_at_least": rules.sure_at_least,
     }
-    return model, {"seen": seen.report, "present": present.report, "stated": coverage}
+    report = {"seen": seen.report, "present": present.report, "stated": coverage}
+    if cue == placed.CUE:
+        at_place, report["placed"] = placed.placed_model(
+            visible,
+            weighed,
+            p_seen,
+            sure_at_least=rules.sure_at_least,
+            limits={key: getattr(rules, key) for key in ("stated_at_most", "hidden_at_most")},
+        )
+        model |= {"placed": at_place} if at_place else {}
+    return model, report
 
 
 def _fit(looks: Sequence[Look], cue: str, names: Sequence[str], outcome: Sequence[bool]) -> Fit:

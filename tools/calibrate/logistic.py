@@ -52,6 +52,18 @@ PRESENT_TERMS: Mapping[str, tuple[str, ...]] = {
 }
 
 
+# Of a part that is looked for at a stated place; "heat_here" is the network's heat there.
+PLACED_TERMS = (
+    "heat_here",
+    "heat_here*log_length",
+    "heat_here*log_sharpness",
+    "heat_here*sight",
+    "judge_present",
+    "judge_visible",
+    "heat_peak",
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Fit:
     """A fitted model with what cross-validation says of it.

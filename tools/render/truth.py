@@ -125,7 +125,7 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
     record["axles_visible"], record["lamps_visible"] = _tender_sight(view, model, record, near)
     for key in ("family", "wheels"):
         record[key] = model.truth.get(key)
-    record["occluder"] = bool(room_truth.get("occluder", False))
+    record["occluder"] = bool(room_truth.get("occluders", False))
     return record
 
 

@@ -37,6 +37,8 @@ _MEASURES: Mapping[str, Callable[[Pixels, float], tuple[Measurement, ...]]] = {
 }
 # Heat map cells above this share of the peak are shown as the part's place; by eye.
 _PLACE_SHARE = 0.5
+# Equal parts of a region's length in which a part may stand.
+PARTS_ALONG = 24
 _LOGIT_LIMIT = 9.0  # a network's own certainty counts up to odds of about 8,000 to 1
 
 
@@ -85,11 +87,21 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         "log_length": math.log(max(region_length(quad), 1.0)),
         "log_slenderness": math.log(max(slenderness(quad), 1e-3)),
         **measured,
+        **(_heat_along(heat) if cue == "switch_lever" else {}),
     }
     where = crop.photo_box(_place(heat, network.size)) if values["judge_present"] > 0 else None
     if where is None:
         where = crop.photo_box(Box(0, 0, *map(float, network.size)))
     return Evidence(cue, region, values, where.clipped(*photo.size))
+
+
+def _heat_along(heat: NDArray[np.float32]) -> dict[str, float]:
+    """Log odds of the strongest cell in each of `PARTS_ALONG` parts, front to rear."""
+    columns = np.array_split(heat.max(axis=0), PARTS_ALONG)
+    return {
+        f"heat_{part:02d}": _limited(logit(float(column.max())))
+        for part, column in enumerate(columns)
+    }
 
 
 def _measured(region: str, pixels: Pixels, aspect: float) -> dict[str, float]:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
-from vision.cues.evidence import Evidence
+from vision.cues.evidence import PARTS_ALONG, Evidence
 from vision.features import line_colour_shares
 from vision.records import Cue, State
 
@@ -81,6 +82,31 @@ def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
         return Cue(name, State.UNSEEN, where=evidence.where, because=because)
     model = fusion["cues"][name]
     seen = sigmoid(linear(model["seen"], evidence.values))
+    cue = _weighed(evidence, model, seen)
+    placed = model.get("placed")
+    if placed is None or seen < float(placed["seen_at_least"]):
+        return cue
+    return replace(cue, along=along(evidence.values, placed))
+
+
+def along(values: Mapping[str, float], model: Mapping[str, Any]) -> tuple[float, ...]:
+    """Probability that the part is there, were it to stand in each part of its region."""
+    return tuple(
+        min(
+            max(sigmoid(linear(model, {**values, "heat_here": heat_at(values, k)})), 1e-4), 1 - 1e-4
+        )
+        for k in range(PARTS_ALONG)
+    )
+
+
+def heat_at(values: Mapping[str, float], part: int) -> float:
+    """The strongest heat in a part of the region or beside it: corners err by about that."""
+    near = range(max(part - 1, 0), min(part + 2, PARTS_ALONG))
+    return max(values[f"heat_{k:02d}"] for k in near)
+
+
+def _weighed(evidence: Evidence, model: Mapping[str, Any], seen: float) -> Cue:
+    name = evidence.cue
     p = min(max(sigmoid(linear(model["present"], evidence.values)), 1e-4), 1 - 1e-4)
     if seen < float(model["seen_at_least"]):
         return Cue(

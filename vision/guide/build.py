@@ -38,6 +38,7 @@ def build_guide(data: Mapping[str, Any], name: str) -> Guide:
         tenders=tuple(Tender(**row) for row in data.get("tender", ())),
         checks=checks,
         rates=_rates(data.get("rates", {}), data.get("check", ())),
+        lever_at=float(data["lever_at"]) if "lever_at" in data else None,
     )
 
 

@@ -17,7 +17,7 @@ from vision.guide.years import years_of
 from vision.records import BINARY_CUES, VALUED_CUES
 
 TOP_REQUIRED = {"title": str, "gauge": str, "gauge_mm": float, "scale": float, "wheels": str}
-TOP_OPTIONAL = {"maker": str, "version": str}
+TOP_OPTIONAL = {"maker": str, "version": str, "lever_at": float}
 TABLES = ("rates", "tender", "variation", "check")
 TENDER_KEYS = {"id": str, "axles": int, "lamps": int, "text": str}
 CHECK_KEYS = {
@@ -133,6 +133,8 @@ class _Review:
         for key in ("gauge_mm", "scale"):
             if _is_a(top.get(key), float) and not top[key] > 0:
                 self.say("error", (key,), f'"{key}" must be more than 0')
+        if _is_a(top.get("lever_at"), float) and not 0 <= top["lever_at"] <= 1:
+            self.say("error", ("lever_at",), '"lever_at" must be 0 (smokebox) to 1 (cab)')
         if isinstance(top.get("wheels"), str):
             try:
                 whyte_to_uic(top["wheels"])

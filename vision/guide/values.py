@@ -154,6 +154,9 @@ class Guide:
         Distance between the rails in millimetres.
     scale : float
         The number n of the scale 1:n.
+    lever_at : float | None
+        How far along the boiler top this casting's switch lever stands: 0 at the front
+        of the smokebox, 1 at the front of the cab. None where the guide does not say.
     sha256 : str
         Hexadecimal hash of the file; empty for a guide built in memory.
     """
@@ -170,6 +173,7 @@ class Guide:
     tenders: tuple[Tender, ...] = ()
     checks: tuple[HandsOnCheck, ...] = ()
     rates: Rates = field(default_factory=Rates)
+    lever_at: float | None = None
     sha256: str = ""
 
     def variation(self, id: str) -> Variation:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Protocol
 from vision import __version__
 from vision.estimate import estimate
 from vision.guide import Guide
+from vision.pipeline.placing import placed
 from vision.pipeline.views import fuse_views
 from vision.pipeline.witnesses import witnesses
 from vision.records import Answer, Cue, NotFound, Photo, Sighting
@@ -129,7 +130,11 @@ def date_seen(
     said : sequence of Cue
         As in `date_item`.
     """
-    fused, disputes = fuse_views(seen.views, seen.witnesses)
+    views = tuple(
+        tuple(placed(cue, sighting, guide) for cue in cues)
+        for cues, sighting in zip(seen.views, seen.sightings, strict=True)
+    )
+    fused, disputes = fuse_views(views, seen.witnesses)
     found = any(isinstance(sighting, Sighting) for sighting in seen.sightings)
     cues = (*fused, *said) if found else ()
     dated = estimate(guide, cues) if found else None

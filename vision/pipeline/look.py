@@ -143,6 +143,7 @@ def _cue_to_plain(cue: Cue) -> dict[str, Any]:
         "source": cue.source,
         "photo": cue.photo,
         "in_sight": cue.in_sight,
+        "along": list(cue.along),
     }
 
 
@@ -159,6 +160,7 @@ def _cue_from_plain(plain: dict[str, Any]) -> Cue:
         source=plain["source"],
         photo=plain["photo"],
         in_sight=plain["in_sight"],
+        along=tuple(plain["along"]),
     )
 
 

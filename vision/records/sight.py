@@ -163,6 +163,10 @@ class Cue:
         Of an UNSEEN cue: its place can be seen, but not what is there.
     photo : int
         Which of the answer's photos `where` refers to, counted from 0.
+    along : tuple of float
+        Of a part that may stand anywhere along its region: probability that it is
+        present, given that it stands in the first, second, ... of so many equal parts
+        of the region from front to rear. Empty where it was not judged so.
     """
 
     name: str
@@ -176,3 +180,4 @@ class Cue:
     source: str = "photo"
     in_sight: bool = False
     photo: int = 0
+    along: tuple[float, ...] = ()

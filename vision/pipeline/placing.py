@@ -1,0 +1,71 @@
+"""A part looked for where a guide says that it stands, and nowhere else.
+
+A whistle or a valve may look like a lever, but it does not stand where the lever of this
+casting does: who knows the engine looks there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from vision.guide import Guide
+from vision.records import Box, Cue, NotFound, Region, Sighting, State
+
+LEVER = "switch_lever"
+_REGION = "boiler_top"
+# As the fitted limit of cues judged without a place: see `models/fusion.json`.
+_SURE = 0.7
+_HALF = 0.05  # of the region's length, on either side of the place that is marked
+
+
+def placed(cue: Cue, sighting: Sighting | NotFound, guide: Guide) -> Cue:
+    """The lever as judged at the guide's place; every other cue as it is.
+
+    Parameters
+    ----------
+    cue : Cue
+    sighting : Sighting or NotFound
+        Of the same photo.
+    guide : Guide
+
+    Returns
+    -------
+    Cue
+        Unchanged where the guide names no place, or the photo was not judged by place.
+    """
+    if cue.name != LEVER or guide.lever_at is None or not cue.along:
+        return cue
+    part = min(int(guide.lever_at * len(cue.along)), len(cue.along) - 1)
+    p = cue.along[part]
+    state = State.PRESENT if p >= 0.5 else State.ABSENT
+    confidence = max(p, 1.0 - p)
+    because = {
+        State.PRESENT: "something thin and upright stands where this casting has its lever",
+        State.ABSENT: "the place of this casting's lever is in sight, without a lever",
+    }[state]
+    if confidence < _SURE:
+        state, confidence = State.UNSEEN, 0.0
+        because = "the place of this casting's lever is in sight, but too unclear to call"
+    where = cue.where
+    if isinstance(sighting, Sighting):
+        where = _around(sighting.regions[_REGION], guide.lever_at)
+    return replace(
+        cue,
+        state=state,
+        p_present=p,
+        confidence=confidence,
+        because=because,
+        where=where,
+        in_sight=state is State.UNSEEN,
+    )
+
+
+def _around(region: Region, share: float) -> Box:
+    """Upright box round the part of a region about that share of its length."""
+    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = region
+    points = []
+    for along in (max(share - _HALF, 0.0), min(share + _HALF, 1.0)):
+        points.append((x0 + (x1 - x0) * along, y0 + (y1 - y0) * along))
+        points.append((x3 + (x2 - x3) * along, y3 + (y2 - y3) * along))
+    xs, ys = zip(*points, strict=True)
+    return Box(max(min(xs), 0.0), max(min(ys), 0.0), max(max(xs), 0.0), max(max(ys), 0.0))
