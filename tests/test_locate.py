@@ -106,8 +106,13 @@ def test_an_unsure_finder_steps_back_and_the_surer_look_counts(second: float, su
     assert glimpse.score == pytest.approx(max(second, 0.5))
 
 
-def test_a_sure_finder_looks_once() -> None:
-    finder = Turning(_maps(ENGINE, TENDER), _maps(ENGINE, TENDER))
+@pytest.mark.parametrize(
+    ("box", "score"), [(ENGINE, 0.9), (Box(200, 100, 300, 150), 0.5)], ids=["sure", "small"]
+)
+def test_a_sure_finder_looks_once_and_so_does_one_that_sees_something_small(
+    box: Box, score: float
+) -> None:
+    finder = Turning(_maps(box, TENDER, score=score), _maps(ENGINE, TENDER))
     find(PHOTO, Networks({"finder": finder}, fusion=LIMITS, version="fixed"))
     assert finder.looks == 1
 

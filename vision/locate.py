@@ -23,6 +23,8 @@ _MIN_WIDTH_PX = 40.0
 # photographs (one engine more found).
 _SURE = 0.7
 _BACK = 1.5
+# Share of the picture's width from which on; smaller engines are lost from further away.
+_FILLING = 0.35
 _STRIDE = 8  # input pixels per cell of the finder's map
 # Cells round the peak whose boxes are averaged, weighted by their score; by eye this
 # steadies the box by a few pixels against single-cell noise.
@@ -79,7 +81,7 @@ def find(photo: Photo, networks: Networks) -> Glimpse:
     """
     view = whole(photo, networks["finder"].size)
     glimpse = _find_in(view, photo, networks)
-    if glimpse.score >= _SURE:
+    if glimpse.score >= _SURE or glimpse.locomotive.width < _FILLING * photo.size[0]:
         return glimpse
     return max(glimpse, _find_in(stepped_back(view, _BACK), photo, networks), key=lambda g: g.score)
 
