@@ -44,7 +44,7 @@ class Rules:
     false_at_most: float = 0.02
     lost_at_most: float = 0.004
     stated_at_most: float = 0.05
-    hidden_at_most: float = 0.01
+    hidden_at_most: float = 0.02
     sure_at_least: float = 0.7
 
 

@@ -135,7 +135,8 @@ def seen_limit(
     stated_at_most : float
         Share of those not visible.
     hidden : ndarray of bool, shape (n,), optional
-        Those hidden beyond dispute, of which the share `hidden_at_most` must hold as well.
+        Those hidden beyond dispute, of which the share `hidden_at_most` must hold as well,
+        without an error taken off: there are too few of them for that.
 
     Returns
     -------
@@ -143,7 +144,8 @@ def seen_limit(
     report : dict
         Counts of both kinds, and of those stated at that limit.
     """
-    limit = _letting_pass(seen[~visible & sure], (~visible).sum() * stated_at_most)
+    most = (~visible).sum() * stated_at_most
+    limit = _letting_pass(seen[~visible & sure], most - math.sqrt(most))
     if hidden is not None:
         limit = max(limit, _letting_pass(seen[hidden & sure], hidden.sum() * hidden_at_most))
     # Rounded up, past the first one that may not be stated.
@@ -159,8 +161,8 @@ def seen_limit(
 
 
 def _letting_pass(rivals: Numbers, most: float) -> float:
-    """The highest rival that may not pass, where `most` of them, less one error, may."""
-    allowed = math.floor(max(0.0, most - math.sqrt(most)))
+    """The highest rival that may not pass, where `most` of them may."""
+    allowed = math.floor(max(0.0, most))
     return 0.0 if allowed >= len(rivals) else float(np.sort(rivals)[::-1][allowed])
 
 
