@@ -7,13 +7,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.special import expit
+from skimage.transform import ProjectiveTransform
 from sklearn.linear_model import LogisticRegression
 
 import made_looks
 from tools import metrics
 from tools.calibrate import __main__ as command
 from tools.calibrate import limits, logistic
+from tools.calibrate.placed import share_along
 from tools.looks import judge, read_looks
 from vision.cues.fuse import linear, sigmoid
 
@@ -195,3 +199,15 @@ def test_the_command_writes_what_the_eye_reads_and_its_hash(
         assert "fusion.json" in (tmp_path / "SHA256SUMS").read_text()
     assert fusion["fitted"]["files"] == ["a.jsonl.gz"]
     assert fusion["fitted"]["series"] == ["held-1"]
+
+
+@given(st.floats(0.02, 0.98), st.floats(0.1, 0.9), st.integers(0, 2**31))
+def test_a_place_along_a_region_is_that_of_the_straightened_region(
+    along: float, down: float, seed: int
+) -> None:
+    """Against scikit-image's ProjectiveTransform estimated from the same corners."""
+    corners = np.array([[60, 50], [300, 60], [310, 150], [50, 160]], float)
+    corners += np.random.default_rng(seed).uniform(-15, 15, (4, 2))
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], float)
+    point = ProjectiveTransform.from_estimate(square, corners)([[along, down]])[0]
+    assert share_along(corners.tolist(), (point[0], point[1])) == pytest.approx(along, abs=1e-3)
