@@ -114,6 +114,8 @@ def _cue(
         hidden=hidden,
         hidden_at_most=rules.hidden_at_most,
     )
+    there = np.array([k.label["cues"][cue]["state"] == "present" for k in weighed], dtype=bool)
+    coverage |= _skill(sure & (p_seen >= limit) & truth, p_present >= 0.5, truth, there)
     model = {
         "seen": seen.model,
         "present": present.model,
@@ -131,6 +133,21 @@ def _cue(
         )
         model |= {"placed": at_place} if at_place else {}
     return model, report
+
+
+def _skill(
+    stated: np.ndarray, said: np.ndarray, visible: np.ndarray, there: np.ndarray
+) -> dict[str, int]:
+    """How often a visible part and a visible lack of it are stated, and stated rightly.
+
+    All of shape (n,), bool: stated at all, said to be present, visible, truly present.
+    """
+    return {
+        "stated_of_present": int((stated & visible & there).sum()),
+        "right_of_present": int((stated & visible & there & said).sum()),
+        "stated_of_absent": int((stated & visible & ~there).sum()),
+        "right_of_absent": int((stated & visible & ~there & ~said).sum()),
+    }
 
 
 def _fit(looks: Sequence[Look], cue: str, names: Sequence[str], outcome: Sequence[bool]) -> Fit:
