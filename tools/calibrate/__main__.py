@@ -102,8 +102,10 @@ def _cue(
     # A visible part beside a box in the wrong place says nothing of this limit.
     weighed = [k for k in stated if k.overlap >= FOUND_IOU or not k.label["cues"][cue]["visible"]]
     p_seen = _probabilities(weighed, cue, well, seen)
-    p_present = _probabilities(weighed, cue, visible, present)
-    sure = np.maximum(p_present, 1 - p_present) >= rules.sure_at_least
+    raw = _probabilities(weighed, cue, visible, present)
+    p_present = np.array([placed.toned_p(p) for p in raw])
+    sure_at_least = max(rules.sure_at_least, placed.SURE_ANYWHERE if cue == placed.CUE else 0.0)
+    sure = np.maximum(p_present, 1 - p_present) >= sure_at_least
     truth = np.array([bool(k.label["cues"][cue]["visible"]) for k in weighed])
     hidden = np.array([clearly_unseen(k.label, cue) for k in weighed])
     limit, coverage = limits.seen_limit(
@@ -113,6 +115,7 @@ def _cue(
         stated_at_most=rules.stated_at_most,
         hidden=hidden,
         hidden_at_most=rules.hidden_at_most,
+        least=placed.SEEN_AT_LEAST if cue == placed.CUE else 0.05,
     )
     there = np.array([k.label["cues"][cue]["state"] == "present" for k in weighed], dtype=bool)
     coverage |= _skill(sure & (p_seen >= limit) & truth, p_present >= 0.5, truth, there)
@@ -120,7 +123,7 @@ def _cue(
         "seen": seen.model,
         "present": present.model,
         "seen_at_least": limit,
-        "sure_at_least": rules.sure_at_least,
+        "sure_at_least": sure_at_least,
     }
     report = {"seen": seen.report, "present": present.report, "stated": coverage}
     if cue == placed.CUE:
@@ -128,7 +131,6 @@ def _cue(
             visible,
             weighed,
             p_seen,
-            sure_at_least=rules.sure_at_least,
             limits={key: getattr(rules, key) for key in ("stated_at_most", "hidden_at_most")},
         )
         model |= {"placed": at_place} if at_place else {}

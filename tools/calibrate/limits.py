@@ -117,6 +117,7 @@ def seen_limit(
     stated_at_most: float,
     hidden: Flags | None = None,
     hidden_at_most: float = 0.0,
+    least: float = 0.05,
 ) -> tuple[float, dict[str, Any]]:
     """Lowest "seen" probability at which few cues that cannot be seen are stated.
 
@@ -137,6 +138,8 @@ def seen_limit(
     hidden : ndarray of bool, shape (n,), optional
         Those hidden beyond dispute, of which the share `hidden_at_most` must hold as well,
         without an error taken off: there are too few of them for that.
+    least : float
+        The limit is no lower than this.
 
     Returns
     -------
@@ -149,7 +152,7 @@ def seen_limit(
     if hidden is not None:
         limit = max(limit, _letting_pass(seen[hidden & sure], hidden.sum() * hidden_at_most))
     # Rounded up, past the first one that may not be stated.
-    limit = min(max((math.floor(limit * 1e5) + 1) / 1e5, 0.05), 0.99999)
+    limit = min(max((math.floor(limit * 1e5) + 1) / 1e5, least), 0.99999)
     stated = sure & (seen >= limit)
     report = {
         "not_visible": int((~visible).sum()),

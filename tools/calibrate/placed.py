@@ -12,10 +12,14 @@ import numpy as np
 from tools.calibrate.limits import seen_limit
 from tools.calibrate.logistic import PLACED_TERMS, fit, predict
 from tools.looks import Look, clearly_unseen
-from vision.cues.evidence import PARTS_ALONG
-from vision.cues.fuse import heat_at
+from vision.cues.evidence import PARTS_ALONG, logit
+from vision.cues.fuse import heat_at, toned
+from vision.pipeline.placing import SURE
 
 CUE, REGION = "switch_lever", "boiler_top"
+# The lever's judge says more than it sees: where no place is stated it has to be this sure,
+# and the boiler top this surely in sight. Chosen.
+SURE_ANYWHERE, SEEN_AT_LEAST = 0.85, 0.7
 _FEWEST = 60  # looks that a fit needs
 
 
@@ -24,7 +28,6 @@ def placed_model(
     weighed: Sequence[Look],
     p_seen: np.ndarray,
     *,
-    sure_at_least: float,
     limits: Mapping[str, float],
 ) -> tuple[dict[str, Any] | None, dict[str, Any]]:
     """Fit P(present | heat at the place where this casting has its lever).
@@ -40,9 +43,9 @@ def placed_model(
         Those and others, for the limit below which nothing is stated.
     p_seen : ndarray, shape (len(weighed),)
         Probability that the region of each can be judged.
-    sure_at_least : float
     limits : mapping
-        `stated_at_most` and `hidden_at_most` of the calibration's rules.
+        `stated_at_most` and `hidden_at_most` of the calibration's rules. Half of the first
+        is kept to: what is said of a hidden lever is wrong as often as right.
 
     Returns
     -------
@@ -60,16 +63,22 @@ def placed_model(
     if rest:
         outer = predict(fitted.model, [_row(k) for k in rest])
         inner |= {id(k): p for k, p in zip(rest, outer, strict=True)}
-    p = np.array([inner.get(id(k), 0.5) for k in weighed])
+    p = np.array([toned_p(inner.get(id(k), 0.5)) for k in weighed])
     limit, stated = seen_limit(
         p_seen,
-        np.maximum(p, 1 - p) >= sure_at_least,
+        np.maximum(p, 1 - p) >= SURE,
         np.array([bool(k.label["cues"][CUE]["visible"]) for k in weighed]),
-        stated_at_most=limits["stated_at_most"],
+        stated_at_most=limits["stated_at_most"] / 2,
         hidden=np.array([clearly_unseen(k.label, CUE) for k in weighed]),
         hidden_at_most=limits["hidden_at_most"],
+        least=SEEN_AT_LEAST,
     )
     return {**fitted.model, "seen_at_least": limit}, {**fitted.report, "stated": stated}
+
+
+def toned_p(p: float) -> float:
+    """A fitted probability as the eye states it."""
+    return toned(logit(p))
 
 
 def _row(look: Look) -> dict[str, float]:

@@ -13,8 +13,8 @@ from vision.records import Box, Cue, NotFound, Region, Sighting, State
 
 LEVER = "switch_lever"
 _REGION = "boiler_top"
-# As the fitted limit of cues judged without a place: see `models/fusion.json`.
-_SURE = 0.7
+# Probability below which the lever's place is too unclear to call; chosen.
+SURE = 0.75
 _HALF = 0.05  # of the region's length, on either side of the place that is marked
 
 
@@ -43,7 +43,7 @@ def placed(cue: Cue, sighting: Sighting | NotFound, guide: Guide) -> Cue:
         State.PRESENT: "something thin and upright stands where this casting has its lever",
         State.ABSENT: "the place of this casting's lever is in sight, without a lever",
     }[state]
-    if confidence < _SURE:
+    if confidence < SURE:
         state, confidence = State.UNSEEN, 0.0
         because = "the place of this casting's lever is in sight, but too unclear to call"
     where = cue.where
