@@ -14,7 +14,7 @@ from vision.records import Box, Cue, NotFound, Region, Sighting, State
 LEVER = "switch_lever"
 _REGION = "boiler_top"
 # Probability below which the lever's place is too unclear to call; chosen.
-SURE = 0.75
+SURE = 0.8
 _HALF = 0.05  # of the region's length, on either side of the place that is marked
 
 
