@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vision.cues.fuse import along, heat_at, toned
+from vision.cues.fuse import along, heat_at, sigmoid
 from vision.guide import check_guide, load_guide, starter_text
 from vision.pipeline.placing import placed
 from vision.records import Box, Cue, Heading, NotFound, Region, Sighting, State
@@ -72,8 +72,10 @@ def test_heat_beside_a_place_counts_for_it(heats: list[float], part: int) -> Non
     values = {f"heat_{k:02d}": heat for k, heat in enumerate(heats)}
     assert heat_at(values, part) == max(heats[max(part - 1, 0) : part + 2])
     model = {"terms": [["heat_here", 0.0, 3.0, 3.0]], "bias": 0.0}
-    expected = toned(heat_at(values, part))
-    assert along(values, model)[part] == pytest.approx(np.clip(expected, 1e-4, 1 - 1e-4))
+    expected = sigmoid(0.8 * heat_at(values, part))
+    assert along(values, model, {"trusted": 0.8})[part] == pytest.approx(
+        np.clip(expected, 1e-4, 1 - 1e-4)
+    )
 
 
 def test_the_guides_name_the_place_and_the_check_knows_its_range() -> None:

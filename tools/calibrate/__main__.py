@@ -39,6 +39,10 @@ class Rules:
         of a region half in sight the eye mostly says what is true.
     sure_at_least : float
         Probability below which a state is too unclear to be stated.
+    trusted : float
+        Share of the fitted log odds that counts: the fit is made on renders of shapes
+        that the networks know, and on others what is stated surely is wrong more often
+        than it says. Chosen.
     """
 
     false_at_most: float = 0.02
@@ -46,6 +50,7 @@ class Rules:
     stated_at_most: float = 0.05
     hidden_at_most: float = 0.02
     sure_at_least: float = 0.7
+    trusted: float = 0.85
 
 
 def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
@@ -69,6 +74,7 @@ def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
     )
     return {
         "locate": locate,
+        "trusted": rules.trusted,
         "cues": {cue: model for cue, (model, _) in fitted.items()},
         "tender": tender,
         "fitted": {
@@ -103,7 +109,7 @@ def _cue(
     weighed = [k for k in stated if k.overlap >= FOUND_IOU or not k.label["cues"][cue]["visible"]]
     p_seen = _probabilities(weighed, cue, well, seen)
     raw = _probabilities(weighed, cue, visible, present)
-    p_present = np.array([placed.toned_p(p) for p in raw])
+    p_present = np.array([placed.as_stated(p, rules.trusted) for p in raw])
     sure_at_least = max(rules.sure_at_least, placed.SURE_ANYWHERE if cue == placed.CUE else 0.0)
     sure = np.maximum(p_present, 1 - p_present) >= sure_at_least
     truth = np.array([bool(k.label["cues"][cue]["visible"]) for k in weighed])
@@ -131,6 +137,7 @@ def _cue(
             visible,
             weighed,
             p_seen,
+            share=rules.trusted,
             limits={key: getattr(rules, key) for key in ("stated_at_most", "hidden_at_most")},
         )
         model |= {"placed": at_place} if at_place else {}
@@ -211,6 +218,7 @@ def main() -> None:
         ("stated_at_most", "share of cues not visible that may be stated"),
         ("hidden_at_most", "the same of cues that are hidden beyond dispute"),
         ("sure_at_least", "least probability of a state that is stated"),
+        ("trusted", "share of the fitted log odds that counts"),
     ):
         option = "--" + key.replace("_", "-")
         parser.add_argument(option, type=float, default=getattr(rules, key), help=meaning)

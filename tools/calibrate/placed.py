@@ -13,7 +13,7 @@ from tools.calibrate.limits import seen_limit
 from tools.calibrate.logistic import PLACED_TERMS, fit, predict
 from tools.looks import Look, clearly_unseen
 from vision.cues.evidence import PARTS_ALONG, logit
-from vision.cues.fuse import heat_at, toned
+from vision.cues.fuse import heat_at, trusted
 from vision.pipeline.placing import SURE
 
 CUE, REGION = "switch_lever", "boiler_top"
@@ -29,6 +29,7 @@ def placed_model(
     p_seen: np.ndarray,
     *,
     limits: Mapping[str, float],
+    share: float,
 ) -> tuple[dict[str, Any] | None, dict[str, Any]]:
     """Fit P(present | heat at the place where this casting has its lever).
 
@@ -47,6 +48,9 @@ def placed_model(
         `stated_at_most` and `hidden_at_most` of the calibration's rules. Half of the first
         is kept to: what is said of a hidden lever is wrong as often as right.
 
+    share : float
+        Of the fitted log odds that counts.
+
     Returns
     -------
     model : dict or None
@@ -63,7 +67,7 @@ def placed_model(
     if rest:
         outer = predict(fitted.model, [_row(k) for k in rest])
         inner |= {id(k): p for k, p in zip(rest, outer, strict=True)}
-    p = np.array([toned_p(inner.get(id(k), 0.5)) for k in weighed])
+    p = np.array([as_stated(inner.get(id(k), 0.5), share) for k in weighed])
     limit, stated = seen_limit(
         p_seen,
         np.maximum(p, 1 - p) >= SURE,
@@ -76,9 +80,9 @@ def placed_model(
     return {**fitted.model, "seen_at_least": limit}, {**fitted.report, "stated": stated}
 
 
-def toned_p(p: float) -> float:
-    """A fitted probability as the eye states it."""
-    return toned(logit(p))
+def as_stated(p: float, share: float) -> float:
+    """A fitted probability as the eye states it, whose log odds count for `share`."""
+    return trusted(logit(p), {"trusted": share})
 
 
 def _row(look: Look) -> dict[str, float]:

@@ -33,9 +33,6 @@ _DARK = 0.6  # share of pixels near black
 # A line whose colour may be told runs along this share of the edge at least, and stands
 # out from both sides by this many CIE76 units; by eye on the demo photos.
 _LINE_SHARE = 0.5
-# Share of the fitted log odds that counts. The fit was made on renders of shapes that the
-# networks know; on others what is stated surely is wrong more often than it says. Chosen.
-_WEIGHT_ABROAD = 0.85
 _LINE_CONTRAST = 20.0
 
 
@@ -64,9 +61,10 @@ def sigmoid(x: float) -> float:
     return math.exp(x) / (1.0 + math.exp(x))
 
 
-def toned(log_odds: float) -> float:
-    """Probability of fitted log odds, for pictures unlike those that the fit was made on."""
-    return sigmoid(_WEIGHT_ABROAD * log_odds)
+def trusted(log_odds: float, fusion: Mapping[str, Any]) -> float:
+    """Probability of fitted log odds, as far as `fusion` trusts its fit on other pictures."""
+    p = sigmoid(float(fusion.get("trusted", 1.0)) * log_odds)
+    return min(max(p, 1e-4), 1 - 1e-4)
 
 
 def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
@@ -77,7 +75,8 @@ def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
     evidence : Evidence
     fusion : mapping
         `fusion.json`: for each cue "seen" and "present" models, and the limits
-        "seen_at_least" and "sure_at_least".
+        "seen_at_least" and "sure_at_least"; "trusted", the share of fitted log odds
+        that counts on pictures unlike those of the fit.
 
     Returns
     -------
@@ -90,17 +89,19 @@ def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
         return Cue(name, State.UNSEEN, where=evidence.where, because=because)
     model = fusion["cues"][name]
     seen = sigmoid(linear(model["seen"], evidence.values))
-    cue = _weighed(evidence, model, seen)
+    cue = _weighed(evidence, fusion, seen)
     placed = model.get("placed")
     if placed is None or seen < float(placed["seen_at_least"]):
         return cue
-    return replace(cue, along=along(evidence.values, placed))
+    return replace(cue, along=along(evidence.values, placed, fusion))
 
 
-def along(values: Mapping[str, float], model: Mapping[str, Any]) -> tuple[float, ...]:
+def along(
+    values: Mapping[str, float], model: Mapping[str, Any], fusion: Mapping[str, Any]
+) -> tuple[float, ...]:
     """Probability that the part is there, were it to stand in each part of its region."""
     here = ({**values, "heat_here": heat_at(values, part)} for part in range(PARTS_ALONG))
-    return tuple(min(max(toned(linear(model, named)), 1e-4), 1 - 1e-4) for named in here)
+    return tuple(trusted(linear(model, named), fusion) for named in here)
 
 
 def heat_at(values: Mapping[str, float], part: int) -> float:
@@ -109,9 +110,10 @@ def heat_at(values: Mapping[str, float], part: int) -> float:
     return max(values[f"heat_{k:02d}"] for k in near)
 
 
-def _weighed(evidence: Evidence, model: Mapping[str, Any], seen: float) -> Cue:
+def _weighed(evidence: Evidence, fusion: Mapping[str, Any], seen: float) -> Cue:
     name = evidence.cue
-    p = min(max(toned(linear(model["present"], evidence.values)), 1e-4), 1 - 1e-4)
+    model = fusion["cues"][name]
+    p = trusted(linear(model["present"], evidence.values), fusion)
     if seen < float(model["seen_at_least"]):
         return Cue(
             name, State.UNSEEN, p_present=p, where=evidence.where, because=hidden_because(evidence)

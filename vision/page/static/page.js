@@ -40,8 +40,11 @@ window.addEventListener("offline", () => reach(false));
 
 async function begin() {
   if ("serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js").catch(() => {});
-  day.items = await store.load();
-  if (day.items.length) open(day.items[day.items.length - 1]);
+  const kept = await store.load();
+  // A photo may have been added while these were read.
+  const added = new Set(day.items.map((item) => item.id));
+  day.items = [...kept.filter((item) => !added.has(item.id)), ...day.items];
+  if (!day.current && day.items.length) open(day.items[day.items.length - 1]);
   const code = location.hash.slice(1);
   if (code) {
     // Used once: gone from the address, so that a reload does not try it again.
