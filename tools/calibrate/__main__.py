@@ -50,7 +50,7 @@ class Rules:
     stated_at_most: float = 0.05
     hidden_at_most: float = 0.02
     sure_at_least: float = 0.7
-    trusted: float = 0.85
+    trusted: float = 0.9
 
 
 def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
