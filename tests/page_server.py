@@ -12,6 +12,8 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from typing import Any
 
+import pytest
+
 from answers import FakeEye
 from vision.guide import load_guide
 from vision.page import Addresses, Door, PageLimits, build_app, listen
@@ -145,3 +147,10 @@ def raw(port: int, data: bytes, *, wait_s: float = 5.0) -> bytes:
         except TimeoutError:
             received += b"<still open>"
         return received
+
+
+@pytest.fixture(scope="module")
+def port() -> Iterator[int]:
+    """Where a page listens that all tests of a file share."""
+    with running() as port:
+        yield port

@@ -9,7 +9,6 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -33,12 +32,6 @@ from vision.records import ArchiveError, PageError
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "demo_images"
 PHOTO = ("engine.png", encoded(engine()))
-
-
-@pytest.fixture(scope="module")
-def port() -> Iterator[int]:
-    with running() as port:
-        yield port
 
 
 @pytest.fixture

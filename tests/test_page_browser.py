@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -33,12 +32,6 @@ from vision.pipeline import date_item
 from vision.report.words import headline
 
 DEMO = Path(__file__).parent.parent / "demo_images"
-
-
-@pytest.fixture(scope="module")
-def port() -> Iterator[int]:
-    with running() as port:
-        yield port
 
 
 @SIZES

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
-
-import pytest
 
 from answers import FakeEye
 from browser import (
@@ -26,12 +23,6 @@ from shapes import engine
 from vision.guide import load_guide
 from vision.page import Keeper
 from vision.records import Cue, State
-
-
-@pytest.fixture(scope="module")
-def port() -> Iterator[int]:
-    with running() as port:
-        yield port
 
 
 @SIZES

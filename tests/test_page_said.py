@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -30,12 +29,6 @@ from vision.photo import photo_from_bytes
 from vision.pipeline import date_item
 from vision.report import answer_json
 from vision.report.words import NOT_TOLD
-
-
-@pytest.fixture(scope="module")
-def port() -> Iterator[int]:
-    with running() as port:
-        yield port
 
 
 def test_a_look_is_answered_by_a_button(open_page: Open, port: int) -> None:

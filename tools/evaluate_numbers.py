@@ -19,9 +19,9 @@ from typing import Any
 
 import numpy as np
 
+from tools.evaluate.numbers import best_listed
 from tools.evaluate.rows import Row, share, table
 from vision.cues import read_number
-from vision.estimate.numbers import reading_likelihood
 from vision.guide import load_guide
 from vision.locate import locate
 from vision.network import Networks, load_networks
@@ -55,13 +55,7 @@ class Read:
         """The listed number that the reading fits best; None where nothing was read."""
         if self.cue is None or self.cue.state is State.UNSEEN:
             return None
-        fits = {
-            painted: sum(
-                p * reading_likelihood(text, painted) for text, p in self.cue.values.items()
-            )
-            for painted in self.listed
-        }
-        return max(sorted(fits), key=lambda painted: fits[painted])
+        return best_listed(self.cue, self.listed)
 
 
 def labelled(folder: Path) -> list[dict[str, Any]]:

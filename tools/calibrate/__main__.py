@@ -19,9 +19,10 @@ from typing import Any
 import numpy as np
 
 from tools.calibrate import limits, placed
-from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, fit, predict
+from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, as_stated, fit, predict
 from tools.looks import FOUND_IOU, Look, clearly_unseen, engine_stated, read_looks
 from tools.sums import write_sums
+from vision.pipeline.placing import LEVER
 from vision.records import BINARY_CUES
 
 
@@ -109,8 +110,8 @@ def _cue(
     weighed = [k for k in stated if k.overlap >= FOUND_IOU or not k.label["cues"][cue]["visible"]]
     p_seen = _probabilities(weighed, cue, well, seen)
     raw = _probabilities(weighed, cue, visible, present)
-    p_present = np.array([placed.as_stated(p, rules.trusted) for p in raw])
-    sure_at_least = max(rules.sure_at_least, placed.SURE_ANYWHERE if cue == placed.CUE else 0.0)
+    p_present = np.array([as_stated(p, rules.trusted) for p in raw])
+    sure_at_least = max(rules.sure_at_least, placed.SURE_ANYWHERE if cue == LEVER else 0.0)
     sure = np.maximum(p_present, 1 - p_present) >= sure_at_least
     truth = np.array([bool(k.label["cues"][cue]["visible"]) for k in weighed])
     hidden = np.array([clearly_unseen(k.label, cue) for k in weighed])
@@ -121,7 +122,7 @@ def _cue(
         stated_at_most=rules.stated_at_most,
         hidden=hidden,
         hidden_at_most=rules.hidden_at_most,
-        least=placed.SEEN_AT_LEAST if cue == placed.CUE else 0.05,
+        least=placed.SEEN_AT_LEAST if cue == LEVER else 0.05,
     )
     there = np.array([k.label["cues"][cue]["state"] == "present" for k in weighed], dtype=bool)
     coverage |= _skill(sure & (p_seen >= limit) & truth, p_present >= 0.5, truth, there)
@@ -132,7 +133,7 @@ def _cue(
         "sure_at_least": sure_at_least,
     }
     report = {"seen": seen.report, "present": present.report, "stated": coverage}
-    if cue == placed.CUE:
+    if cue == LEVER:
         at_place, report["placed"] = placed.placed_model(
             visible,
             weighed,

@@ -22,6 +22,8 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.model_selection import GroupKFold
 
 from tools import metrics
+from vision.cues.evidence import logit
+from vision.cues.fuse import trusted
 
 Numbers = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -240,3 +242,8 @@ def _standard(raw: Numbers, mean: Numbers, scale: Numbers) -> Numbers:
 def _sigmoid(x: Numbers) -> Numbers:
     p: Numbers = 1.0 / (1.0 + np.exp(-np.clip(x, -500, 500)))
     return p
+
+
+def as_stated(p: float, share: float) -> float:
+    """A fitted probability as the eye states it, whose log odds count for `share`."""
+    return trusted(logit(p), {"trusted": share})

@@ -10,13 +10,13 @@ import cv2
 import numpy as np
 
 from tools.calibrate.limits import seen_limit
-from tools.calibrate.logistic import PLACED_TERMS, fit, predict
+from tools.calibrate.logistic import PLACED_TERMS, as_stated, fit, predict
 from tools.looks import Look, clearly_unseen
-from vision.cues.evidence import PARTS_ALONG, logit
-from vision.cues.fuse import heat_at, trusted
-from vision.pipeline.placing import SURE
+from vision.cues.evidence import PARTS_ALONG
+from vision.cues.fuse import heat_at
+from vision.pipeline.placing import LEVER, SURE, part_along
+from vision.records import REGION_OF_CUE
 
-CUE, REGION = "switch_lever", "boiler_top"
 # The lever's judge says more than it sees: where no place is stated it has to be this sure,
 # and the boiler top this surely in sight. Chosen.
 SURE_ANYWHERE, SEEN_AT_LEAST = 0.85, 0.7
@@ -47,7 +47,6 @@ def placed_model(
     limits : mapping
         `stated_at_most` and `hidden_at_most` of the calibration's rules. Half of the first
         is kept to: what is said of a hidden lever is wrong as often as right.
-
     share : float
         Of the fitted log odds that counts.
 
@@ -58,7 +57,7 @@ def placed_model(
     report : dict
     """
     visible = [k for k in visible if _place(k) is not None]
-    truth = np.array([k.label["cues"][CUE]["state"] == "present" for k in visible], dtype=bool)
+    truth = np.array([k.label["cues"][LEVER]["state"] == "present" for k in visible], dtype=bool)
     if len(visible) < _FEWEST or truth.all() or not truth.any():
         return None, {"note": "not fitted: too few looks"}
     fitted = fit([_row(k) for k in visible], truth, [k.scene for k in visible], PLACED_TERMS)
@@ -71,32 +70,26 @@ def placed_model(
     limit, stated = seen_limit(
         p_seen,
         np.maximum(p, 1 - p) >= SURE,
-        np.array([bool(k.label["cues"][CUE]["visible"]) for k in weighed]),
+        np.array([bool(k.label["cues"][LEVER]["visible"]) for k in weighed]),
         stated_at_most=limits["stated_at_most"] / 2,
-        hidden=np.array([clearly_unseen(k.label, CUE) for k in weighed]),
+        hidden=np.array([clearly_unseen(k.label, LEVER) for k in weighed]),
         hidden_at_most=limits["hidden_at_most"],
         least=SEEN_AT_LEAST,
     )
     return {**fitted.model, "seen_at_least": limit}, {**fitted.report, "stated": stated}
 
 
-def as_stated(p: float, share: float) -> float:
-    """A fitted probability as the eye states it, whose log odds count for `share`."""
-    return trusted(logit(p), {"trusted": share})
-
-
 def _row(look: Look) -> dict[str, float]:
-    values = look.seen["cues"][CUE]
+    values = look.seen["cues"][LEVER]
     place = _place(look)
     assert place is not None
-    part = min(int(place * PARTS_ALONG), PARTS_ALONG - 1)
-    return {**values, "heat_here": heat_at(values, part)}
+    return {**values, "heat_here": heat_at(values, part_along(place, PARTS_ALONG))}
 
 
 def _place(look: Look) -> float | None:
     """Share of the boiler top's length at which the lever stands, or is looked for."""
-    truth = look.label.get("cues", {}).get(CUE)
-    if truth is None or "heat_00" not in look.seen.get("cues", {}).get(CUE, {}):
+    truth = look.label.get("cues", {}).get(LEVER)
+    if truth is None or "heat_00" not in look.seen.get("cues", {}).get(LEVER, {}):
         return None
     if truth["state"] != "present":
         rng = np.random.default_rng(zlib.crc32(look.file.encode()))
@@ -104,7 +97,9 @@ def _place(look: Look) -> float | None:
     if truth["where"] is None:
         return None
     left, top, right, bottom = truth["where"]
-    return share_along(look.label["regions"][REGION], ((left + right) / 2, (top + bottom) / 2))
+    return share_along(
+        look.label["regions"][REGION_OF_CUE[LEVER]], ((left + right) / 2, (top + bottom) / 2)
+    )
 
 
 def share_along(region: Sequence[Sequence[float]], point: tuple[float, float]) -> float:

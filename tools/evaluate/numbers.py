@@ -157,7 +157,11 @@ def _truth(judged: Judged) -> str:
 
 def best_fit(judged: Judged, cue: Cue) -> str:
     """The number of the guide that a reading fits best."""
-    listed = load_guide(judged.look.label["variation"]["guide"]).numbers
+    return best_listed(cue, load_guide(judged.look.label["variation"]["guide"]).numbers)
+
+
+def best_listed(cue: Cue, listed: Iterable[str]) -> str:
+    """Of the numbers listed the one that a reading fits best."""
     fits = {
         painted: sum(p * reading_likelihood(text, painted) for text, p in cue.values.items())
         for painted in listed

@@ -9,6 +9,7 @@ import argparse
 import multiprocessing as mp
 from pathlib import Path
 
+from tools.render.truth import REGIONS
 from tools.render.worker import work
 
 
@@ -24,7 +25,7 @@ def main() -> int:
     parser.add_argument("--size", type=int, nargs=2, default=(640, 480))
     parser.add_argument(
         "--close",
-        choices=["boiler_top", "side_rods", "running_board"],
+        choices=REGIONS,
         help="pictures of this region alone, each with its cue and without",
     )
     parser.add_argument("--samples", type=int, default=12)

@@ -28,13 +28,9 @@ from tools.render.studio import (
     poses_of,
     stage_of,
 )
-from tools.render.truth import CORNERS, View, label, mask_of
+from tools.render.truth import CORNERS, CUE_REGION, View, label, mask_of
 
-CUE_OF = {
-    "boiler_top": "switch_lever",
-    "side_rods": "side_linkage",
-    "running_board": "edge_stripe",
-}
+CUE_OF = {region: cue for cue, region in CUE_REGION.items()}
 SIZES = {"boiler_top": (352, 128), "side_rods": (352, 144), "running_board": (384, 96)}
 # Few, because a renderer's kernel is made for each; horizontal field of view in degrees.
 CLOSE_DEG = (4.0, 6.5, 10.5, 17.0, 27.0)

@@ -9,10 +9,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from vision.guide import Guide
-from vision.records import Box, Cue, NotFound, Region, Sighting, State
+from vision.records import REGION_OF_CUE, Box, Cue, NotFound, Region, Sighting, State
 
 LEVER = "switch_lever"
-_REGION = "boiler_top"
 # Probability below which the lever's place is too unclear to call; chosen.
 SURE = 0.8
 _HALF = 0.05  # of the region's length, on either side of the place that is marked
@@ -35,8 +34,7 @@ def placed(cue: Cue, sighting: Sighting | NotFound, guide: Guide) -> Cue:
     """
     if cue.name != LEVER or guide.lever_at is None or not cue.along:
         return cue
-    part = min(int(guide.lever_at * len(cue.along)), len(cue.along) - 1)
-    p = cue.along[part]
+    p = cue.along[part_along(guide.lever_at, len(cue.along))]
     state = State.PRESENT if p >= 0.5 else State.ABSENT
     confidence = max(p, 1.0 - p)
     because = {
@@ -48,7 +46,7 @@ def placed(cue: Cue, sighting: Sighting | NotFound, guide: Guide) -> Cue:
         because = "the place of this casting's lever is in sight, but too unclear to call"
     where = cue.where
     if isinstance(sighting, Sighting):
-        where = _around(sighting.regions[_REGION], guide.lever_at)
+        where = _around(sighting.regions[REGION_OF_CUE[LEVER]], guide.lever_at)
     return replace(
         cue,
         state=state,
@@ -58,6 +56,11 @@ def placed(cue: Cue, sighting: Sighting | NotFound, guide: Guide) -> Cue:
         where=where,
         in_sight=state is State.UNSEEN,
     )
+
+
+def part_along(share: float, parts: int) -> int:
+    """Which of so many equal parts, counted from 0, a share of a region's length lies in."""
+    return min(int(share * parts), parts - 1)
 
 
 def _around(region: Region, share: float) -> Box:
