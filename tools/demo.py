@@ -22,7 +22,7 @@ from tools import camera, locomotive, scene
 from tools.parts import Model
 from tools.render import raytrace
 from tools.render.plan import Job
-from tools.render.studio import aim, bounds, extras_of, furnish_for, placed, stage_of
+from tools.render.studio import bounds, extras_of, furnish_for, placed, stage_of
 from tools.render.truth import View, box_of, label
 
 SIZE = (1200, 900)
@@ -131,15 +131,16 @@ def _view(stage: Any, job: Job, room: Any, model: Model, *, demo: Demo) -> tuple
     raise RuntimeError(f"{demo.name}: no camera among 400 shows what it should")
 
 
-def render(mi: Any, index: int, demo: Demo, *, samples: int) -> tuple[NDArray[np.uint8], Any]:
+def render(
+    tracer: raytrace.PathTracer, index: int, demo: Demo, *, samples: int
+) -> tuple[NDArray[np.uint8], Any]:
     """Render one demo photo and give its truth."""
     job = _job(index, demo)
     model = _subject(demo, job)
     room = furnish_for(job, model)
-    stage = stage_of(mi, room, [model, *extras_of(job, room, model)])
+    stage = stage_of(tracer, room, [model, *extras_of(job, room, model)])
     pose, record = _view(stage, job, room, model, demo=demo)
     sensor = stage.sensor(pose, raytrace.LENSES_DEG[job.lens], SIZE, samples)
-    aim(mi, sensor, pose)
     linear = stage.picture(sensor, seed=index + 1)
     bias = float(room.truth.get("bias_stops", 0.0))
     picture = camera.develop(job.generator(100), linear, severity=0.25, bias_stops=bias)
@@ -176,7 +177,7 @@ def main() -> None:
     parser.add_argument("--samples", type=int, default=96)
     parser.add_argument("--only", nargs="*", default=None)
     arguments = parser.parse_args()
-    mi = raytrace.start()
+    tracer = raytrace.PathTracer()
     manifest_path = arguments.out / "manifest.json"
     known = json.loads(manifest_path.read_text("utf-8")) if manifest_path.exists() else []
     entries = {entry["file"]: entry for entry in known}
@@ -184,7 +185,7 @@ def main() -> None:
         path = arguments.out / f"{demo.name}.jpg"
         if path.exists() or (arguments.only and demo.name not in arguments.only):
             continue
-        picture, truth = render(mi, index, demo, samples=arguments.samples)
+        picture, truth = render(tracer, index, demo, samples=arguments.samples)
         _save(path, picture)
         entries[path.name] = {
             "file": path.name,

@@ -122,6 +122,8 @@ def export(name: str, weights: Path, target: Path, *, version: str) -> float:
 
 def training_words(report: dict[str, Any]) -> str:
     """How long a network was trained and on how much, from the training's own report."""
+    if "words" in report:  # of a network that came back from a shipped file
+        return str(report["words"])
     before = f"{training_words(report['before'])}, then " if report.get("before") else ""
     cut = "" if report.get("finished", True) else ", cut off"
     many = f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures{cut}"

@@ -9,7 +9,7 @@ import argparse
 import multiprocessing as mp
 from pathlib import Path
 
-from tools.render.truth import REGIONS
+from tools.render.closeup import SIZES
 from tools.render.worker import work
 
 
@@ -25,16 +25,21 @@ def main() -> int:
     parser.add_argument("--size", type=int, nargs=2, default=(640, 480))
     parser.add_argument(
         "--close",
-        choices=REGIONS,
-        help="pictures of this region alone, each with its cue and without",
+        nargs="+",
+        choices=SIZES,
+        default=[],
+        help="pictures of these parts alone, a folder each; cues both present and absent",
     )
     parser.add_argument("--samples", type=int, default=12)
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--cards", type=int, default=1, help="GPUs to spread the workers over")
     parser.add_argument("--seconds", type=float, default=float("inf"), help="stop after this long")
-    parser.add_argument("--variant", default="auto")
+    parser.add_argument(
+        "--variant", default="auto", help="of the path tracer; raster for the fast renderer"
+    )
     arguments = parser.parse_args()
-    arguments.out.mkdir(parents=True, exist_ok=True)
+    for folder in (arguments.out, *(arguments.out / region for region in arguments.close)):
+        folder.mkdir(parents=True, exist_ok=True)
     context = mp.get_context("spawn")
     workers = [
         context.Process(target=work, args=(arguments, index)) for index in range(arguments.workers)

@@ -17,6 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools.parts import Material, Part
+from tools.render.meshes import corners_of
+from tools.render.projection import axes_of, camera_basis
+from tools.render.quieten import quieten
 
 _DEBIAN_LLVM = Path("/usr/lib/x86_64-linux-gnu/libLLVM.so.19.1")
 # Lenses a kernel is kept for: horizontal field of view in degrees, from a phone's
@@ -48,6 +51,30 @@ class FirstHits:
 
     part: NDArray[np.int32]
     depth: NDArray[np.float32]
+
+
+class PathTracer:
+    """Mitsuba with its variant set; makes stages.
+
+    `lenses` are the horizontal fields of view, in degrees, that close views keep to: a
+    kernel is made for each.
+    """
+
+    lenses = (4.0, 6.5, 10.5, 17.0, 27.0)
+
+    def __init__(self, variant: str = "auto") -> None:
+        self.mi = start(variant)
+
+    def stage(
+        self,
+        parts: Sequence[Part],
+        materials: dict[str, Material],
+        *,
+        environment: NDArray[np.float32],
+        lamps: Sequence[Any],
+    ) -> Stage:
+        """A scene of parts that can be photographed."""
+        return Stage(self.mi, parts, materials, environment=environment, lamps=lamps)
 
 
 class Stage:
@@ -94,6 +121,7 @@ class Stage:
                 "light": {"type": "path", "max_depth": _MAX_DEPTH},
             }
         )
+        self._sensors: dict[tuple[float, tuple[int, int], int], Any] = {}
         self._glass = np.array([materials[p.material].glass for p in self.parts] + [False])
         self._lookup = self._shape_lookup()
 
@@ -111,7 +139,7 @@ class Stage:
     def sensor(self, pose: Any, fov_deg: float, size: tuple[int, int], samples: int) -> Any:
         """A pinhole camera at `pose` (origin, target, up), `size` = (width, height)."""
         mi = self._mi
-        origin, target, up = (np.asarray(v, float).tolist() for v in _axes(pose))
+        origin, target, up = (np.asarray(v, float).tolist() for v in axes_of(pose))
         return mi.load_dict(
             {
                 "type": "perspective",
@@ -131,6 +159,49 @@ class Stage:
                 "sampler": {"type": "independent", "sample_count": samples},
             }
         )
+
+    def photograph(
+        self,
+        pose: Any,
+        fov_deg: float,
+        size: tuple[int, int],
+        *,
+        samples: int,
+        seed: int,
+        rng: np.random.Generator,
+    ) -> NDArray[np.float32]:
+        """Linear radiance of a view with most of its grain taken out.
+
+        Parameters
+        ----------
+        pose : has origin, target and up, metres
+        fov_deg : float
+            Horizontal; each value, size and sample count makes a kernel of its own.
+        size : (int, int)
+            Width and height in pixels.
+        samples : int
+            Paths per pixel.
+        seed : int
+            Of the paths.
+        rng : Generator
+            Decides how much grain stays.
+
+        Returns
+        -------
+        ndarray, shape (height, width, 3), float32
+        """
+        key = (fov_deg, size, samples)
+        if key not in self._sensors:
+            self._sensors[key] = self.sensor(pose, fov_deg, size, samples)
+        sensor = self._sensors[key]
+        handle = self._mi.traverse(sensor)
+        vectors = (v.tolist() for v in axes_of(pose))
+        handle["to_world"] = self._mi.Transform4f().look_at(*vectors)
+        handle.update()
+        return quieten(self._mi, rng, self.layers(sensor, seed).array, size)
+
+    def release(self) -> None:
+        """Nothing to give back by hand."""
 
     def layers(self, sensor: Any, seed: int) -> Any:
         """Per pixel radiance (3), albedo (3), normal (3), distance: (H, W, 10), on the device."""
@@ -155,7 +226,7 @@ class Stage:
             + np.ones_like(across)[..., None] * basis[2]
         ).reshape(-1, 3)
         rays /= np.linalg.norm(rays, axis=1, keepdims=True)
-        part, depth = self.cast(np.broadcast_to(_axes(pose)[0], rays.shape), rays)
+        part, depth = self.cast(np.broadcast_to(axes_of(pose)[0], rays.shape), rays)
         return FirstHits(part.reshape(height, width), depth.reshape(height, width))
 
     def cast(
@@ -188,35 +259,6 @@ class Stage:
         return part.astype(np.int32), depth
 
 
-def camera_basis(pose: Any) -> NDArray[np.float64]:
-    """Right, down and forward unit vectors of a camera, shape (3, 3)."""
-    origin, target, up = _axes(pose)
-    forward = (target - origin) / np.linalg.norm(target - origin)
-    right = np.cross(forward, up)
-    right /= np.linalg.norm(right)
-    return np.stack([right, np.cross(forward, right), forward])
-
-
-def project(
-    points: NDArray[np.float64], pose: Any, fov_deg: float, size: tuple[int, int]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Pixel coordinates (n, 2), x right, y down, and depth along the axis (n,) of points."""
-    basis = camera_basis(pose)
-    local = (np.asarray(points, float) - _axes(pose)[0]) @ basis.T
-    focal = size[0] / 2.0 / np.tan(np.radians(fov_deg) / 2.0)
-    depth = np.maximum(local[:, 2], 1e-6)
-    pixels = local[:, :2] / depth[:, None] * focal + np.array(size) / 2.0
-    return pixels, local[:, 2]
-
-
-def _axes(pose: Any) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    return (
-        np.asarray(pose.origin, float),
-        np.asarray(pose.target, float),
-        np.asarray(pose.up, float),
-    )
-
-
 def _surface(mi: Any, material: Material) -> dict[str, Any]:
     if material.glass:
         return {"type": "thindielectric"}
@@ -246,7 +288,7 @@ def _hidden_pane(mi: Any) -> dict[str, Any]:
 
 
 def _mesh(mi: Any, part: Part, surface: Any) -> Any:
-    vertices, faces, uv, normals = _corners(part)
+    vertices, faces, uv, normals = corners_of(part)
     properties = mi.Properties()
     properties["bsdf"] = surface
     mesh = mi.Mesh(
@@ -264,29 +306,3 @@ def _mesh(mi: Any, part: Part, surface: Any) -> Any:
     handle["faces"] = np.ravel(faces).astype(np.uint32)
     handle.update()
     return mesh
-
-
-def _corners(part: Part) -> tuple[Any, Any, Any, Any]:
-    """Vertices, faces, texture coordinates and normals; flat parts get split corners."""
-    vertices, faces = part.vertices.astype(np.float32), part.faces
-    uv = part.uv if part.uv is not None else np.zeros((len(vertices), 2), np.float32)
-    corners = vertices[faces]
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    if part.smooth:
-        total = np.zeros_like(vertices)
-        for corner in range(3):
-            np.add.at(total, faces[:, corner], normal)
-        return vertices, faces, uv, _unit(total)
-    split = np.arange(faces.size).reshape(-1, 3)
-    return (
-        corners.reshape(-1, 3),
-        split,
-        uv[faces].reshape(-1, 2),
-        np.repeat(_unit(normal), 3, axis=0),
-    )
-
-
-def _unit(vectors: NDArray[np.float32]) -> NDArray[np.float32]:
-    length = np.linalg.norm(vectors, axis=1, keepdims=True)
-    unit: NDArray[np.float32] = vectors / np.maximum(length, 1e-12)
-    return unit

@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 from tools import camera, locomotive, scene
 from tools.parts import Material, Model, Part
 from tools.render.plan import Job
-from tools.render.quieten import quieten
-from tools.render.raytrace import LENSES_DEG, Stage
+from tools.render.raytrace import LENSES_DEG
 from tools.render.truth import View, box_of, clip_box, label, mask_of
 
 _NO_LIGHT = 1e-5  # radiance; lit rooms lie above 0.01
@@ -23,14 +22,13 @@ SWAPPED = {"present": "absent", "absent": "present"}
 
 
 def shoot(
-    mi: Any, job: Job, *, views: int, size: tuple[int, int], samples: int
+    renderer: Any, job: Job, *, views: int, size: tuple[int, int], samples: int
 ) -> Iterator[tuple[str, NDArray[np.uint8], NDArray[np.uint8], dict[str, Any]]]:
     """Yield (name, picture, mask, label) for every view of a job, twins after their originals.
 
     Parameters
     ----------
-    mi : module
-        Mitsuba with its variant set.
+    renderer : PathTracer or Rasteriser
     job : Job
     views : int
         Cameras per scene.
@@ -57,12 +55,9 @@ def shoot(
     poses = poses_of(job, room, subject, views=views, size=size)
     variants = [("", subject)] + ([("t", twin)] if twin is not None else [])
     for suffix, model in variants:
-        stage = stage_of(mi, room, ([model] if model else []) + extras)
-        sensor = stage.sensor(poses[0], LENSES_DEG[job.lens], size, samples)
+        stage = stage_of(renderer, room, ([model] if model else []) + extras)
         for number, pose in enumerate(poses):
-            aim(mi, sensor, pose)
-            layers = stage.layers(sensor, seed=job.number * 64 + number).array
-            linear = quieten(mi, job.generator(400 + number), layers, size)
+            linear = exposed(job, number, stage, pose, LENSES_DEG[job.lens], size, samples)
             if float(np.percentile(linear, 99)) < _NO_LIGHT:
                 continue  # a shut room without a lamp, about one in a hundred
             view = View(stage, pose, LENSES_DEG[job.lens], size)
@@ -72,6 +67,28 @@ def shoot(
             picture, mask, truth = _framed(job.generator(200 + number), picture, mask, truth)
             truth["twin_cue"] = job.twin_cue if twin is not None else None
             yield f"{job.number:06d}_{number}{suffix}", picture, mask, truth
+        stage.release()
+
+
+def exposed(
+    job: Job,
+    number: int,
+    stage: Any,
+    pose: Any,
+    fov_deg: float,
+    size: tuple[int, int],
+    samples: int,
+) -> NDArray[np.float32]:
+    """Linear radiance of view `number` of a job, shape (height, width, 3)."""
+    light: NDArray[np.float32] = stage.photograph(
+        pose,
+        fov_deg,
+        size,
+        samples=samples,
+        seed=job.number * 64 + number,
+        rng=job.generator(400 + number),
+    )
+    return light
 
 
 def developed(job: Job, number: int, linear: NDArray[np.float32], room: Any) -> NDArray[np.uint8]:
@@ -223,7 +240,7 @@ def poses_of(
     ]
 
 
-def stage_of(mi: Any, room: Any, models: list[Model]) -> Stage:
+def stage_of(renderer: Any, room: Any, models: list[Model]) -> Any:
     """Room and models as one scene."""
     parts: list[Part] = list(room.parts)
     materials: dict[str, Material] = dict(room.materials)
@@ -231,21 +248,12 @@ def stage_of(mi: Any, room: Any, models: list[Model]) -> Stage:
         materials.update({f"{index}:{key}": m for key, m in model.materials.items()})
         parts.extend(replace(p, material=f"{index}:{p.material}") for p in model.parts)
     used = {p.material for p in parts}
-    return Stage(
-        mi,
+    return renderer.stage(
         parts,
         {k: m for k, m in materials.items() if k in used},
         environment=room.environment,
         lamps=room.lamps,
     )
-
-
-def aim(mi: Any, sensor: Any, pose: Any) -> None:
-    """Point a sensor elsewhere without a new kernel."""
-    handle = mi.traverse(sensor)
-    vectors = (np.asarray(v, float).tolist() for v in (pose.origin, pose.target, pose.up))
-    handle["to_world"] = mi.Transform4f().look_at(*vectors)
-    handle.update()
 
 
 def _label(

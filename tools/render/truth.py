@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools.parts import Model, Part
-from tools.render.raytrace import FirstHits, Stage, project
+from tools.render.projection import project
+from tools.render.raytrace import FirstHits
 
 CORNERS = ("front_top", "rear_top", "rear_bottom", "front_bottom")
 REGIONS = ("boiler_top", "side_rods", "running_board")
@@ -54,7 +55,7 @@ MASK_BITS = {
 class View:
     """One camera on one stage, with the ray casts that its truth needs."""
 
-    def __init__(self, stage: Stage, pose: Any, fov_deg: float, size: tuple[int, int]) -> None:
+    def __init__(self, stage: Any, pose: Any, fov_deg: float, size: tuple[int, int]) -> None:
         self.stage, self.pose, self.fov, self.size = stage, pose, fov_deg, size
         self.hits: FirstHits = stage.first_hits(pose, fov_deg, size)
         self.origin = np.asarray(pose.origin, float)

@@ -19,46 +19,70 @@ def work(arguments: argparse.Namespace, index: int) -> None:
     os.environ["CUDA_VISIBLE_DEVICES"] = str(index % arguments.cards)
     cv2.setNumThreads(1)
     started = time.monotonic()
-    from tools.render import plan, raytrace
+    from tools.render import plan
 
-    mi = raytrace.start(arguments.variant)
-    path = arguments.out / f"labels-{arguments.split}-{index:02d}.jsonl"
-    done = _finished(path)
+    renderer = _renderer(arguments.variant)
+    logs = {
+        folder: folder / f"labels-{arguments.split}-{index:02d}.jsonl"
+        for folder in _folders(arguments)
+    }
+    # A scene may show one part and not another; it is done once any folder has it.
+    done = set().union(*(_finished(path) for path in logs.values()))
     last = arguments.first + arguments.scenes
-    with path.open("a", encoding="utf-8") as log:
-        for number in range(arguments.first + index, last, arguments.workers):
-            if number in done:
-                continue
-            if time.monotonic() - started > arguments.seconds:
-                break
-            try:
-                lines = _scene(mi, plan.job(arguments.split, arguments.seed, number), arguments)
-            except Exception:
-                print(f"scene {number}:\n{traceback.format_exc()}", file=sys.stderr, flush=True)
-                continue
-            log.write("".join(json.dumps(line) + "\n" for line in lines))
-            log.flush()
+    for number in range(arguments.first + index, last, arguments.workers):
+        if number in done:
+            continue
+        if time.monotonic() - started > arguments.seconds:
+            break
+        try:
+            lines = _scene(renderer, plan.job(arguments.split, arguments.seed, number), arguments)
+        except Exception:
+            print(f"scene {number}:\n{traceback.format_exc()}", file=sys.stderr, flush=True)
+            continue
+        for folder, records in lines.items():
+            with logs[folder].open("a", encoding="utf-8") as log:
+                log.write("".join(json.dumps(record) + "\n" for record in records))
 
 
-def _scene(mi: Any, job: Any, arguments: argparse.Namespace) -> list[dict[str, Any]]:
+def _renderer(variant: str) -> Any:
+    if variant == "raster":
+        from tools.render.raster import Rasteriser
+
+        return Rasteriser()
+    from tools.render.raytrace import PathTracer
+
+    return PathTracer(variant)
+
+
+def _folders(arguments: argparse.Namespace) -> list[Path]:
+    """Where pictures go: close ones into a folder a region, which must exist already."""
+    return [arguments.out / region for region in arguments.close] or [arguments.out]
+
+
+def _scene(renderer: Any, job: Any, arguments: argparse.Namespace) -> dict[Path, list[Any]]:
+    """Render one scene; its labels by folder."""
     from tools.render.closeup import shoot_close
     from tools.render.studio import shoot
 
-    lines = []
+    lines: dict[Path, list[Any]] = {}
     many = {"views": arguments.views, "samples": arguments.samples}
     if arguments.close:
-        shots = shoot_close(mi, job, arguments.close, **many)
+        shots = (
+            (arguments.out / region, *shot)
+            for region, *shot in shoot_close(renderer, job, arguments.close, **many)
+        )
     else:
-        shots = shoot(mi, job, size=tuple(arguments.size), **many)
-    for name, picture, mask, label in shots:
+        whole = shoot(renderer, job, size=tuple(arguments.size), **many)
+        shots = ((arguments.out, *shot) for shot in whole)
+    for folder, name, picture, mask, label in shots:
         file = f"{arguments.split}-{arguments.seed}-{name}.jpg"
         cv2.imwrite(
-            str(arguments.out / file),
+            str(folder / file),
             cv2.cvtColor(picture, cv2.COLOR_RGB2BGR),
             [cv2.IMWRITE_JPEG_QUALITY, 93],
         )
-        cv2.imwrite(str((arguments.out / file).with_suffix(".mask.png")), mask)
-        lines.append({"file": file, **label})
+        cv2.imwrite(str((folder / file).with_suffix(".mask.png")), mask)
+        lines.setdefault(folder, []).append({"file": file, **label})
     return lines
 
 
