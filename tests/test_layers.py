@@ -27,7 +27,17 @@ SOLE_USERS = {
     "typer": {"cli"},
     "edtf": {"guide"},
 }
-STUDIO_ONLY = {"torch", "mitsuba", "drjit", "onnx", "trimesh", "shapely", "tools", "tests"}
+STUDIO_ONLY = {
+    "torch",
+    "mitsuba",
+    "drjit",
+    "moderngl",
+    "onnx",
+    "trimesh",
+    "shapely",
+    "tools",
+    "tests",
+}
 MODULES = sorted((ROOT / "vision").rglob("*.py"))
 
 

@@ -2,12 +2,13 @@
 
 python -m tools.produce --out DIR --seconds 1600 --cards 2 --workers 28 --version 2026.12
 
-Renders the sets that training must not see, then training pictures, trains all networks
-(side by side on cards: one copy of the pictures a card), exports them and looks over the
-unseen sets. Rendering and training take turns: on one card they starve each other. Every
-phase has its own end on the clock, so that a later one is never starved, and each leaves
-what the next one needs even when it is cut short. What is left in DIR: models/, weights/,
-*.jsonl.gz, *.sheet.jpg, the pictures, log.
+Renders the sets that training must not see, then training pictures: whole ones and close
+views, both path traced and, many more, rasterised. Trains all networks (finder and poser on
+whole pictures, each judge on close views of its own region), exports them and looks over
+the unseen sets. Rendering and training take turns: on one card they starve each other.
+Every phase has its own end on the clock, so that a later one is never starved, and each
+leaves what the next one needs even when it is cut short. What is left in DIR: models/,
+weights/, *.jsonl.gz, *.sheet.jpg, the pictures, log.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tools.corruptions import CORRUPTIONS
+from tools.render.closeup import SIZES
 from vision.network import NAMES
 
 # Name of the set: split, seed, views a scene, share of the unseen pictures. Seeds keep
@@ -32,9 +34,19 @@ UNSEEN = {
     "held": ("held", 2, 5, 0.53),
 }
 TRAIN_VIEWS = 5
+# Close views whose folder bears another name than the network that learns from them.
+FOLDERS = {"number": "cab_side"}
 # Pictures a scene yields per view on average: some have twins.
 _TWINS = 1.27
 _SPOILT = ("second", 300, 3)  # set, pictures and severity for the corruptions
+
+
+# Shares of the time between the unseen sets and the reserve. A path-traced picture costs as
+# much as ten rasterised ones; both renderers' faults must be in the training.
+_SHARES = {"traced": 0.2, "traced_close": 0.12, "fast": 0.23, "training": 0.45}
+# Scenes of the fast renderer are numbered from here on, so that no two pictures of a folder
+# are of the same scene.
+_FAST_FIRST = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +54,15 @@ class Clock:
     """When each phase ends, seconds since 1970."""
 
     unseen: float
-    pictures: float
+    traced: float
+    traced_close: float
+    fast: float
     training: float
     end: float
 
 
 def clock(start: float, seconds: float, *, reserve: float) -> Clock:
-    """Share out the time: a fifth for unseen sets at most, half of the rest for pictures.
+    """Share out the time: a fifth for unseen sets at most, the rest by `_SHARES`.
 
     Parameters
     ----------
@@ -58,9 +72,12 @@ def clock(start: float, seconds: float, *, reserve: float) -> Clock:
         Seconds at the end for export and looks.
     """
     end = start + seconds
-    training = end - reserve
     unseen = start + 0.2 * seconds
-    return Clock(unseen, unseen + 0.5 * (training - unseen), training, end)
+    rest, ends, at = end - reserve - unseen, {}, unseen
+    for name, share in _SHARES.items():
+        at += share * rest
+        ends[name] = at
+    return Clock(unseen=unseen, end=end, **ends)
 
 
 def _run(arguments: list[str], log: Path, **environment: str) -> subprocess.Popen[bytes]:
@@ -73,38 +90,79 @@ def _run(arguments: list[str], log: Path, **environment: str) -> subprocess.Pope
         )
 
 
-def _render(name: str, scenes: int, options: argparse.Namespace, until: float) -> None:
+def _rendering(
+    name: str,
+    scenes: int,
+    options: argparse.Namespace,
+    until: float,
+    *,
+    fast: bool = False,
+    close: bool = False,
+    workers: int,
+) -> subprocess.Popen[bytes]:
     split, seed, views = ("train", 1, TRAIN_VIEWS) if name == "train" else UNSEEN[name][:3]
     seconds = max(until - time.time(), 1.0)
-    command = ["tools.render", "--out", str(options.out / name), "--split", split]
-    command += ["--seed", str(seed), "--scenes", str(scenes), "--views", str(views)]
-    command += ["--workers", str(options.workers), "--cards", str(max(options.cards, 1))]
+    out = options.out / ("close" if close else name)
+    command = ["tools.render", "--out", str(out), "--split", split]
+    command += ["--seed", str(seed), "--scenes", str(scenes)]
+    command += ["--workers", str(workers), "--cards", str(max(options.cards, 1))]
     command += ["--seconds", f"{seconds:.0f}", "--samples", str(options.samples)]
-    print(f"{time.time():.0f} rendering {name} for {seconds:.0f} s", flush=True)
-    _run(command, options.out / "log", OMP_NUM_THREADS="1").wait()
-
-
-def _train(options: argparse.Namespace, until: float) -> None:
-    base = ["tools.train", "--data", str(options.out / "train")]
-    base += ["--out", str(options.out / "weights")]
-    if options.cards == 0:  # one after the other: side by side they need six times the memory
-        each = max(until - time.time(), 6.0) / len(NAMES)
-        _run([*base, "--seconds", f"{each:.0f}"], options.out / "log").wait()
-        return
-    devices = [f"cuda:{index % options.cards}" for index in range(len(NAMES))]
-    base += ["--only", *NAMES, "--devices", *devices, "--until", f"{until:.0f}"]
-    base += ["--room", str(options.room), "--first", "256"]
-    base += ["--threads"] if options.threads else []
-    _run(base, options.out / "log", OMP_NUM_THREADS="2").wait()
+    command += ["--views", str(2 if close else views)]
+    command += ["--close", *SIZES] if close else []
+    command += ["--variant", "raster", "--first", str(_FAST_FIRST)] if fast else []
+    kind = f"{'rasterised' if fast else 'traced'} {'close views' if close else name}"
+    print(f"{time.time():.0f} {kind} for {seconds:.0f} s", flush=True)
+    # Mesa's rasteriser, where there is no card for it, starts a thread a core otherwise.
+    alone = {"OMP_NUM_THREADS": "1", "LP_NUM_THREADS": "1"}
+    return _run(command, options.out / "log", **alone)
 
 
 def _pictures(options: argparse.Namespace, times: Clock) -> None:
-    """Render everything, then train."""
+    """Render everything that is looked at or learnt from."""
     for name, (_, _, views, share) in UNSEEN.items():
         scenes = round(options.unseen * share / views / _TWINS)
-        _render(name, scenes, options, times.unseen)
-    _render("train", 1_000_000, options, times.pictures)
-    _train(options, times.training)
+        _rendering(name, scenes, options, times.unseen, workers=options.workers).wait()
+    many, all_of = 1_000_000, {"workers": options.workers}
+    _rendering("train", many, options, times.traced, **all_of).wait()
+    _rendering("train", many, options, times.traced_close, close=True, **all_of).wait()
+    half = {"workers": max(options.workers // 2, 1), "fast": True}
+    both = [
+        _rendering("train", many, options, times.fast, close=close, **half)
+        for close in (False, True)
+    ]
+    for each in both:
+        each.wait()
+
+
+def _train(options: argparse.Namespace, until: float) -> None:
+    """Finder and poser on whole pictures, all others on close views, or on whole ones too."""
+    out, log = str(options.out / "weights"), options.out / "log"
+    whole = ["tools.train", "--data", str(options.out / "train"), "--out", out]
+    near = {name: options.out / "close" / FOLDERS.get(name, name) for name in NAMES}
+    near = {name: folder for name, folder in near.items() if any(folder.glob("labels-*"))}
+    far = [name for name in NAMES if name not in near]
+
+    def closer(name: str) -> list[str]:
+        size = [str(side) for side in SIZES[near[name].name]]
+        data = ["--data", str(near[name]), "--stored", *size]
+        return ["tools.train", *data, "--out", out, "--only", name]
+
+    if options.cards == 0:  # one after the other: side by side they need six times the memory
+        each = ["--seconds", f"{max(until - time.time(), 6.0) / len(NAMES):.0f}"]
+        _run([*whole, *each, "--only", *far], log).wait()
+        for name in near:
+            _run([*closer(name), *each], log).wait()
+        return
+    end = ["--until", f"{until:.0f}"]
+    cards = [f"cuda:{index % options.cards}" for index in range(len(NAMES))]
+    together = [*whole, *end, "--only", *far, "--devices", *cards[: len(far)]]
+    together += ["--room", str(options.room), "--first", "256"]
+    together += ["--threads"] if options.threads else []
+    runs = [_run(together, log, OMP_NUM_THREADS="2")]
+    for name, card in zip(near, cards[len(far) :], strict=True):
+        runs.append(_run([*closer(name), *end, "--devices", card], log, OMP_NUM_THREADS="2"))
+    for run in runs:
+        run.wait()
 
 
 def _looks(options: argparse.Namespace, models: Path) -> None:
@@ -139,6 +197,7 @@ def main() -> None:
     options.out.mkdir(parents=True, exist_ok=True)
     times = clock(time.time(), options.seconds, reserve=options.reserve)
     _pictures(options, times)
+    _train(options, times.training)
     models = options.out / "models"
     export = ["tools.export", "--weights", str(options.out / "weights"), "--models", str(models)]
     _run([*export, "--version", options.version], options.out / "log").wait()
@@ -146,9 +205,11 @@ def main() -> None:
     _run(plain, options.out / "log").wait()
     (options.out / "exported").touch()
     _looks(options, models)
-    for name in ("train", *UNSEEN):
+    near = [f"close/{region}" for region in SIZES]
+    for name in ("train", *UNSEEN, *near):
         sheet = ["tools.sheet", "--pictures", str(options.out / name)]
-        _run([*sheet, "--out", str(options.out / f"{name}.sheet.jpg")], options.out / "log").wait()
+        file = f"{name.replace('/', '.')}.sheet.jpg"
+        _run([*sheet, "--out", str(options.out / file)], options.out / "log").wait()
     (options.out / "done").touch()
 
 

@@ -29,14 +29,19 @@ _LAMPS = 16  # of a room's lamps as many light the panorama
 
 
 class Rasteriser:
-    """OpenGL without a window; makes stages. Any lens will do: `lenses` names none."""
+    """OpenGL without a window; makes stages. Any lens will do: `lenses` names none.
+
+    `card` is the place of a graphics card in EGL's list of devices; None leaves the choice
+    to the driver.
+    """
 
     lenses: tuple[float, ...] = ()
 
-    def __init__(self) -> None:
+    def __init__(self, card: int | None = None) -> None:
         import moderngl
 
-        self.gl = moderngl.create_standalone_context(backend="egl")
+        which = {} if card is None else {"device_index": card}
+        self.gl = moderngl.create_standalone_context(backend="egl", **which)
         make = self.gl.program
         self.surface = make(vertex_shader=shaders.VERTEX, fragment_shader=shaders.SURFACE)
         self.room = make(vertex_shader=shaders.VERTEX, fragment_shader=shaders.ROOM)

@@ -21,7 +21,9 @@ def work(arguments: argparse.Namespace, index: int) -> None:
     started = time.monotonic()
     from tools.render import plan
 
-    renderer = _renderer(arguments.variant)
+    renderer = _renderer(
+        arguments.variant, index % arguments.cards if arguments.cards > 1 else None
+    )
     logs = {
         folder: folder / f"labels-{arguments.split}-{index:02d}.jsonl"
         for folder in _folders(arguments)
@@ -44,11 +46,11 @@ def work(arguments: argparse.Namespace, index: int) -> None:
                 log.write("".join(json.dumps(record) + "\n" for record in records))
 
 
-def _renderer(variant: str) -> Any:
+def _renderer(variant: str, card: int | None) -> Any:
     if variant == "raster":
         from tools.render.raster import Rasteriser
 
-        return Rasteriser()
+        return Rasteriser(card)
     from tools.render.raytrace import PathTracer
 
     return PathTracer(variant)

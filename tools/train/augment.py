@@ -23,14 +23,19 @@ def _uniform(batch: Tensor, low: float, high: float, generator: torch.Generator)
     return (low + (high - low) * drawn).to(batch.dtype)
 
 
-def photometric(batch: Tensor, generator: torch.Generator, *, strength: float = 1.0) -> Tensor:
-    """Light, colour, blur, noise and JPEG blocks over RGB in 0..1, shape (B, 3, H, W)."""
+def photometric(
+    batch: Tensor, generator: torch.Generator, *, strength: float = 1.0, widest: float = 2.4
+) -> Tensor:
+    """Light, colour, blur, noise and JPEG blocks over RGB in 0..1, shape (B, 3, H, W).
+
+    `widest` is the largest standard deviation of the blur, in pixels.
+    """
     # Halves on a card: these passes are bound by memory, and 11 bits exceed a photo's 8.
     kind = batch.dtype
     batch = batch.half() if batch.is_cuda else batch
     batch = _light(batch, generator, strength)
     batch = _colour(batch, generator, strength)
-    batch = _blur(batch, generator, strength)
+    batch = _blur(batch, generator, strength, widest)
     batch = _noise(batch, generator, strength)
     return _blocks(batch, generator, strength).clamp(0, 1).to(kind)
 
@@ -73,16 +78,34 @@ def _colour(batch: Tensor, generator: torch.Generator, strength: float) -> Tenso
     return torch.einsum("bij,bjhw->bihw", turn, batch)
 
 
-def _blur(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
+def coarsened(
+    batch: Tensor, generator: torch.Generator, *, share: float, most: float = 4.0
+) -> Tensor:
+    """Take detail out of some crops: what is left of a part that is small in its photo.
+
+    One factor a batch, up to `most` pixels of the crop for one of the photo's.
+    """
+    factor = 1.0 + (most - 1.0) * float(torch.rand((), device=batch.device, generator=generator))
+    rows, cols = batch.shape[2:]
+    size = (max(8, round(rows / factor)), max(8, round(cols / factor)))
+    small = F.interpolate(batch, size=size, mode="area")
+    coarse = F.interpolate(small, size=(rows, cols), mode="bilinear", align_corners=False)
+    return torch.where(_some(batch, share, generator) > 0, coarse, batch)
+
+
+def _blur(batch: Tensor, generator: torch.Generator, strength: float, widest: float) -> Tensor:
     # One width a batch, another the next: separate filters per picture cost more than they give.
     drawn = float(torch.rand((), device=batch.device, generator=generator))
-    sigma = 0.5 + 1.9 * drawn**2
-    axis = torch.arange(-5, 6, device=batch.device, dtype=batch.dtype)
+    sigma = 0.5 + (widest - 0.5) * drawn**2
+    reach = math.ceil(2.2 * widest)
+    axis = torch.arange(-reach, reach + 1, device=batch.device, dtype=batch.dtype)
     kernel = torch.exp(-(axis**2) / (2 * sigma**2))
     kernel = (kernel / kernel.sum()).view(1, 1, 1, -1)
     count, channels, rows, cols = batch.shape
     flat = batch.reshape(count * channels, 1, rows, cols)
-    flat = F.conv2d(F.conv2d(flat, kernel, padding=(0, 5)), kernel.transpose(2, 3), padding=(5, 0))
+    flat = F.conv2d(
+        F.conv2d(flat, kernel, padding=(0, reach)), kernel.transpose(2, 3), padding=(reach, 0)
+    )
     blurred = flat.view_as(batch)
     chosen = _some(batch, 0.35 * strength, generator)
     # Unsharp masking, the halo a phone draws round everything, takes the same filter.

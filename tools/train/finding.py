@@ -12,6 +12,9 @@ from tools.train.networks import FINDER_SIZE, Finder
 from tools.train.pictures import STORED, Pictures, cut
 from tools.train.settings import Settings
 
+# Pixels of the input; a photo out of focus is no sharper than this once it is made small.
+_WIDEST_BLUR = 5.0
+
 
 def finder_batch(
     pictures: Pictures, rows: Tensor, generator: torch.Generator, settings: Settings
@@ -22,7 +25,7 @@ def finder_batch(
     """
     count = len(rows)
     width, height = FINDER_SIZE
-    zoom = torch.exp(uniform((count,), generator) * 1.5 - 0.75)  # 0.47 to 2.1 of the frame
+    zoom = torch.exp(uniform((count,), generator) * 1.85 - 0.75)  # 0.47 to 3 of the frame
     plain = uniform((count,), generator) < 0.3
     zoom = torch.where(plain, torch.ones_like(zoom), zoom)
     stretch = torch.exp(normal((count,), generator) * 0.06)
@@ -59,7 +62,9 @@ def finder_batch(
     batch = _filled(batch, transform, generator)
     batch = pasted(batch, layers, generator, share=settings.paste)
     batch, _ = patches(batch, generator, share=settings.patches * settings.ease * 0.5, largest=0.3)
-    batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
+    batch = photometric(
+        batch, generator, strength=settings.photometric * settings.ease, widest=_WIDEST_BLUR
+    )
     inverse = torch.linalg.inv(transform)
     boxes = [moved_box(b[rows], inverse, FINDER_SIZE) for b in (pictures.engine, pictures.tender)]
     flags = torch.stack([pictures.has_engine[rows], pictures.has_tender[rows]], 1)

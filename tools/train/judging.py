@@ -6,7 +6,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional as F
 
-from tools.train.augment import patches, photometric
+from tools.train.augment import coarsened, patches, photometric
 from tools.train.mixing import normal, uniform
 from tools.train.networks import CROP_SIZES, Judge
 from tools.train.pictures import REGIONS, Pictures, cut, quad_transform
@@ -47,6 +47,7 @@ def judge_batch(
         present = torch.maximum(present, chosen.float())
         place = torch.maximum(place, cover)
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.5)
+    batch = coarsened(batch, generator, share=settings.coarse)
     batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
     hidden_part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)
     hidden = torch.where(present > 0.5, hidden_part, covered.mean((1, 2, 3)) > 0.35)

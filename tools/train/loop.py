@@ -75,7 +75,9 @@ def task_of(name: str, pictures: Pictures, settings: Settings) -> Task:
 
         def tendered() -> Tensor:
             rows = everything()
-            return rows[(pictures.has_tender & pictures.has_engine)[rows]]
+            # From near by the engine may lie beyond the picture; its tender still counts.
+            counted = pictures.countable[rows].amax(1) > 0
+            return rows[pictures.has_tender[rows] & (pictures.has_engine[rows] | counted)]
 
         draw = drawn_by(counter_batch)
         return Task(Counter(), draw, counter_loss, tendered, _BATCH["tender"])

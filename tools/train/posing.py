@@ -14,6 +14,7 @@ from tools.train.settings import Settings
 
 # A corner this far beyond the crop (share of its size) says nothing about the crop.
 _CORNER_REACH = 0.35
+_WIDEST_BLUR = 5.0  # pixels of the crop
 
 
 def poser_batch(
@@ -51,7 +52,9 @@ def poser_batch(
     batch, layers = both[:, :3], both[:, 3:]
     batch = pasted(batch, layers, generator, share=settings.paste)
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.35)
-    batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
+    batch = photometric(
+        batch, generator, strength=settings.photometric * settings.ease, widest=_WIDEST_BLUR
+    )
     inverse = torch.linalg.inv(transform)
     unit = torch.tensor(POSER_SIZE, device=box.device, dtype=torch.float32)
     corners = through(inverse, pictures.corners[rows].view(count, 12, 2)) / unit

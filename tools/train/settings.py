@@ -25,6 +25,8 @@ class Settings:
         Share of boiler tops without a lever onto which one is drawn.
     window : int
         Width in pixels of the part of a region that a judge is shown; 0 for all of it.
+    coarse : float
+        Share of crops that lose detail, as those of engines small in their photos.
     jitter : float
         Strength of the errors made on purpose in boxes and corners, 0 to 1.
     warming : float
@@ -40,6 +42,7 @@ class Settings:
     teach_place: bool = True
     drawn: float = 0.5
     window: int = 0
+    coarse: float = 0.35
     jitter: float = 1.0
     warming: float = 0.25
     progress: float = 1.0

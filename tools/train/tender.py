@@ -6,7 +6,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional as F
 
-from tools.train.augment import patches, photometric
+from tools.train.augment import coarsened, patches, photometric
 from tools.train.networks import TENDER_PADDING, TENDER_SIZE, Counter
 from tools.train.pictures import Pictures, box_transform, cut
 from tools.train.settings import Settings
@@ -25,6 +25,7 @@ def counter_batch(
     box = torch.where(mirror[:, None], box[:, [2, 1, 0, 3]], box)
     batch = cut(pictures.pixels[rows], box_transform(box, TENDER_SIZE), TENDER_SIZE)
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.4)
+    batch = coarsened(batch, generator, share=settings.coarse)
     batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
     hidden = (covered.mean((1, 2, 3)) > 0.12).float()[:, None]
     return batch, pictures.counts[rows], pictures.countable[rows] * (1 - hidden)
