@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import special, stats
 
-from vision.cues.fuse import along, heat_at, sigmoid
+from vision.cues.fuse import PLACE_SPREAD, along, heat_at, sigmoid
 from vision.guide import check_guide, load_guide, starter_text
 from vision.pipeline.placing import placed
 from vision.records import Box, Cue, Heading, NotFound, Region, Sighting, State
@@ -67,15 +68,29 @@ def test_without_a_place_nothing_changes(cue: Cue, guide: object) -> None:
     assert placed(cue, SIGHTING, guide) == cue  # type: ignore[arg-type]
 
 
-@given(st.lists(st.floats(-9, 9), min_size=24, max_size=24), st.integers(0, 23))
-def test_heat_beside_a_place_counts_for_it(heats: list[float], part: int) -> None:
+@given(st.lists(st.floats(-9, 9), min_size=48, max_size=48), st.integers(0, 47))
+def test_heat_counts_by_how_likely_the_place_errs(heats: list[float], part: int) -> None:
+    """Against SciPy's normal density and log-sum-exp: a mixture over the place's errors."""
     values = {f"heat_{k:02d}": heat for k, heat in enumerate(heats)}
-    assert heat_at(values, part) == max(heats[max(part - 1, 0) : part + 2])
+    share, centres = (part + 0.5) / 48, (np.arange(48) + 0.5) / 48
+    weight = stats.norm.pdf(centres, share, PLACE_SPREAD)
+    expected = special.logsumexp(heats, b=weight / weight.sum())
+    assert heat_at(values, share) == pytest.approx(expected, abs=1e-9)
+    assert min(heats) - 1e-9 <= heat_at(values, share) <= max(heats) + 1e-9
     model = {"terms": [["heat_here", 0.0, 3.0, 3.0]], "bias": 0.0}
-    expected = sigmoid(0.8 * heat_at(values, part))
+    stated = sigmoid(0.8 * heat_at(values, share))
     assert along(values, model, {"trusted": 0.8})[part] == pytest.approx(
-        np.clip(expected, 1e-4, 1 - 1e-4)
+        np.clip(stated, 1e-4, 1 - 1e-4)
     )
+
+
+def test_a_lever_a_little_off_its_place_is_found_and_a_whistle_further_off_is_not() -> None:
+    def at(where: float) -> float:
+        heats = np.full(48, -6.0)
+        heats[int(where * 48)] = 5.0
+        return heat_at({f"heat_{k:02d}": heat for k, heat in enumerate(heats)}, 0.5)
+
+    assert at(0.5) > at(0.53) > 0.0 > at(0.65)
 
 
 def test_the_guides_name_the_place_and_the_check_knows_its_range() -> None:

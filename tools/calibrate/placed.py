@@ -12,9 +12,8 @@ import numpy as np
 from tools.calibrate.limits import seen_limit
 from tools.calibrate.logistic import PLACED_TERMS, as_stated, fit, predict
 from tools.looks import Look, clearly_unseen
-from vision.cues.evidence import PARTS_ALONG
 from vision.cues.fuse import heat_at
-from vision.pipeline.placing import LEVER, SURE, part_along
+from vision.pipeline.placing import LEVER, SURE
 from vision.records import REGION_OF_CUE
 
 # The lever's judge says more than it sees: where no place is stated it has to be this sure,
@@ -83,7 +82,7 @@ def _row(look: Look) -> dict[str, float]:
     values = look.seen["cues"][LEVER]
     place = _place(look)
     assert place is not None
-    return {**values, "heat_here": heat_at(values, part_along(place, PARTS_ALONG))}
+    return {**values, "heat_here": heat_at(values, place)}
 
 
 def _place(look: Look) -> float | None:

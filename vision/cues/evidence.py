@@ -38,7 +38,7 @@ _MEASURES: Mapping[str, Callable[[Pixels, float], tuple[Measurement, ...]]] = {
 # Heat map cells above this share of the peak are shown as the part's place; by eye.
 _PLACE_SHARE = 0.5
 # Equal parts of a region's length in which a part may stand.
-PARTS_ALONG = 24
+PARTS_ALONG = 48
 _LOGIT_LIMIT = 9.0  # a network's own certainty counts up to odds of about 8,000 to 1
 
 

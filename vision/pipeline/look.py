@@ -12,7 +12,7 @@ from vision import __version__, number
 from vision.records import Box, Cue, Heading, NotFound, Sighting, State
 
 # Increased whenever what is kept of a photo changes its meaning.
-LOOK_FORMAT = "3"
+LOOK_FORMAT = "4"
 
 
 def eye_name(model: str) -> str:
