@@ -19,7 +19,7 @@ GUIDE_VARIATIONS = {
 CUES = ("switch_lever", "side_linkage", "edge_stripe")
 # Shapes are what a network has to get beyond: the family that mixes all comes up most.
 _TRAIN_DRAW = (*locomotive.TRAIN_FAMILIES, locomotive.MIXED, locomotive.MIXED, locomotive.MIXED)
-_EMPTY_SHARE = 0.12  # pictures without a steam locomotive
+_EMPTY_SHARE = 0.18  # pictures without a steam locomotive
 _TWIN_SHARE = 0.3  # engines rendered again with one cue swapped
 _BEHIND_SHARE = 0.35  # wagons, or another engine, coupled or beside
 
