@@ -60,7 +60,7 @@ class PathTracer:
     kernel is made for each.
     """
 
-    lenses = (4.0, 6.5, 10.5, 17.0, 27.0)
+    lenses = (5.5, 12.0, 27.0)
 
     def __init__(self, variant: str = "auto") -> None:
         self.mi = start(variant)
