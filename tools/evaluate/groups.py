@@ -1,4 +1,4 @@
-"""The same figures by room, by family of shapes, and by what makes a picture hard."""
+"""The same figures by renderer, room, family of shapes, and by what makes a picture hard."""
 
 from __future__ import annotations
 
@@ -16,6 +16,10 @@ NOTE = (
     "cue is visible. In brackets n."
 )
 PLAIN = "none of these"
+
+
+def by_renderer(judged: Sequence[Judged]) -> str:
+    return _grouped("renderer", judged, lambda label: [str(label.get("renderer", "unnamed"))])
 
 
 def by_room(judged: Sequence[Judged]) -> str:

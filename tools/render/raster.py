@@ -35,6 +35,7 @@ class Rasteriser:
     to the driver.
     """
 
+    name = "rasterised"
     lenses: tuple[float, ...] = ()
 
     def __init__(self, card: int | None = None) -> None:

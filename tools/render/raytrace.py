@@ -60,6 +60,7 @@ class PathTracer:
     kernel is made for each.
     """
 
+    name = "path traced"
     lenses = (5.5, 12.0, 27.0)
 
     def __init__(self, variant: str = "auto") -> None:

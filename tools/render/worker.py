@@ -84,7 +84,8 @@ def _scene(renderer: Any, job: Any, arguments: argparse.Namespace) -> dict[Path,
             [cv2.IMWRITE_JPEG_QUALITY, 93],
         )
         cv2.imwrite(str((folder / file).with_suffix(".mask.png")), mask)
-        lines.setdefault(folder, []).append({"file": file, **label})
+        made = {"file": file, "renderer": renderer.name, **label}
+        lines.setdefault(folder, []).append(made)
     return lines
 
 
