@@ -124,8 +124,9 @@ def test_many_phones_at_once() -> None:
             f"{max(waits):.2f} s, memory {warm:.0f} MB {grown:+.0f} MB"
         )
         assert {status for each in answers for status, _ in each} == {200}
-        # Each phone has one request in the line, so turns differ by little.
-        assert max(counts) - min(counts) <= 2 + max(counts) // 5
+        # Each phone has one request in the line, so turns differ by little: by one where
+        # each of the three parts of the time ends, and by what a reply takes to come through.
+        assert max(counts) - min(counts) <= 3 + max(counts) // 5
         # Two thirds of what kept requests would take, and what 20 threads may waver by.
         assert grown < max(20.0, asked * TAIL_BYTES / 1e6 * 2 / 3)
 
