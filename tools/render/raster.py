@@ -8,6 +8,7 @@ Needs moderngl and an EGL driver (a graphics card's, or Mesa's llvmpipe).
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from typing import Any
 
@@ -41,8 +42,7 @@ class Rasteriser:
     def __init__(self, card: int | None = None) -> None:
         import moderngl
 
-        which = {} if card is None else {"device_index": card}
-        self.gl = moderngl.create_standalone_context(backend="egl", **which)
+        self.gl = _context(moderngl, card)
         make = self.gl.program
         self.surface = make(vertex_shader=shaders.VERTEX, fragment_shader=shaders.SURFACE)
         self.room = make(vertex_shader=shaders.VERTEX, fragment_shader=shaders.ROOM)
@@ -72,6 +72,15 @@ class Rasteriser:
                 self.gl.depth_texture(size),
             )
         return self._frames[size]
+
+
+def _context(moderngl: Any, card: int | None) -> Any:
+    if card is not None:
+        try:
+            return moderngl.create_standalone_context(backend="egl", device_index=card)
+        except Exception as error:  # its own kind; EGL may list fewer devices than there are cards
+            print(f"card {card}: {error}; the driver chooses", file=sys.stderr)
+    return moderngl.create_standalone_context(backend="egl")
 
 
 class RasterStage:
