@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tools.parts import Material, Part
+from tools.parts import Material, Part, Scene
 from tools.render import plan, probe
 from tools.render.closeup import shoot_close
 from tools.render.projection import camera_basis, in_sight, lens, looking, perspective, project
+from tools.scene.lighting import directions
 
 
 @dataclass(frozen=True)
@@ -28,7 +29,7 @@ VIEW = Pose((0.3, 0.8, 0.5), (0.02, -0.01, 0.03))
 
 def one_direction(along: tuple[float, float, float], height: int = 64) -> NDArray[np.float32]:
     """A panorama that is dark but for a small patch, of irradiance 1 on a surface facing it."""
-    rays = probe.directions(height)
+    rays = directions(height)
     near = rays @ np.asarray(along) > np.cos(np.radians(6))
     weight = probe.solid_angles(height) * near
     return np.where(near[..., None], np.ones(3), 0.0).astype(np.float32) / weight.sum()
@@ -81,7 +82,7 @@ def test_six_faces_become_the_panorama_they_were_taken_of() -> None:
         rays = across[None, :, None] * basis[0] + across[:, None, None] * basis[1] + basis[2]
         faces.append(rays / np.linalg.norm(rays, axis=2, keepdims=True))
     got = probe.panorama(np.stack(faces).astype(np.float32), 32)
-    assert np.abs(got - probe.directions(32)).max() < 0.04
+    assert np.abs(got - directions(32)).max() < 0.04
 
 
 def test_blurring_keeps_an_even_light_and_spreads_a_lone_one() -> None:
@@ -125,27 +126,24 @@ def rasteriser() -> Any:
         pytest.skip(f"no OpenGL here: {error}")
 
 
-def sheet(colour: float, owner: str = "locomotive") -> tuple[list[Part], dict[str, Material]]:
-    """A level square of a metre at height 0.1, rough and hardly mirroring."""
+def sheet(colour: float) -> Scene:
+    """A level square of a metre at height 0.1, rough and hardly mirroring, under a white sky."""
     corners = np.array([[-1, -1, 0.2], [1, -1, 0.2], [1, 1, 0.2], [-1, 1, 0.2]], np.float32) / 2
     faces = np.array([[0, 1, 2], [0, 2, 3]], np.int32)
-    material = Material(color=(colour,) * 3, roughness=1.0, specular=0.02)
-    return [Part("boiler", owner, corners, faces, "paint")], {"paint": material}
+    paint = Material(color=(colour,) * 3, roughness=1.0, specular=0.02)
+    square = Part("boiler", "locomotive", corners, faces, "paint")
+    return Scene((square,), {"paint": paint}, np.ones((32, 64, 3), np.float32))
 
 
 def test_a_surface_under_an_even_sky_shows_its_own_colour() -> None:
     """Radiance 1 from everywhere leaves a matt surface as its reflectance (furnace test)."""
-    parts, materials = sheet(0.4)
-    sky = np.ones((32, 64, 3), np.float32)
-    stage = rasteriser().stage(parts, materials, environment=sky, lamps=[])
+    stage = rasteriser().stage(sheet(0.4))
     light = stage.photograph(VIEW, 20.0, (64, 48), samples=1, seed=0, rng=np.random.default_rng(0))
     assert np.median(light) == pytest.approx(0.4, rel=0.1)
 
 
 def test_distances_are_those_of_the_plane_that_was_drawn() -> None:
-    parts, materials = sheet(0.4)
-    sky = np.ones((32, 64, 3), np.float32)
-    stage = rasteriser().stage(parts, materials, environment=sky, lamps=[])
+    stage = rasteriser().stage(sheet(0.4))
     hits = stage.first_hits(VIEW, 20.0, (64, 48))
     middle = hits.depth[24, 32]
     towards = np.asarray(VIEW.target) - VIEW.origin

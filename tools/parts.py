@@ -8,7 +8,9 @@ model itself: a gauge 0 engine is about 0.3 m long.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,3 +89,24 @@ class Model:
     materials: dict[str, Material]
     landmarks: dict[str, NDArray[np.float64]] = field(default_factory=dict)
     truth: dict[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """Everything that a renderer needs to know.
+
+    Attributes
+    ----------
+    parts : tuple of Part
+    materials : mapping of str to Material
+        Those that the parts name.
+    environment : ndarray, shape (H, 2 H, 3), float32
+        Linear radiance from far away, laid out as `tools.scene.room.Room.environment`.
+    lamps : tuple
+        `tools.scene.room.Lamp`.
+    """
+
+    parts: tuple[Part, ...]
+    materials: Mapping[str, Material]
+    environment: NDArray[np.float32]
+    lamps: tuple[Any, ...] = ()

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tools.parts import Material, Part
+from tools.parts import Material, Part, Scene
 from tools.render.meshes import corners_of
 from tools.render.projection import in_sight
 
@@ -21,13 +21,8 @@ _CASTERS = ("locomotive", "tender", "other", "track", "wagon")
 class Shapes:
     """Everything of a scene that can be drawn; lamps glow."""
 
-    def __init__(
-        self,
-        gl: Any,
-        parts: Sequence[Part],
-        materials: dict[str, Material],
-        lamps: Sequence[Any],
-    ) -> None:
+    def __init__(self, gl: Any, scene: Scene) -> None:
+        parts, materials, lamps = scene.parts, scene.materials, scene.lamps
         self._gl = gl
         self._made: list[Any] = []
         keys = sorted({p.material for p in parts}, key=lambda k: (materials[k].texture is None, k))

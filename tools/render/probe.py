@@ -10,6 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from tools.scene.lighting import directions
+
 Radiance = NDArray[np.float32]
 LEVELS = 6
 # Right, down and forward of the six cameras that see all round.
@@ -21,15 +23,6 @@ FACES = (
     ((1, 0, 0), (0, 1, 0), (0, 0, 1)),
     ((1, 0, 0), (0, -1, 0), (0, 0, -1)),
 )
-
-
-def directions(height: int) -> NDArray[np.float64]:
-    """Unit vectors of a panorama's pixels, shape (height, 2 height, 3)."""
-    down = (np.arange(height) + 0.5) * np.pi / height
-    turn = (np.arange(2 * height) + 0.5) * np.pi / height
-    turn, down = np.meshgrid(turn, down)
-    flat = np.sin(down)
-    return np.stack([flat * np.sin(turn), flat * np.cos(turn), np.cos(down)], axis=2)
 
 
 def solid_angles(height: int) -> NDArray[np.float64]:

@@ -9,14 +9,13 @@ Needs moderngl and an EGL driver (a graphics card's, or Mesa's llvmpipe).
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tools.parts import Material, Part
+from tools.parts import Scene
 from tools.render import probe, shaders
 from tools.render.card import Shapes, panorama_on
 from tools.render.projection import camera_basis, distances, lens, looking, parallel, perspective
@@ -53,16 +52,9 @@ class Rasteriser:
         self.backdrop = self.gl.vertex_array(self.sky, [(self.corners, "2f4", "corner")])
         self._frames: dict[tuple[int, int], Any] = {}
 
-    def stage(
-        self,
-        parts: Sequence[Part],
-        materials: dict[str, Material],
-        *,
-        environment: NDArray[np.float32],
-        lamps: Sequence[Any],
-    ) -> RasterStage:
-        """A scene of parts that can be photographed."""
-        return RasterStage(self, parts, materials, environment=environment, lamps=lamps)
+    def stage(self, scene: Scene) -> RasterStage:
+        """The scene, ready to be photographed."""
+        return RasterStage(self, scene)
 
     def frame(self, size: tuple[int, int]) -> Any:
         """A framebuffer of radiance, part and depth; kept for the next picture of the size."""
@@ -86,26 +78,18 @@ def _context(moderngl: Any, card: int | None) -> Any:
 class RasterStage:
     """One scene on the card; many views of it may be taken."""
 
-    def __init__(
-        self,
-        home: Rasteriser,
-        parts: Sequence[Part],
-        materials: dict[str, Material],
-        *,
-        environment: NDArray[np.float32],
-        lamps: Sequence[Any],
-    ) -> None:
-        self._home, self.parts = home, tuple(parts)
-        self._shapes = Shapes(home.gl, parts, materials, lamps)
+    def __init__(self, home: Rasteriser, scene: Scene) -> None:
+        self._home, self.parts = home, scene.parts
+        self._shapes = Shapes(home.gl, scene)
         keep = self._shapes.keep
-        self._surroundings = keep(panorama_on(home.gl, [environment]))
-        engine = [p.vertices for p in parts if p.owner in ("locomotive", "tender")]
+        self._surroundings = keep(panorama_on(home.gl, [scene.environment]))
+        engine = [p.vertices for p in scene.parts if p.owner in ("locomotive", "tender")]
         points = np.concatenate(engine or [np.array([[-0.15, 0, 0], [0.15, 0, 0.1]])])
         low, high = points.min(axis=0).astype(float), points.max(axis=0).astype(float)
         self._middle = (low + high) / 2
         self._radius = float(np.linalg.norm(high - low)) / 2 * _REACH
         self._last: tuple[Any, float, tuple[int, int]] | None = None
-        around = self._panorama(environment, lamps)
+        around = self._panorama(scene)
         self._mirror = keep(panorama_on(home.gl, probe.blurred(around)))
         small = cv2.resize(around, (64, 32), interpolation=cv2.INTER_AREA)
         self._along, self._colour = probe.median_cut(small, shaders.LIGHTS)
@@ -218,14 +202,12 @@ class RasterStage:
         gl.disable(gl.DEPTH_TEST)
         self._home.backdrop.render(gl.TRIANGLE_STRIP)
 
-    def _panorama(
-        self, environment: NDArray[np.float32], lamps: Sequence[Any]
-    ) -> NDArray[np.float32]:
+    def _panorama(self, scene: Scene) -> NDArray[np.float32]:
         """The room, its lamps and its surroundings as seen from the engine's middle."""
         gl, program = self._home.gl, self._home.room
-        small = cv2.resize(environment, (64, 32), interpolation=cv2.INTER_AREA)
+        small = cv2.resize(scene.environment, (64, 32), interpolation=cv2.INTER_AREA)
         program["sky"].write(probe.harmonics(small).astype(np.float32).tobytes())
-        lamps = list(lamps)[:_LAMPS]
+        lamps = scene.lamps[:_LAMPS]
         program["lamps"] = len(lamps)
         rows = np.zeros((3, _LAMPS, 3), np.float32)
         for index, lamp in enumerate(lamps):

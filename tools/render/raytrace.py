@@ -8,7 +8,6 @@ compile costs more than twenty pictures.
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tools.parts import Material, Part
+from tools.parts import Material, Part, Scene
 from tools.render.meshes import corners_of
 from tools.render.projection import axes_of, camera_basis
 from tools.render.quieten import quieten
@@ -66,44 +65,30 @@ class PathTracer:
     def __init__(self, variant: str = "auto") -> None:
         self.mi = start(variant)
 
-    def stage(
-        self,
-        parts: Sequence[Part],
-        materials: dict[str, Material],
-        *,
-        environment: NDArray[np.float32],
-        lamps: Sequence[Any],
-    ) -> Stage:
-        """A scene of parts that can be photographed."""
-        return Stage(self.mi, parts, materials, environment=environment, lamps=lamps)
+    def stage(self, scene: Scene) -> Stage:
+        """The scene, ready to be photographed."""
+        return Stage(self.mi, scene)
 
 
 class Stage:
     """One built scene; many views of it may be taken."""
 
-    def __init__(
-        self,
-        mi: Any,
-        parts: Sequence[Part],
-        materials: dict[str, Material],
-        *,
-        environment: NDArray[np.float32],
-        lamps: Sequence[Any],
-    ) -> None:
+    def __init__(self, mi: Any, shown: Scene) -> None:
+        materials = shown.materials
         self._mi = mi
-        self.parts = tuple(parts)
+        self.parts = shown.parts
         surfaces = {key: mi.load_dict(_surface(mi, m)) for key, m in materials.items()}
         self._meshes = [_mesh(mi, part, surfaces[part.material]) for part in self.parts]
         scene: dict[str, Any] = {
             "type": "scene",
             "environment": {
                 "type": "envmap",
-                "bitmap": mi.Bitmap(np.ascontiguousarray(environment, dtype=np.float32)),
+                "bitmap": mi.Bitmap(np.ascontiguousarray(shown.environment, dtype=np.float32)),
                 "to_world": mi.ScalarTransform4f().rotate([1, 0, 0], 90),
             },
             "pane": _hidden_pane(mi),
         }
-        for index, lamp in enumerate(lamps):
+        for index, lamp in enumerate(shown.lamps):
             scene[f"lamp{index}"] = {
                 "type": "rectangle",
                 "to_world": mi.ScalarTransform4f(np.asarray(lamp.to_world, dtype=np.float64)),

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools import camera, locomotive, scene
-from tools.parts import Material, Model, Part
+from tools.parts import Material, Model, Part, Scene
 from tools.render.plan import Job
 from tools.render.raytrace import LENSES_DEG
 from tools.render.truth import View, box_of, clip_box, label, mask_of
@@ -248,12 +248,8 @@ def stage_of(renderer: Any, room: Any, models: list[Model]) -> Any:
         materials.update({f"{index}:{key}": m for key, m in model.materials.items()})
         parts.extend(replace(p, material=f"{index}:{p.material}") for p in model.parts)
     used = {p.material for p in parts}
-    return renderer.stage(
-        parts,
-        {k: m for k, m in materials.items() if k in used},
-        environment=room.environment,
-        lamps=room.lamps,
-    )
+    kept = {key: material for key, material in materials.items() if key in used}
+    return renderer.stage(Scene(tuple(parts), kept, room.environment, tuple(room.lamps)))
 
 
 def _label(
