@@ -80,41 +80,44 @@ def test_an_engine_at_the_edge_of_the_map_is_found_too() -> None:
 
 
 class Turning(Fixed):
-    """A finder that says one thing at the first look and another at the second."""
+    """A finder that says something else at every look."""
 
-    def __init__(self, first: np.ndarray, second: np.ndarray) -> None:
+    def __init__(self, *answers: np.ndarray) -> None:
         super().__init__(FINDER_SIZE)
-        self.looks, self._answers = 0, (first, second)
+        self.seen: list[np.ndarray] = []
+        self._answers = answers
 
     def run(self, pixels: np.ndarray) -> dict[str, np.ndarray]:
-        self.looks += 1
-        return {"maps": self._answers[self.looks - 1]}
-
-
-@pytest.mark.parametrize(("second", "surer"), [(0.8, True), (0.4, False)])
-def test_an_unsure_finder_steps_back_and_the_surer_look_counts(second: float, surer: bool) -> None:
-    back = Box(150, 100, 250, 140)
-    finder = Turning(_maps(ENGINE, TENDER, score=0.5), _maps(back, TENDER, score=second))
-    glimpse = find(PHOTO, Networks({"finder": finder}, fusion=LIMITS, version="fixed"))
-    assert finder.looks == 2
-    # Seen from half as far again, shrunk about the middle of the 448 by 352 input.
-    here = Box(
-        *((edge - c) * 1.5 + c for edge, c in zip(back.as_tuple(), (224, 176) * 2, strict=True))
-    )
-    expected = (here if surer else ENGINE).scaled(2)
-    assert glimpse.locomotive.as_tuple() == pytest.approx(expected.as_tuple(), abs=2.0)
-    assert glimpse.score == pytest.approx(max(second, 0.5))
+        self.seen.append(pixels)
+        return {"maps": self._answers[len(self.seen) - 1]}
 
 
 @pytest.mark.parametrize(
-    ("box", "score"), [(ENGINE, 0.9), (Box(200, 100, 300, 150), 0.5)], ids=["sure", "small"]
+    ("sharp", "back", "surest"), [(0.4, 0.8, "back"), (0.8, 0.4, "sharp"), (0.3, 0.4, "first")]
 )
-def test_a_sure_finder_looks_once_and_so_does_one_that_sees_something_small(
-    box: Box, score: float
+def test_an_unsure_finder_looks_again_and_the_surest_look_counts(
+    sharp: float, back: float, surest: str
 ) -> None:
-    finder = Turning(_maps(box, TENDER, score=score), _maps(ENGINE, TENDER))
+    seen = Box(150, 100, 250, 140)
+    finder = Turning(
+        _maps(ENGINE, TENDER, score=0.5),
+        _maps(seen, TENDER, score=sharp),
+        _maps(seen, TENDER, score=back),
+    )
+    glimpse = find(PHOTO, Networks({"finder": finder}, fusion=LIMITS, version="fixed"))
+    assert len(finder.seen) == 3
+    # Seen from two fifths as far again, shrunk about the middle of the 448 by 352 input.
+    edges = zip(seen.as_tuple(), (224, 176) * 2, strict=True)
+    nearer = Box(*((edge - middle) * 1.4 + middle for edge, middle in edges))
+    expected = {"first": ENGINE, "sharp": seen, "back": nearer}[surest].scaled(2)
+    assert glimpse.locomotive.as_tuple() == pytest.approx(expected.as_tuple(), abs=2.0)
+    assert glimpse.score == pytest.approx(max(0.5, sharp, back))
+
+
+def test_a_sure_finder_looks_once() -> None:
+    finder = Turning(_maps(ENGINE, TENDER, score=0.9))
     find(PHOTO, Networks({"finder": finder}, fusion=LIMITS, version="fixed"))
-    assert finder.looks == 1
+    assert len(finder.seen) == 1
 
 
 def test_second_look_gives_regions_heading_and_a_box() -> None:

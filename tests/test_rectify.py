@@ -9,10 +9,11 @@ import skimage.data
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
+from skimage.filters import unsharp_mask
 from skimage.transform import ProjectiveTransform
 
 from vision.records import Box, Photo
-from vision.rectify import box_crop, region_crop, stepped_back, whole
+from vision.rectify import box_crop, region_crop, sharpened, stepped_back, whole
 
 
 def _photo(width: int, height: int, *, full: int = 1) -> Photo:
@@ -117,6 +118,15 @@ def test_a_crop_is_an_average_too(reduction: float) -> None:
     expected = cv2.resize(patch, (160, 96), interpolation=cv2.INTER_AREA).astype(int)
     # Straightening interpolates once more, which averaging alone does not.
     assert np.abs(crop.pixels - expected)[2:-2, 2:-2].mean() < 1.25
+
+
+def test_sharpening_is_an_unsharp_mask() -> None:
+    """Against scikit-image's, away from the edges, where the two continue the picture apart."""
+    view = whole(Photo(skimage.data.coffee(), (600, 400), "0" * 64, "coffee"), (448, 352))
+    expected = unsharp_mask(view.pixels, radius=4.0, amount=3.0, channel_axis=2) * 255
+    inner = np.s_[20:280, 20:-20]  # below lies the grey beyond the picture
+    assert np.abs(sharpened(view).pixels - expected)[inner].max() < 4
+    assert np.array_equal(sharpened(view).to_photo, view.to_photo)
 
 
 @pytest.mark.parametrize("times", [1.2, 1.5, 2.0])

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from vision.network import Networks
 from vision.records import Box, Heading, NotFound, Photo, Point, Region, Sighting
-from vision.rectify import Crop, box_crop, stepped_back, whole
+from vision.rectify import Crop, box_crop, sharpened, stepped_back, whole
 
 REGIONS = ("boiler_top", "side_rods", "running_board")
 HEADINGS = (Heading.LEFT, Heading.RIGHT, Heading.TOWARD, Heading.AWAY)
@@ -18,13 +18,12 @@ HEADINGS = (Heading.LEFT, Heading.RIGHT, Heading.TOWARD, Heading.AWAY)
 _PADDING = 0.15
 # A box narrower than this (pixels of the full-size photo) shows no part of an engine.
 _MIN_WIDTH_PX = 40.0
-# Score below which the finder looks again, and from how much further away; tried on 241
-# renders of shapes it never saw (as many found, one in eight looked at twice) and on 22
-# photographs (one engine more found).
+# Score below which the finder looks again, at the picture sharpened and from so much
+# further away. On 187 renders spoilt at severity 3 it then found 86 instead of 69 % of
+# engines out of focus and 79 instead of 69 % of those in motion, as many as before of the
+# unspoilt ones and one in a hundred fewer of the noisy ones; on 22 photographs one more.
 _SURE = 0.7
-_BACK = 1.5
-# Share of the picture's width from which on; smaller engines are lost from further away.
-_FILLING = 0.35
+_BACK = 1.4
 _STRIDE = 8  # input pixels per cell of the finder's map
 # Cells round the peak whose boxes are averaged, weighted by their score; by eye this
 # steadies the box by a few pixels against single-cell noise.
@@ -76,14 +75,16 @@ def locate(photo: Photo, networks: Networks) -> Sighting | NotFound:
 def find(photo: Photo, networks: Networks) -> Glimpse:
     """The most likely engine and tender in the whole photo.
 
-    An unsure finder steps back and looks again, and the surer look counts: an engine that
-    fills the frame is larger than most it has learnt from.
+    An unsure finder looks again, and the surest look counts: at the picture sharpened,
+    which may be out of focus, and from further back, since an engine that fills the frame
+    is larger than most it has learnt from, and blur is less of a small picture.
     """
     view = whole(photo, networks["finder"].size)
     glimpse = _find_in(view, photo, networks)
-    if glimpse.score >= _SURE or glimpse.locomotive.width < _FILLING * photo.size[0]:
+    if glimpse.score >= _SURE:
         return glimpse
-    return max(glimpse, _find_in(stepped_back(view, _BACK), photo, networks), key=lambda g: g.score)
+    again = [_find_in(v, photo, networks) for v in (sharpened(view), stepped_back(view, _BACK))]
+    return max(glimpse, *again, key=lambda g: g.score)
 
 
 def _find_in(view: Crop, photo: Photo, networks: Networks) -> Glimpse:
