@@ -163,14 +163,6 @@ def test_a_new_model_looks_again(shelf: Path) -> None:
     assert tag(shelf, load_eye=newer_eye).looked_at == 0
 
 
-def test_numbers_are_read_once_they_can_be(shelf: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("vision.number.available", lambda: False)
-    tag(shelf)
-    monkeypatch.setattr("vision.number.available", lambda: True)
-    assert tag(shelf).looked_at == 5
-    assert tag(shelf).looked_at == 0
-
-
 def test_a_kept_answer_is_that_of_the_photos_themselves(shelf: Path) -> None:
     tag(shelf)
     photos = [open_photo(shelf / "mine" / name) for name in ("003.jpg", "004.jpg")]

@@ -16,14 +16,13 @@ LAYERS = (
     ("listings", "archive", "shelf"),
     ("pipeline", "report"),
     ("locate", "cues", "estimate"),
-    ("photo", "network", "number", "features", "guide", "rectify", "workers"),
+    ("photo", "network", "features", "guide", "rectify", "workers"),
     ("records",),
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 # The only modules that may know these libraries.
 SOLE_USERS = {
     "onnxruntime": {"network"},
-    "rapidocr": {"number"},
     "typer": {"cli"},
     "edtf": {"guide"},
 }

@@ -70,6 +70,11 @@ def test_outputs_are_probabilities_where_they_should_be(networks: Networks, name
     elif name == "tender":
         assert out["axles"].sum() == pytest.approx(1.0, abs=1e-4)
         assert out["lamps"].sum() == pytest.approx(1.0, abs=1e-4)
+    elif name == "number":
+        cells = (network.size[1] // 4, network.size[0] // 4)
+        assert out["there"].shape == (1, *cells) and out["boxes"].shape == (4, *cells)
+        assert ((out["there"] >= 0) & (out["there"] <= 1)).all()
+        assert np.allclose(out["values"].sum(0), 1.0, atol=1e-4)
     else:
         assert out["decision"].shape == (2,)
         assert ((out["heat"] >= 0) & (out["heat"] <= 1)).all()

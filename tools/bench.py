@@ -123,8 +123,8 @@ def run_line(
         cues += weigh_counts(counts, tender, networks.fusion)
     timed("estimate", lambda: estimate(guide, cues))
     total = 1000 * (time.perf_counter() - started)
-    number = timed("cab number", lambda: read_number(detail, sighting))
-    del number  # with the extra for it; without, next to nothing
+    number = timed("cab number", lambda: read_number(detail, sighting, networks))
+    del number
     return spent | {"total": total, "total, number read": total + spent["cab number"]}
 
 

@@ -99,8 +99,8 @@ def sighting_of(label: dict[str, Any]) -> Sighting:
     )
 
 
-def read_all(labels: Sequence[dict[str, Any]], networks: Networks | None) -> Iterator[Read]:
-    """Read every picture; where the engine is comes from the label without networks."""
+def read_all(labels: Sequence[dict[str, Any]], networks: Networks, *, eye: bool) -> Iterator[Read]:
+    """Read every picture; where the engine is says the eye, or else the label."""
     rng = np.random.default_rng(SEED)
     numbers = sorted({str(label["cab_number"]) for label in labels})
     for label in labels:
@@ -110,8 +110,9 @@ def read_all(labels: Sequence[dict[str, Any]], networks: Networks | None) -> Ite
         drawn = (truth, *(others[i] for i in chosen))
         listed = tuple(sorted({truth, *label["listed"]})) if label.get("listed") else drawn
         photo = open_photo(label["path"])
-        sighting = sighting_of(label) if networks is None else locate(photo, networks)
-        cue = read_number(photo, sighting) if isinstance(sighting, Sighting) else None
+        sighting = locate(photo, networks) if eye else sighting_of(label)
+        found = isinstance(sighting, Sighting)
+        cue = read_number(photo, sighting, networks) if found else None
         yield Read(label, cue, listed)
 
 
@@ -138,13 +139,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given = parser.parse_args(arguments)
     rows: list[Row] = []
     if given.labels is not None:
-        reads = list(read_all(labelled(given.labels), load_networks() if given.eye else None))
+        reads = list(read_all(labelled(given.labels), load_networks(), eye=given.eye))
         for low, high, name in BANDS:
             mine = [r for r in reads if low <= r.label["cab_number_px"] < high]
             side = [r for r in mine if r.label["faces"] in ("left", "right")]
             rows += rows_of(name, mine) + rows_of(f"{name}, seen from the side", side)
     if given.demo is not None:
-        rows += rows_of("demo photos", list(read_all(demo(given.demo), load_networks())))
+        rows += rows_of("demo photos", list(read_all(demo(given.demo), load_networks(), eye=True)))
     print(table(rows, {}))
     return 0
 

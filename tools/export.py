@@ -20,15 +20,19 @@ from torch import Tensor, nn
 
 from tools.sums import write_sums
 from tools.train.networks import (
+    CHARACTERS,
     CROP_SIZES,
     FINDER_SIZE,
+    NUMBER_SIZE,
     POSER_SIZE,
     TENDER_SIZE,
     Counter,
     Finder,
     Judge,
     Poser,
+    Reader,
 )
+from tools.train.number import STRIDE
 from vision.network import FORMAT, NAMES
 
 # Largest difference allowed between torch and onnxruntime, as a share of 1 + |output|:
@@ -39,6 +43,7 @@ _OUTPUTS = {
     "poser": ["corners", "heading", "sight", "box", "engine"],
     "judge": ["decision", "heat"],
     "tender": ["axles", "lamps", "countable"],
+    "number": ["there", "values", "boxes"],
 }
 
 
@@ -68,8 +73,35 @@ class _Shipped(nn.Module):
         if isinstance(self.net, Counter):
             axles, lamps, seen = out
             return torch.softmax(axles, 1), torch.softmax(lamps, 1), torch.sigmoid(seen)
+        if isinstance(self.net, Reader):
+            return _characters(out)
         decision, heat = out
         return decision, torch.sigmoid(heat)
+
+
+def _characters(out: Tensor) -> tuple[Tensor, ...]:
+    """Of the reader: probabilities, and boxes in pixels in place of cells and logarithms."""
+    there, values, offset, size = out.split([1, CHARACTERS, 2, 2], 1)
+    rows, cols = out.shape[2:]
+    x = (torch.arange(cols, dtype=torch.float32) + 0.5).view(1, 1, 1, -1).expand(1, 1, rows, cols)
+    y = (torch.arange(rows, dtype=torch.float32) + 0.5).view(1, 1, -1, 1).expand(1, 1, rows, cols)
+    middle = torch.cat([x, y], 1) + offset
+    # Bounded: no character is larger than the crop, and an untrained cell must stay finite.
+    boxes = STRIDE * torch.cat([middle, torch.exp(size.clamp(-3.0, 4.0))], 1)
+    return _unfocused(torch.sigmoid(there)), torch.softmax(values, 1), boxes
+
+
+def _unfocused(p: Tensor) -> Tensor:
+    """The probability that a cell trained with the focal loss, exponent 2, means by p.
+
+    Where the expected loss is least, its derivatives for "there" and "not there" balance:
+    that gives the share of "there" at which p is the best answer. Focal answers lie nearer
+    to a half than that share.
+    """
+    p = p.clamp(1e-4, 1 - 1e-4)
+    q = 1 - p
+    rising, falling = q**2 / p - 2 * q * p.log(), p**2 / q - 2 * p * q.log()
+    return falling / (rising + falling)
 
 
 def kind_of(name: str) -> tuple[nn.Module, tuple[int, int], str]:
@@ -80,6 +112,8 @@ def kind_of(name: str) -> tuple[nn.Module, tuple[int, int], str]:
         return Poser(), POSER_SIZE, "poser"
     if name == "tender":
         return Counter(), TENDER_SIZE, "tender"
+    if name == "number":
+        return Reader(), NUMBER_SIZE, "number"
     return Judge(), CROP_SIZES[name], "judge"
 
 

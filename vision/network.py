@@ -18,7 +18,7 @@ from vision.records import ModelError, Pixels
 
 # Increased whenever the meaning of an input or output changes.
 FORMAT = "1"
-NAMES = ("finder", "poser", "boiler_top", "side_rods", "running_board", "tender")
+NAMES = ("finder", "poser", "boiler_top", "side_rods", "running_board", "tender", "number")
 _SUMS = "SHA256SUMS"
 
 

@@ -22,7 +22,6 @@ from typing import Any
 from tools.evaluate.rows import Row, share
 from tools.look import read_labels
 from tools.looks import Judged
-from vision import number
 from vision.cues import read_number
 from vision.estimate.numbers import reading_likelihood
 from vision.guide import load_guide
@@ -45,7 +44,7 @@ def read_one(path: Path, networks: Networks) -> dict[str, Any]:
     if glimpse.locomotive.width < 2 or glimpse.locomotive.height < 2:
         return {"state": State.UNSEEN.value, "because": "no engine"}
     sighting: Sighting = pose(photo, glimpse, networks)
-    cue = read_number(photo, sighting)
+    cue = read_number(photo, sighting, networks)
     kept: dict[str, Any] = {"state": cue.state.value, "because": cue.because}
     if cue.state is not State.UNSEEN:
         values = {text: round(p, 5) for text, p in cue.values.items()}
@@ -66,15 +65,7 @@ def _line(task: tuple[Path, str, Path]) -> str:
 
 
 def read_over(folder: Path, out: Path, *, models: Path, workers: int, most: int | None) -> int:
-    """Read every picture of a folder that is labelled with an engine; the lines written.
-
-    Raises
-    ------
-    RuntimeError
-        The extra that reads numbers is not installed; nothing is written then.
-    """
-    if not number.available():
-        raise RuntimeError(number.MISSING)
+    """Read every picture of a folder that is labelled with an engine; the lines written."""
     files = [
         str(label["file"])
         for label in read_labels(folder)
@@ -138,6 +129,7 @@ def number_rows(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Ro
         exact = [t and c.value == _truth(j) for t, (j, c) in zip(told, mine, strict=True)]
         within = [t and best_fit(j, c) == _truth(j) for t, (j, c) in zip(told, mine, strict=True)]
         right = [hit for hit, t in zip(within, told, strict=True) if t]
+        wrong = [t and not e for t, e in zip(told, exact, strict=True)]
         rows += [
             share(f"cab number, {words}: read", told),
             share(f"cab number, {words}: exact", exact, "number_exact" if key else ""),
@@ -147,6 +139,7 @@ def number_rows(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Ro
                 "number_within" if key else "",
             ),
             share(f"cab number, {words}: right within the guide, of those read", right),
+            share(f"cab number, {words}: another number or a part of it stated", wrong),
         ]
     return rows
 

@@ -15,8 +15,9 @@ import torch
 
 from tools.train.keeper import Keeper
 from tools.train.loading import load
-from tools.train.pictures import REGIONS, STORED
+from tools.train.pictures import STORED
 from tools.train.together import Source, train_together
+from vision.network import NAMES
 
 
 def main() -> None:
@@ -24,7 +25,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--only", nargs="+", default=["finder", "poser", *REGIONS, "tender"])
+    parser.add_argument("--only", nargs="+", default=NAMES)
     parser.add_argument("--seconds", type=float, default=200.0, help="per network")
     parser.add_argument("--until", type=float, help="stop at this time, seconds since 1970")
     parser.add_argument(

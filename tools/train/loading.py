@@ -14,7 +14,9 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor
 
+from tools.render.truth import MASK_BITS
 from tools.train.networks import AXLE_COUNTS, HEADINGS, LAMP_COUNTS
+from tools.train.numbered import MOST, numbered
 from tools.train.pictures import CUES, REGIONS, STORED, Pictures
 
 _CHUNK = 256  # pictures decoded before they are moved to the cards
@@ -63,6 +65,10 @@ def empty(capacity: int, device: str, stored: tuple[int, int] = STORED) -> Pictu
         visible=room(3),
         counts=room(2, kind=torch.long),
         countable=room(2),
+        figures=room(MOST, 4, 2),
+        digits=room(MOST, kind=torch.long),
+        cab=room(4, 2),
+        inked=room(kind=torch.bool),
     )
 
 
@@ -78,10 +84,13 @@ def append(
     stored = (int(width), int(height))
     with ThreadPoolExecutor(threads) as pool:
         decoded = list(pool.map(lambda record: _decode(folder, record, stored), records))
-    picture, mask, factor = zip(*decoded, strict=True)
+    picture, mask, factor, written = zip(*decoded, strict=True)
     columns = _columns(records, factor)
+    for name, values in zip(("figures", "digits", "cab"), zip(*written, strict=True), strict=True):
+        columns[name] = torch.from_numpy(np.stack(values))
     columns["pixels"] = torch.from_numpy(np.stack(picture)).permute(0, 3, 1, 2).contiguous()
     columns["masks"] = torch.from_numpy(np.stack(mask))
+    columns["inked"] = ((columns["masks"] & MASK_BITS["cab_number"]) > 0).flatten(1).any(1)
     last = first + len(records)
     for store in stores:
         for name, values in columns.items():
@@ -131,9 +140,10 @@ def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[
 
 def _decode(
     folder: Path, record: dict[str, Any], stored: tuple[int, int]
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float]:
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float, tuple[NDArray[Any], ...]]:
     picture = cv2.imread(str(folder / record["file"]))[..., ::-1]
     mask = cv2.imread(str((folder / record["file"]).with_suffix(".mask.png")), cv2.IMREAD_GRAYSCALE)
+    corners, classes, cab = numbered(record, mask)
     height, width = picture.shape[:2]
     factor = min(stored[0] / width, stored[1] / height)
     if factor != 1.0:
@@ -142,7 +152,8 @@ def _decode(
         mask = cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST)
     pad = ((0, stored[1] - picture.shape[0]), (0, stored[0] - picture.shape[1]))
     picture = np.pad(picture, (*pad, (0, 0)), constant_values=114)
-    return np.ascontiguousarray(picture), np.pad(mask, pad), factor
+    written = (corners * np.float32(factor), classes, cab * np.float32(factor))
+    return np.ascontiguousarray(picture), np.pad(mask, pad), factor, written
 
 
 def _scaled(box: list[float] | None, factor: float) -> list[float]:

@@ -16,14 +16,15 @@ from torch import Tensor, nn
 
 from tools.train.finding import finder_batch, finder_loss
 from tools.train.judging import judge_batch, judge_loss
-from tools.train.networks import Counter, Finder, Judge, Poser
+from tools.train.networks import Counter, Finder, Judge, Poser, Reader
+from tools.train.number import Bank, legible, number_batch, number_loss
 from tools.train.pictures import REGIONS, Pictures
 from tools.train.posing import poser_batch, poser_loss
 from tools.train.settings import Settings
 from tools.train.tender import counter_batch, counter_loss
 
-_BATCH = {"finder": 64, "poser": 96, "judge": 128, "tender": 128}
-_PEAK_RATE = {"finder": 2e-3, "poser": 2e-3, "judge": 2.5e-3, "tender": 2e-3}
+_BATCH = {"finder": 64, "poser": 96, "judge": 128, "tender": 128, "number": 128}
+_PEAK_RATE = {"finder": 2e-3, "poser": 2e-3, "judge": 2.5e-3, "tender": 2e-3, "number": 2.5e-3}
 _DECAY = 0.02
 _KEEP_EVERY = 60.0  # seconds between weights kept on the way
 _AVERAGE = 0.999  # weight averaging, per step; the first steps average faster
@@ -56,7 +57,7 @@ class Task:
     batch: int
 
 
-def task_of(name: str, pictures: Pictures, settings: Settings) -> Task:
+def task_of(name: str, pictures: Pictures, settings: Settings, *, seed: int = 0) -> Task:
     """The network of that name and what it learns from."""
 
     def everything() -> Tensor:
@@ -81,6 +82,14 @@ def task_of(name: str, pictures: Pictures, settings: Settings) -> Task:
 
         draw = drawn_by(counter_batch)
         return Task(Counter(), draw, counter_loss, tendered, _BATCH["tender"])
+    if name == "number":
+        bank = Bank(pictures.pixels.device, seed)
+        draw = drawn_by(number_batch, bank)
+
+        def sided() -> Tensor:
+            return legible(pictures, everything())
+
+        return Task(Reader(), draw, number_loss, sided, _BATCH["number"])
     region = REGIONS.index(name)
 
     def loss(net: nn.Module, batch: Any) -> Tensor:
@@ -158,7 +167,7 @@ def train(
     device = pictures.pixels.device
     generator = torch.Generator(device=device)
     generator.manual_seed(seed)
-    task = task_of(name, pictures, settings)
+    task = task_of(name, pictures, settings, seed=seed)
     supply = _Supply(task, generator)
     if start is not None:
         task.net.load_state_dict(torch.load(start, map_location="cpu", weights_only=True))

@@ -1,4 +1,4 @@
-"""The networks: a finder over the whole photo, a poser over the engine, a judge per region.
+"""The networks: a finder over the photo, a poser over the engine, judges and a reader of parts.
 
 All share one kind of block (inverted residuals with depthwise convolutions: Sandler et
 al. 2018, "MobileNetV2"), drawn small because one core must run them all within the time
@@ -17,6 +17,9 @@ FINDER_SIZE = (448, 352)
 POSER_SIZE = (384, 192)
 TENDER_SIZE = (256, 160)
 TENDER_PADDING = 0.12
+NUMBER_SIZE = (256, 128)
+# Classes of the reader: the figures, and whatever else looks like a character.
+CHARACTERS = 11
 AXLE_COUNTS = (2, 3, 4, 5, 6, 7, 8)
 LAMP_COUNTS = (0, 1, 2)
 CROP_SIZES = {"boiler_top": (384, 112), "side_rods": (384, 128), "running_board": (512, 64)}
@@ -202,3 +205,23 @@ class Counter(nn.Module):
         pooled = coarse.mean(dim=(2, 3))
         axles, lamps, seen = self.decide(torch.cat([strip, pooled], 1)).float().split([7, 3, 2], 1)
         return axles, lamps, seen
+
+
+class Reader(nn.Module):
+    """A straightened cab side in; where characters stand, which, and how large, out.
+
+    Output (B, 16, H/4, W/4): logit that a character's middle is in the cell, logits of
+    the CHARACTERS classes, the middle's offset from the cell's in cells (x, y), and the
+    logarithm of the character's width and height in cells. Fully convolutional: trained
+    on windows smaller than it is used on.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.trunk = Trunk((20, 32, 48, 112), (2, 3, 4), 64)
+        self.head = _head(64, 1 + CHARACTERS + 4)
+        nn.init.constant_(self.head[-1].bias[:1], -4.0)
+
+    def forward(self, x: Tensor) -> Tensor:
+        merged, _ = self.trunk(x)
+        return self.head(merged[0])

@@ -39,6 +39,10 @@ class Pictures:
     visible: Tensor  # (N, 3) float
     counts: Tensor  # (N, 2) long: indices into AXLE_COUNTS and LAMP_COUNTS
     countable: Tensor  # (N, 2) float
+    figures: Tensor  # (N, 5, 4, 2) corners of the cab number's figures
+    digits: Tensor  # (N, 5) long: which they are, -1 for none
+    cab: Tensor  # (N, 4, 2) corners of the cab side, zeros for none
+    inked: Tensor  # (N,) bool: something of a cab number is in the picture
 
 
 def cut(pixels: Tensor, transform: Tensor, size: tuple[int, int], *, finer: int = 1) -> Tensor:

@@ -22,7 +22,10 @@ class Settings:
     teach_place : bool
         Whether judges learn where a part is, not only that it is there.
     drawn : float
-        Share of boiler tops without a lever onto which one is drawn.
+        Share of boiler tops without a lever onto which one is drawn, and of cab sides whose
+        number is painted over and drawn anew.
+    made_up : float
+        Share of the reader's windows that show nothing rendered at all.
     window : int
         Width in pixels of the part of a region that a judge is shown; 0 for all of it.
     coarse : float
@@ -41,6 +44,7 @@ class Settings:
     paste: float = 0.25
     teach_place: bool = True
     drawn: float = 0.5
+    made_up: float = 0.4
     window: int = 0
     coarse: float = 0.35
     jitter: float = 1.0

@@ -51,7 +51,7 @@ def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue
     binary = tuple(
         weigh(gather(photo, sighting, networks, name), networks.fusion) for name in BINARY_CUES
     )
-    return (*binary, *_tender(photo, sighting, networks), read_number(photo, sighting))
+    return (*binary, *_tender(photo, sighting, networks), read_number(photo, sighting, networks))
 
 
 def _tender(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, ...]:

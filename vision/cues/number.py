@@ -8,45 +8,40 @@ from types import MappingProxyType
 
 import numpy as np
 
-from vision import number
+from vision.cues.characters import read_lines
 from vision.cues.spelling import ILLEGIBLE, blend, spell
-from vision.features.figures import propose_figures
+from vision.network import Network, Networks
 from vision.photo import closer
 from vision.records import Box, Cue, Photo, Point, Region, Sighting, State
-from vision.rectify import Crop, box_crop, region_crop
+from vision.rectify import Crop, region_crop
 
 NAME = "cab_number"
 # Decoded pixels across the engine. Cab figures are some 2.5 % of its length high (measured
 # on no set: common practice, no source), so that they are then 15 pixels high.
 FIGURES_WIDTH_PX = 620.0
-# Height of the straightened cab side; a cab side of fewer pixels shows no figure.
-_CAB_HEIGHT = 192
-_LEAST_CAB_PX = 20.0
+_LEAST_CAB_PX = 20.0  # a cab side of fewer pixels shows no figure
 # Shares of the running board's length and of the cab's height, by eye on renders.
 _AHEAD, _BEHIND, _BELOW = 0.14, 0.08, 0.12
 _CAB_FROM = (0.45, 0.78)
-# Boards of engines seen square are about so many times as long as the boiler's back is
-# high above them (median of 97 side views); shorter ones are foreshortened.
-_LONG = 2.6
+# Boards of engines seen square are about 2.6 times as long as the boiler's back is high
+# above them (median of 97 side views), and the straightened part is so much of that.
+_LONG = 2.6 * (1.0 + _BEHIND - _CAB_FROM[1])
 _MOST_STRETCH = 2.2
-_PLACES = 5
-# Ground round a place, shares of its height. The likeliest places are read twice, close and
-# with more ground round them: what changes is doubtful.
-_CLOSE, _WIDE = 0.2, 0.45
-_LINE_WIDE = 0.25  # lines that were looked for come with some ground already
-_FIRST = 2  # so many places are read before the others, and most often one is the number
-_WORTH_ANOTHER_LOOK = 0.2
-_CLEAR = 0.9  # a reading above needs no more places
-_OTHER_SIDE = 352  # longest side of a crop of the engine or tender
-# Least probabilities, chosen on 179 renders and 14 demo photos, so that figures measured on
-# those flatter. One figure alone, or one
-# beside an illegible character, is what window frames and steps look like too.
+_GREY = 114  # beyond the crop, as beyond a photo's edge
+# A second look shows figures at the height that the network knows best.
+_BEST_PX = 24.0
+_WORTH_ANOTHER_LOOK = 0.1
+_CLEAR = 0.97  # a reading above, at a height from _CLEAR_PX on, needs no second look
+_CLEAR_PX = 14.0
+# Least probabilities. One figure alone, or one beside an illegible character, is what
+# window frames and steps look like too.
 _SURE, _SURE_ALONE, _SURE_PARTLY, _SURE_ELSEWHERE, _SURE_MIRRORED = 0.5, 0.8, 0.8, 0.9, 0.8
 _FAR_BETTER = 0.4  # by which a number in mirror image must beat the plain reading
 _CEILING = 0.98  # no reading is believed more than this
-# A post, a handrail or the cab's edge reads as this: of 43 that stood alone on renders 40 were.
+# A post, a handrail or the cab's edge reads as this.
 _STROKE = "1"
 _MIRROR_PROOF = frozenset("2345679")  # figures that are another shape in a mirror
+_CORNERS = ((-1, -1), (1, -1), (1, 1), (-1, 1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,16 +59,17 @@ class _Found:
         return self.values.get(self.text, 0.0)
 
 
-def read_number(photo: Photo, sighting: Sighting) -> Cue:
-    """Read the cab number, as far as the extra `number` is installed.
+def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
+    """Read the cab number.
 
-    The cab side comes first, straightened; then its mirror image; then the rest of the
-    engine. A number on the tender is told but not counted: tenders are swapped.
+    The cab side comes first, straightened; then its mirror image; then the engine's side
+    ahead of it. A number on the tender is told but not counted: tenders are swapped.
 
     Parameters
     ----------
     photo : Photo
     sighting : Sighting
+    networks : Networks
 
     Returns
     -------
@@ -81,29 +77,33 @@ def read_number(photo: Photo, sighting: Sighting) -> Cue:
         PRESENT with `value`, its `confidence` and `values` (probabilities of the numbers
         it may be, "?" for a character that cannot be told), or UNSEEN.
     """
-    if not number.available():
-        return Cue(NAME, State.UNSEEN, because=number.MISSING)
     photo = closer(photo, FIGURES_WIDTH_PX / max(sighting.locomotive.width, 1.0))
+    reader = networks["number"]
     region = cab_region(sighting)
-    crop = _cab_crop(photo, region)
+    crop = _straightened(photo, region, reader)
     if crop is None:
         because = "the cab side is turned away or too small for figures"
         return Cue(NAME, State.UNSEEN, because=because)
-    plain, lines = _read_crop(crop)
+    plain = _read(photo, crop, reader)
     if _believed(plain, _SURE):
         return _cue(photo, plain, "{text} reads on the cab side, {px:.0f} pixels high")
-    mirrored = _read_mirrored(crop, plain) if lines else None
+    mirrored = _read_mirrored(crop, plain, reader)
     if mirrored is not None:
         because = "{text} reads on the cab side in mirror image: a mirror or the glass's back?"
         return _cue(photo, mirrored, because)
-    engine, tender = _elsewhere(photo, sighting)
-    if _believed(engine, _SURE_ELSEWHERE) and len(engine.text) > 1:
-        return _cue(photo, engine, "{text} reads on the engine, though not on its cab side")
+    ahead = _straightened(photo, _ahead_of(sighting, region), reader)
+    if ahead is not None:
+        engine = _read(photo, ahead, reader)
+        if _believed(engine, _SURE_ELSEWHERE) and len(engine.text) > 1:
+            return _cue(photo, engine, "{text} reads on the engine, though not on its cab side")
     because = "no number can be read on the cab side"
-    if _believed(tender, _SURE_ELSEWHERE) and len(tender.text) > 1:
-        because += f"; the tender's reads {tender.text}"
-    where = crop.photo_box(Box(0, 0, crop.pixels.shape[1], crop.pixels.shape[0]))
-    return Cue(NAME, State.UNSEEN, where=where.clipped(*photo.size), because=because)
+    side = sighting.tender and _straightened(photo, _corners(sighting.tender), reader, long=0.0)
+    if side is not None:
+        tender = _read(photo, side, reader)
+        if _believed(tender, _SURE_ELSEWHERE) and len(tender.text) > 1:
+            because += f"; the tender's reads {tender.text}"
+    where = Box(*_around(region)).clipped(*photo.size)
+    return Cue(NAME, State.UNSEEN, where=where, because=because)
 
 
 def cab_region(sighting: Sighting) -> Region:
@@ -132,93 +132,100 @@ def cab_region(sighting: Sighting) -> Region:
     return (a, b, c, d) if a[0] <= b[0] else (b, a, d, c)
 
 
-def _cab_crop(photo: Photo, region: Region) -> Crop | None:
+def _ahead_of(sighting: Sighting, cab: Region) -> Region:
+    """The engine's side from its front to the cab, as high as the cab's."""
+    front = np.asarray(sighting.regions["running_board"], dtype=np.float64)[[0, 3]].mean(axis=0)
+    corners = np.asarray(cab, dtype=np.float64)
+    reach = np.linalg.norm(corners[[0, 1]] - front, axis=1)
+    near, far = (0, 1) if reach[0] < reach[1] else (1, 0)
+    # As far ahead again as the cab side is long, and twice, but not beyond the front.
+    along = corners[near] - corners[far]
+    times = min(2.0, float(reach[near]) / max(float(np.linalg.norm(along)), 1e-6))
+    ahead = corners[near] + along * max(times, 0.1)
+    down = corners[3] - corners[0]
+    ends = sorted((tuple(ahead), tuple(corners[near])))
+    top = [(float(x), float(y)) for x, y in ends]
+    left, right = top
+    low = [(x + float(down[0]), y + float(down[1])) for x, y in (right, left)]
+    return (left, right, low[0], low[1])
+
+
+def _straightened(
+    photo: Photo, region: Region, reader: Network, *, long: float = _LONG
+) -> Crop | None:
+    """The region in the upper left of the reader's picture, at its own proportions.
+
+    One that is less than `long` times as long as it is high is taken for foreshortened.
+    """
     wide, high = _length(region[0], region[1]), _length(region[0], region[3])
     if high < _LEAST_CAB_PX:
         return None
-    share = 1.0 + _BEHIND - _CAB_FROM[1]
-    stretch = min(max(share * _LONG * high / max(wide, 1e-6), 1.0), _MOST_STRETCH)
-    width = round(_CAB_HEIGHT * wide * stretch / high)
+    stretch = min(max(long * high / max(wide, 1e-6), 1.0), _MOST_STRETCH)
+    slender = wide * stretch / high
+    width = round(min(reader.size[0], reader.size[1] * slender))
+    height = round(min(reader.size[1], reader.size[0] / max(slender, 1e-6)))
     try:
-        return region_crop(photo, region, (min(max(width, 48), 2 * _CAB_HEIGHT), _CAB_HEIGHT))
+        crop = region_crop(photo, region, (max(width, 32), max(height, 32)))
+    except ValueError:
+        return None
+    return _fitted(crop, reader)
+
+
+def _fitted(crop: Crop, reader: Network) -> Crop:
+    pixels = np.full((reader.size[1], reader.size[0], 3), _GREY, dtype=np.uint8)
+    height, width = crop.pixels.shape[:2]
+    pixels[:height, :width] = crop.pixels[: reader.size[1], : reader.size[0]]
+    return replace(crop, pixels=pixels)
+
+
+def _read(photo: Photo, crop: Crop, reader: Network) -> _Found:
+    """The most probable number on a crop, looked at again from nearer or farther in doubt."""
+    found = _best(_looks(crop, reader), crop)
+    if found.p < _WORTH_ANOTHER_LOOK:
+        return found
+    if found.p >= _CLEAR and found.box.height >= _CLEAR_PX and len(found.text) > 1:
+        return found
+    again = _nearer(photo, found, reader)
+    if again is None:
+        return found
+    middle = Box(0, 0, *map(float, reader.size)).centre
+    same = [
+        look
+        for look in _looks(again, reader)
+        if abs(look.box.centre[1] - middle[1]) < _BEST_PX
+        and look.box.left < middle[0] < look.box.right
+    ]
+    other = _best(same, again)
+    return _Found(blend([found.values, other.values]), found.box, crop)
+
+
+def _looks(crop: Crop, reader: Network) -> list[_Found]:
+    return [_Found(spell(r), r.box, crop) for r in read_lines(crop.pixels, reader)]
+
+
+def _nearer(photo: Photo, found: _Found, reader: Network) -> Crop | None:
+    """The place again, its figures as high as the network knows them best."""
+    x, y = found.box.centre
+    scale = max(found.box.height, 4.0) / _BEST_PX
+    half = (reader.size[0] * scale / 2, reader.size[1] * scale / 2)
+    corners = tuple((x + a * half[0], y + b * half[1]) for a, b in _CORNERS)
+    a, b, c, d = found.crop.photo_points(corners)
+    try:
+        return region_crop(photo, (a, b, c, d), reader.size)
     except ValueError:
         return None
 
 
-def _read_crop(crop: Crop) -> tuple[_Found, bool]:
-    """The most probable number on a crop of the cab side, and whether lines are there.
-
-    Few likely places are read first. Only where that leaves doubt are lines of text looked
-    for, which costs as much again.
-    """
-    places = [box for box, _ in propose_figures(crop.pixels, most=_PLACES)]
-    looks: list[_Found] = []
-    for some in (places[:_FIRST], places[_FIRST:]):
-        looks += _read_places(crop, some, _CLOSE)
-        if _clear(_best(looks, crop)):
-            break
-    found = _best(_read_again(crop, looks, _WIDE), crop)
-    if _clear(found):
-        return found, True
-    lines = _read_lines(crop)
-    also = _best(_read_again(crop, lines, _LINE_WIDE), crop)
-    return max(found, also, key=_weight), bool(lines)
-
-
-def _clear(found: _Found) -> bool:
-    return found.p >= _CLEAR and len(found.text) > 1 and ILLEGIBLE not in found.text
-
-
-def _read_places(crop: Crop, places: Sequence[Box], padding: float) -> list[_Found]:
-    boxes = [_padded(place, padding) for place in places]
-    read = number.read_lines(crop.pixels, boxes)
-    return [_Found(spell(r), place, crop) for r, place in zip(read, places, strict=True)]
-
-
-def _read_lines(crop: Crop) -> list[_Found]:
-    return [_Found(spell(r), r.box, crop) for r in number.read_characters(crop.pixels)]
-
-
-def _read_again(crop: Crop, looks: Sequence[_Found], padding: float) -> list[_Found]:
-    """The two likeliest places with the mean of both looks; the rest is not a number."""
-    ordered = sorted(looks, key=_weight, reverse=True)
-    worth = [look for look in ordered[:2] if look.p >= _WORTH_ANOTHER_LOOK]
-    again = _read_places(crop, [look.box for look in worth], padding)
-    return [
-        _Found(blend([one.values, two.values]), one.box, crop)
-        for one, two in zip(worth, again, strict=True)
-    ]
-
-
-def _read_mirrored(crop: Crop, plain: _Found) -> _Found | None:
+def _read_mirrored(crop: Crop, plain: _Found, reader: Network) -> _Found | None:
     width = crop.pixels.shape[1]
     flipped = replace(crop, pixels=np.ascontiguousarray(crop.pixels[:, ::-1]))
-    found = _best(_read_again(flipped, _read_lines(flipped), _LINE_WIDE), crop)
+    found = _best(_looks(flipped, reader), crop)
     if len(found.text) < 2 or not _MIRROR_PROOF & set(found.text):
         return None
     if found.p < _SURE_MIRRORED or _weight(found) - _weight(plain) < _FAR_BETTER:
         return None
     box = Box(width - found.box.right, found.box.top, width - found.box.left, found.box.bottom)
     return _Found(found.values, box, crop)
-
-
-def _elsewhere(photo: Photo, sighting: Sighting) -> tuple[_Found, _Found]:
-    """The most probable numbers anywhere on the engine, and on its tender."""
-    box, tender = sighting.locomotive, sighting.tender
-    if tender is not None:
-        edges = zip(box.as_tuple(), tender.as_tuple(), (min, min, max, max), strict=True)
-        box = Box(*(choose(one, two) for one, two, choose in edges))
-    factor = _OTHER_SIDE / max(box.width, box.height, 1.0)
-    size = (max(32, round(box.width * factor)), max(32, round(box.height * factor)))
-    crop = box_crop(photo, box, size)
-    on_engine: list[_Found] = []
-    on_tender: list[_Found] = []
-    for look in _read_lines(crop):
-        x, _ = crop.photo_box(look.box).centre
-        # The boxes overlap; a number there is not counted rather than counted wrongly.
-        in_tender = tender is not None and tender.left <= x < tender.right
-        (on_tender if in_tender else on_engine).append(look)
-    return _best(on_engine, crop), _best(on_tender, crop)
 
 
 def _best(looks: Sequence[_Found], crop: Crop) -> _Found:
@@ -261,10 +268,14 @@ def _cue(photo: Photo, found: _Found, because: str) -> Cue:
     )
 
 
-def _padded(box: Box, share: float) -> Box:
-    """The box with ground round it, measured by its height: figures are not squeezed."""
-    across, down = 1.3 * share * box.height, share * box.height
-    return Box(box.left - across, box.top - down, box.right + across, box.bottom + down)
+def _corners(box: Box) -> Region:
+    left, top, right, bottom = box.as_tuple()
+    return ((left, top), (right, top), (right, bottom), (left, bottom))
+
+
+def _around(region: Region) -> tuple[float, float, float, float]:
+    xs, ys = zip(*region, strict=True)
+    return min(xs), min(ys), max(xs), max(ys)
 
 
 def _length(one: Point, two: Point) -> float:

@@ -3,30 +3,44 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
-from vision.number import BLANK, Reading
+from vision.records import Box
 
+BLANK = ""
 FIGURES = "0123456789"
 # A character is there, but it is no figure or cannot be told.
 ILLEGIBLE = "?"
 MOST_FIGURES = 5
-# Letters that a reader of all scripts takes figures for. 0/O and 1/I/l are confusable by
-# Unicode Technical Standard 39 (confusables.txt); the others are from memory.
-AS_FIGURE: Mapping[str, str] = {
-    letter: figure
-    for figure, letters in {
-        "0": "OoQD", "1": "Il|i!", "2": "Zz", "5": "Ss", "6": "Gb", "8": "B", "9": "gq",
-    }.items()
-    for letter in letters
-}  # fmt: skip
-# Share of such a letter's probability that goes to the figure; the rest stays illegible,
-# so that words are not read as numbers. Chosen.
-_LETTER_SHARE = 0.6
 # Share of "?" before or after two or more figures that is a plate's rim, lining or the
 # cab's edge rather than a figure. Chosen.
 _RIM_SHARE = 0.7
 _BEAMS = 16
 _LEAST = 1e-4
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One line of characters.
+
+    Attributes
+    ----------
+    text : str
+        The most probable characters.
+    confidence : float
+        Mean probability of those characters, 0 to 1.
+    box : Box
+        Round the line, pixels of the picture given.
+    steps : tuple of mapping of str to float
+        From left to right, the probability of each character at each step, `BLANK` for
+        none; equal characters at neighbouring steps are one (connectionist temporal
+        classification, Graves et al. 2006). Each sums to at most 1; the rest is no figure.
+    """
+
+    text: str
+    confidence: float
+    box: Box
+    steps: tuple[Mapping[str, float], ...]
 
 
 def spell(reading: Reading) -> dict[str, float]:
@@ -72,9 +86,6 @@ def _symbols(step: Mapping[str, float]) -> dict[str, float]:
     for character, p in step.items():
         if character in FIGURES and character:
             shares[character] = shares.get(character, 0.0) + p
-        elif character in AS_FIGURE:
-            figure = AS_FIGURE[character]
-            shares[figure] = shares.get(figure, 0.0) + _LETTER_SHARE * p
     shares[ILLEGIBLE] = max(0.0, 1.0 - blank - sum(shares.values()))
     shares[BLANK] = blank
     return shares

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from vision import __version__, number
+from vision import __version__
 from vision.records import Box, Cue, Heading, NotFound, Sighting, State
 
 # Increased whenever what is kept of a photo changes its meaning.
@@ -16,18 +16,13 @@ LOOK_FORMAT = "4"
 
 
 def eye_name(model: str) -> str:
-    """Name everything on which a look depends, besides the photo.
-
-    Whether numbers can be read is part of it: photos seen without are seen again once
-    the extra for them is installed.
-    """
-    reads = "numbers" if number.available() else "no-numbers"
-    return f"{__version__}/{LOOK_FORMAT}/{reads}/{model}"
+    """Name everything on which a look depends, besides the photo."""
+    return f"{__version__}/{LOOK_FORMAT}/{model}"
 
 
 def model_of(eye: str) -> str:
     """Version of the model in a name that `eye_name` made."""
-    return eye.split("/", 3)[3]
+    return eye.split("/", 2)[2]
 
 
 @dataclass(frozen=True, slots=True)
