@@ -196,6 +196,8 @@ def _read(photo: Photo, crop: Crop, reader: Network) -> _Found:
         and look.box.left < middle[0] < look.box.right
     ]
     other = _best(same, again)
+    if found.box.height < _CLEAR_PX and other.values:
+        return _Found(other.values, found.box, crop)  # the first was too small to count
     return _Found(blend([found.values, other.values]), found.box, crop)
 
 
