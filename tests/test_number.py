@@ -218,7 +218,7 @@ def test_the_cab_lies_above_the_rear_of_the_running_board() -> None:
 
 
 def reading(steps: list[dict[str, float]]) -> Reading:
-    return Reading("", 0.0, Box(0, 0, 1, 1), tuple(MappingProxyType(step) for step in steps))
+    return Reading("", 0.0, Box(0, 0, 1, 1), 1.0, tuple(MappingProxyType(step) for step in steps))
 
 
 def test_spelling_sums_every_path_of_the_definition() -> None:

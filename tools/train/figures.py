@@ -103,7 +103,7 @@ def draw(rng: np.random.Generator) -> Drawing:
 def _text(rng: np.random.Generator) -> str:
     kind = rng.random()
     if kind < 0.8:
-        digits = int(rng.choice([1, 2, 3, 4, 5], p=[0.14, 0.2, 0.32, 0.24, 0.1]))
+        digits = int(rng.choice([1, 2, 3, 4, 5], p=[0.2, 0.2, 0.32, 0.2, 0.08]))
         return "".join(str(d) for d in rng.integers(0, 10, digits))
     letters = "".join(rng.choice(list(LETTERS), int(rng.integers(2, 8))))
     if kind < 0.94:

@@ -21,7 +21,7 @@ STRIDE = 4
 # Pixels of the photo that come to one of the crop: small figures are enlarged to be read.
 # The window divided by each is a multiple of 8, as the JPEG blocks want it.
 _ENLARGED = (1.0, 4 / 3, 2.0, 8 / 3)
-_HEIGHT = (11.0, 44.0)  # of figures in the crop, pixels
+_HEIGHT = (12.0, 50.0)  # of figures in the crop, pixels
 _LEAST_PX = 5.0  # of figures in the photo; below, nobody can tell and nothing is taught
 _MOST_WIDE = 1.5  # width over height; figures stretched further are seen from almost behind
 _BARE = 0.12  # share of windows without a character
@@ -396,10 +396,35 @@ def _painted(
         ink,
         _colour(generator, count, uniform((count, 1, 1, 1), generator)),
     )
+    ink, rim, plate = _cast(generator, plated, (ink, rim, plate))
     for index, colour in ((2, plate), (3, rim), (1, shade), (0, ink)):
         cover = layers[:, index : index + 1]
         out = out * (1 - cover) + colour * cover
     return out.clamp(0, 1)
+
+
+def _cast(
+    generator: torch.Generator, plated: Tensor, colours: tuple[Tensor, Tensor, Tensor]
+) -> tuple[Tensor, Tensor, Tensor]:
+    """Some plates cast in brass: figures and rim of one metal, the ground red or dark.
+
+    Brass on red differs more in hue than in brightness, which drawn colours seldom do.
+    """
+    count, like = len(plated), plated
+    chosen = (uniform((count, 1, 1, 1), generator) < 0.35) & (plated > 0)
+    metal = like.new_tensor([0.85, 0.62, 0.28]).view(1, 3, 1, 1)
+    grounds = like.new_tensor([[0.6, 0.09, 0.06], [0.05, 0.05, 0.05], [0.1, 0.2, 0.12]])
+    which = torch.randint(3, (count,), device=like.device, generator=generator)
+    light = torch.exp(0.35 * normal((count, 1, 1, 1), generator))
+    drift = 1 + 0.12 * normal((count, 3, 1, 1), generator)
+    brass = (metal * light * drift).clamp(0, 1)
+    field = (grounds[which].view(count, 3, 1, 1) * light.sqrt() * drift.flip(1)).clamp(0, 1)
+    ink, rim, plate = colours
+    return (
+        torch.where(chosen, brass, ink),
+        torch.where(chosen, brass, rim),
+        torch.where(chosen, field, plate),
+    )
 
 
 def _colour(generator: torch.Generator, count: int, level: Tensor) -> Tensor:

@@ -130,7 +130,8 @@ def reading_of(line: Sequence[Character]) -> Reading:
         max(b.right for b in boxes),
         max(b.bottom for b in boxes),
     )
-    return Reading("".join(best), float(np.mean(sure)), around, tuple(steps))
+    proportion = float(np.median([b.width / max(b.height, 1e-6) for b in boxes]))
+    return Reading("".join(best), float(np.mean(sure)), around, proportion, tuple(steps))
 
 
 def _follows(before: Box, after: Box) -> bool:

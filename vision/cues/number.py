@@ -9,7 +9,7 @@ from types import MappingProxyType
 import numpy as np
 
 from vision.cues.characters import read_lines
-from vision.cues.spelling import ILLEGIBLE, blend, spell
+from vision.cues.spelling import ILLEGIBLE, Reading, blend, spell
 from vision.network import Network, Networks
 from vision.photo import closer
 from vision.records import Box, Cue, Photo, Point, Region, Sighting, State
@@ -28,11 +28,12 @@ _CAB_FROM = (0.45, 0.78)
 _LONG = 2.6 * (1.0 + _BEHIND - _CAB_FROM[1])
 _MOST_STRETCH = 2.2
 _GREY = 114  # beyond the crop, as beyond a photo's edge
-# A second look shows figures at the height that the network knows best.
-_BEST_PX = 24.0
-_WORTH_ANOTHER_LOOK = 0.1
-_CLEAR = 0.97  # a reading above, at a height from _CLEAR_PX on, needs no second look
-_CLEAR_PX = 14.0
+# Places looked at from nearer, and how high figures are then, pixels.
+_PLACES = 2
+_NEAR_PX = (29.0, 36.0)
+_PROPORTION = 0.62  # width over height; narrower figures are widened
+_WORTH_ANOTHER_LOOK = 0.08
+_CLEAR = 0.9  # a reading above needs no other place
 # Least probabilities. One figure alone, or one beside an illegible character, is what
 # window frames and steps look like too.
 _SURE, _SURE_ALONE, _SURE_PARTLY, _SURE_ELSEWHERE, _SURE_MIRRORED = 0.5, 0.8, 0.8, 0.9, 0.8
@@ -87,7 +88,7 @@ def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
     plain = _read(photo, crop, reader)
     if _believed(plain, _SURE):
         return _cue(photo, plain, "{text} reads on the cab side, {px:.0f} pixels high")
-    mirrored = _read_mirrored(crop, plain, reader)
+    mirrored = _read_mirrored(photo, crop, plain, reader)
     if mirrored is not None:
         because = "{text} reads on the cab side in mirror image: a mirror or the glass's back?"
         return _cue(photo, mirrored, because)
@@ -179,55 +180,77 @@ def _fitted(crop: Crop, reader: Network) -> Crop:
 
 
 def _read(photo: Photo, crop: Crop, reader: Network) -> _Found:
-    """The most probable number on a crop, looked at again from nearer or farther in doubt."""
-    found = _best(_looks(crop, reader), crop)
-    if found.p < _WORTH_ANOTHER_LOOK:
-        return found
-    if found.p >= _CLEAR and found.box.height >= _CLEAR_PX and len(found.text) > 1:
-        return found
-    again = _nearer(photo, found, reader)
-    if again is None:
-        return found
-    middle = Box(0, 0, *map(float, reader.size)).centre
-    same = [
-        look
-        for look in _looks(again, reader)
-        if abs(look.box.centre[1] - middle[1]) < _BEST_PX
-        and look.box.left < middle[0] < look.box.right
+    """The most probable number on a crop.
+
+    The crop shows where characters may stand; which they are is read from nearer, twice,
+    since figures that are small and close together run into each other.
+    """
+    lines = sorted(read_lines(crop.pixels, reader), key=_promise, reverse=True)
+    found = []
+    for line in lines[:_PLACES]:
+        if _promise(line) < _WORTH_ANOTHER_LOOK:
+            break
+        found.append(_read_near(photo, crop, line, reader))
+        if found[-1].p >= _CLEAR and len(found[-1].text) > 1:
+            break
+    return _best(found, crop)
+
+
+def _promise(line: Reading) -> float:
+    """How far a line may be a number; one character alone is less likely to be one."""
+    return line.confidence * (1.0 if len(line.text) > 1 else 0.6)
+
+
+def _read_near(photo: Photo, crop: Crop, line: Reading, reader: Network) -> _Found:
+    """What reads in a place from nearer; each look starts from what the one before saw."""
+    looks = []
+    for tall in _NEAR_PX:
+        near = _nearer(photo, crop, line, tall, reader)
+        seen = _in_the_middle(near, tall, reader) if near is not None else None
+        looks.append(spell(seen) if seen is not None else {})
+        if near is not None and seen is not None:
+            crop, line = near, seen
+    return _Found(blend(looks), line.box, crop)
+
+
+def _in_the_middle(crop: Crop, tall: float, reader: Network) -> Reading | None:
+    """The likeliest line in the middle of a crop whose figures are about `tall` pixels high."""
+    x, y = reader.size[0] / 2, reader.size[1] / 2
+    there = [
+        line
+        for line in read_lines(crop.pixels, reader)
+        if abs(line.box.centre[1] - y) < 0.7 * tall
+        and line.box.left - 0.5 * tall < x < line.box.right + 0.5 * tall
     ]
-    other = _best(same, again)
-    if found.box.height < _CLEAR_PX and other.values:
-        return _Found(other.values, found.box, crop)  # the first was too small to count
-    return _Found(blend([found.values, other.values]), found.box, crop)
+    return max(there, key=_promise, default=None)
 
 
-def _looks(crop: Crop, reader: Network) -> list[_Found]:
-    return [_Found(spell(r), r.box, crop) for r in read_lines(crop.pixels, reader)]
-
-
-def _nearer(photo: Photo, found: _Found, reader: Network) -> Crop | None:
-    """The place again, its figures as high as the network knows them best."""
-    x, y = found.box.centre
-    scale = max(found.box.height, 4.0) / _BEST_PX
-    half = (reader.size[0] * scale / 2, reader.size[1] * scale / 2)
+def _nearer(photo: Photo, crop: Crop, line: Reading, tall: float, reader: Network) -> Crop | None:
+    """A line with its figures `tall` pixels high, and no narrower than figures are."""
+    x, y = line.box.centre
+    scale = max(line.box.height, 4.0) / tall
+    stretch = min(max(_PROPORTION / max(line.proportion, 1e-6), 1.0), _MOST_STRETCH)
+    half = (reader.size[0] * scale / stretch / 2, reader.size[1] * scale / 2)
     corners = tuple((x + a * half[0], y + b * half[1]) for a, b in _CORNERS)
-    a, b, c, d = found.crop.photo_points(corners)
+    a, b, c, d = crop.photo_points(corners)
     try:
         return region_crop(photo, (a, b, c, d), reader.size)
     except ValueError:
         return None
 
 
-def _read_mirrored(crop: Crop, plain: _Found, reader: Network) -> _Found | None:
+def _read_mirrored(photo: Photo, crop: Crop, plain: _Found, reader: Network) -> _Found | None:
+    """The number that reads when left and right are swapped, far better than without."""
     width = crop.pixels.shape[1]
-    flipped = replace(crop, pixels=np.ascontiguousarray(crop.pixels[:, ::-1]))
-    found = _best(_looks(flipped, reader), crop)
+    swap = np.array([[-1.0, 0, width], [0, 1, 0], [0, 0, 1]])
+    turned = np.ascontiguousarray(crop.pixels[:, ::-1])
+    flipped = replace(crop, pixels=turned, to_photo=crop.to_photo @ swap)
+    found = _read(photo, flipped, reader)
     if len(found.text) < 2 or not _MIRROR_PROOF & set(found.text):
         return None
     if found.p < _SURE_MIRRORED or _weight(found) - _weight(plain) < _FAR_BETTER:
         return None
-    box = Box(width - found.box.right, found.box.top, width - found.box.left, found.box.bottom)
-    return _Found(found.values, box, crop)
+    return found
 
 
 def _best(looks: Sequence[_Found], crop: Crop) -> _Found:

@@ -31,6 +31,8 @@ class Reading:
         Mean probability of those characters, 0 to 1.
     box : Box
         Round the line, pixels of the picture given.
+    proportion : float
+        Width over height of its characters, their median.
     steps : tuple of mapping of str to float
         From left to right, the probability of each character at each step, `BLANK` for
         none; equal characters at neighbouring steps are one (connectionist temporal
@@ -40,6 +42,7 @@ class Reading:
     text: str
     confidence: float
     box: Box
+    proportion: float
     steps: tuple[Mapping[str, float], ...]
 
 
