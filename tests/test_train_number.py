@@ -17,7 +17,7 @@ pytest.importorskip("onnx", reason="the studio's library is not among the tests'
 
 from tools.export import _unfocused  # noqa: E402
 from tools.render.truth import MASK_BITS  # noqa: E402
-from tools.train import figures  # noqa: E402
+from tools.train import figures, painting  # noqa: E402
 from tools.train import number as lesson  # noqa: E402
 from tools.train.loading import empty  # noqa: E402
 from tools.train.numbered import numbered  # noqa: E402
@@ -31,16 +31,16 @@ def _generator(seed: int = 3) -> torch.Generator:
 
 
 @pytest.fixture(scope="module")
-def bank() -> lesson.Bank:
+def bank() -> painting.Bank:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(lesson, "_DRAWINGS", 60)
-        patch.setattr(lesson, "_GROUNDS", 8)
-        return lesson.Bank(torch.device("cpu"), 1)
+        patch.setattr(painting, "_DRAWINGS", 60)
+        patch.setattr(painting, "_GROUNDS", 8)
+        return painting.Bank(torch.device("cpu"), 1)
 
 
 def _small(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(lesson, "_DRAWINGS", 60)
-    monkeypatch.setattr(lesson, "_GROUNDS", 8)
+    monkeypatch.setattr(painting, "_DRAWINGS", 60)
+    monkeypatch.setattr(painting, "_GROUNDS", 8)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -83,7 +83,7 @@ def test_a_drawn_figure_is_the_one_it_is_called() -> None:
 
 
 def test_a_windows_marks_lie_where_its_targets_are(
-    bank: lesson.Bank, monkeypatch: pytest.MonkeyPatch
+    bank: painting.Bank, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     _small(monkeypatch)
     rows = torch.full((32,), -1)
@@ -154,7 +154,7 @@ def test_a_number_that_is_half_hidden_or_not_in_sight_teaches_nothing() -> None:
 
 
 def test_a_rendered_window_shows_its_own_number_or_another(
-    bank: lesson.Bank, monkeypatch: pytest.MonkeyPatch
+    bank: painting.Bank, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     _small(monkeypatch)
     record, mask = _cab("316", (460, 205), 30)

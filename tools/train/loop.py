@@ -17,7 +17,8 @@ from torch import Tensor, nn
 from tools.train.finding import finder_batch, finder_loss
 from tools.train.judging import judge_batch, judge_loss
 from tools.train.networks import Counter, Finder, Judge, Poser, Reader
-from tools.train.number import Bank, legible, number_batch, number_loss
+from tools.train.number import legible, number_batch, number_loss
+from tools.train.painting import Bank
 from tools.train.pictures import REGIONS, Pictures
 from tools.train.posing import poser_batch, poser_loss
 from tools.train.settings import Settings

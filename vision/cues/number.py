@@ -98,7 +98,8 @@ def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
         if _believed(engine, _SURE_ELSEWHERE) and len(engine.text) > 1:
             return _cue(photo, engine, "{text} reads on the engine, though not on its cab side")
     because = "no number can be read on the cab side"
-    side = sighting.tender and _straightened(photo, _corners(sighting.tender), reader, long=0.0)
+    box = sighting.tender
+    side = None if box is None else _straightened(photo, _corners(box), reader, long=0.0)
     if side is not None:
         tender = _read(photo, side, reader)
         if _believed(tender, _SURE_ELSEWHERE) and len(tender.text) > 1:
