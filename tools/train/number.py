@@ -160,7 +160,9 @@ def _rendered(
     side = torch.tensor(NUMBER_SIZE, device=device, dtype=torch.float32)
     to_picture = quad_transform(quad + moved * along * settings.jitter * settings.ease, NUMBER_SIZE)
     corners, classes = pictures.figures[rows], pictures.digits[rows]
-    flat = through(torch.linalg.inv(to_picture), corners.flatten(1, 2)).view(count, -1, 4, 2)
+    flat = through(torch.linalg.inv_ex(to_picture).inverse, corners.flatten(1, 2)).view(
+        count, -1, 4, 2
+    )
     known = (classes >= 0)[..., None]
     low = flat.amin(2).masked_fill(~known, 1e4).amin(1)
     high = flat.amax(2).masked_fill(~known, -1e4).amax(1)
@@ -187,7 +189,9 @@ def _rendered(
     to_side = torch.cat([upper, torch.stack([zero, zero, one], 1)[:, None]], 1)
     window = to_picture @ to_side
     pixels = cut(pictures.pixels[rows], window, size, finer=2)
-    inside = through(torch.linalg.inv(window), corners.flatten(1, 2)).view(count, -1, 4, 2)
+    inside = through(torch.linalg.inv_ex(window).inverse, corners.flatten(1, 2)).view(
+        count, -1, 4, 2
+    )
     marks = marks_of(inside, classes, size)
     filler = (0, figures.MOST - classes.shape[1])
     marks = Marks(

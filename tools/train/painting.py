@@ -95,7 +95,7 @@ def drawn(
     if hidden is not None:
         middle = torch.minimum(torch.maximum(hidden[0], half), torch.maximum(limit - half, half))
     to_window = quad_transform(_quads(generator, count, middle, scale, stretch), figures.SIZE)
-    warped = cut(layers, torch.linalg.inv(to_window), size, finer=2)
+    warped = cut(layers, torch.linalg.inv_ex(to_window).inverse, size, finer=2)
     batch = _painted(generator, canvas, warped, middle, half, hidden)
     corners = torch.stack(
         [boxes[..., [0, 1]], boxes[..., [2, 1]], boxes[..., [2, 3]], boxes[..., [0, 3]]], 2
