@@ -137,3 +137,43 @@ def test_pictures_beyond_the_room_are_left_out(tmp_path: Path) -> None:
     append([store], tmp_path, labels, threads=1)
     append([store], tmp_path, labels, threads=1)
     assert int(store.filled) == 3
+
+
+def test_a_shipped_network_comes_back_and_says_the_same() -> None:
+    """Against ONNX Runtime on the shipped file, before and after its layers are settled."""
+    pytest.importorskip("onnx", reason="the training's library is not among the tests' own")
+    import onnxruntime
+
+    from tools.export import _Shipped
+    from tools.train.revive import revive, settle
+
+    path = Path(__file__).parent.parent / "models" / "boiler_top.onnx"
+    net = revive("boiler_top", path)
+    pixels = np.random.default_rng(3).integers(0, 256, (1, 112, 384, 3), dtype=np.uint8)
+    session = onnxruntime.InferenceSession(str(path), providers=["CPUExecutionProvider"])
+    expected = session.run(None, {"pixels": pixels})
+
+    def said() -> list[np.ndarray]:
+        with torch.no_grad():
+            return [out.numpy() for out in _Shipped(net).eval()(torch.from_numpy(pixels))]
+
+    for one, two in zip(said(), expected, strict=True):
+        assert np.allclose(one, two, atol=1e-3)
+    settle(net, [torch.rand(4, 3, 112, 384, generator=_generator())])
+    for one, two in zip(said(), expected, strict=True):
+        assert np.allclose(one, two, atol=1e-3)
+    # Settled, training starts where its batches are: as in use, but for what they differ by.
+    layer = next(m for m in net.modules() if isinstance(m, torch.nn.BatchNorm2d))
+    assert float(layer.running_var.max()) > 1e-3
+
+
+def test_weights_half_way_are_the_mean() -> None:
+    from tools.train.blend import between
+
+    one = {"a": torch.zeros(3), "steps": torch.tensor(4)}
+    two = {"a": torch.ones(3), "steps": torch.tensor(9)}
+    mixed = between(one, two, 0.5)
+    assert mixed["a"].tolist() == [0.5] * 3
+    assert int(mixed["steps"]) == 9
+    with pytest.raises(ValueError, match="one design"):
+        between(one, {"a": torch.ones(4), "steps": torch.tensor(9)}, 0.5)

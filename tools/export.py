@@ -209,8 +209,11 @@ def main() -> None:
     arguments = parser.parse_args()
     arguments.models.mkdir(parents=True, exist_ok=True)
     for name in NAMES:
-        target = arguments.models / f"{name}.onnx"
-        worst = export(name, arguments.weights / f"{name}.pt", target, version=arguments.version)
+        target, weights = arguments.models / f"{name}.onnx", arguments.weights / f"{name}.pt"
+        if not weights.exists():
+            print(f"{name}: no weights in {arguments.weights}, left as it is")
+            continue
+        worst = export(name, weights, target, version=arguments.version)
         print(f"{name}: {target.stat().st_size / 1e6:.2f} MB, differs from torch by {worst:.1e}")
     write_sums(arguments.models)
 

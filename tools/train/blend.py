@@ -1,0 +1,61 @@
+"""Weights between those before and those after more training.
+
+python -m tools.train.blend --before DIR --after DIR --out DIR --only boiler_top
+
+A network that is trained on with a few engines more comes to know those by heart and loses
+some of what it knew; half way it keeps most of both (Wortsman et al. 2022, "Robust
+fine-tuning of zero-shot models", which found a half good without choosing).
+"""
+
+from __future__ import annotations
+
+import argparse
+import shutil
+from collections.abc import Mapping
+from pathlib import Path
+
+import torch
+from torch import Tensor
+
+
+def between(
+    before: Mapping[str, Tensor], after: Mapping[str, Tensor], share: float
+) -> dict[str, Tensor]:
+    """The weights `share` of the way from `before` to `after`; counters as after.
+
+    Raises
+    ------
+    ValueError
+        The two are not of one design.
+    """
+    if {k: v.shape for k, v in before.items()} != {k: v.shape for k, v in after.items()}:
+        raise ValueError("weights of one design expected, got two")
+    return {
+        name: torch.lerp(before[name], new, share) if new.is_floating_point() else new
+        for name, new in after.items()
+    }
+
+
+def main() -> None:
+    """Blend networks and keep where they come from."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--before", type=Path, required=True)
+    parser.add_argument("--after", type=Path, required=True)
+    parser.add_argument("--share", type=float, default=0.5)
+    parser.add_argument("--only", nargs="+", required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    options = parser.parse_args()
+    options.out.mkdir(parents=True, exist_ok=True)
+    for name in options.only:
+        one, two = (
+            torch.load(folder / f"{name}.pt", map_location="cpu", weights_only=True)
+            for folder in (options.before, options.after)
+        )
+        torch.save(between(one, two, options.share), options.out / f"{name}.pt")
+        shutil.copyfile(options.after / f"{name}.json", options.out / f"{name}.json")
+
+
+if __name__ == "__main__":
+    main()
