@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from vision.locate import find, locate
+from vision.locate import Glimpse, find, locate
 from vision.network import Networks
 from vision.records import Box, Heading, NotFound, Photo, Sighting
 
@@ -92,26 +92,55 @@ class Turning(Fixed):
         return {"maps": self._answers[len(self.seen) - 1]}
 
 
+def _found(*looks: np.ndarray) -> tuple[Glimpse, int]:
+    finder = Turning(*looks)
+    glimpse = find(PHOTO, Networks({"finder": finder}, fusion=LIMITS, version="fixed"))
+    return glimpse, len(finder.seen)
+
+
+SEEN = Box(150, 100, 250, 140)
+
+
 @pytest.mark.parametrize(
-    ("sharp", "back", "surest"), [(0.4, 0.8, "back"), (0.8, 0.4, "sharp"), (0.3, 0.4, "first")]
+    ("near", "sharp", "back", "surest"),
+    [(0.3, 0.4, 0.8, "back"), (0.3, 0.8, 0.4, "sharp"), (0.3, 0.3, 0.4, "first")],
 )
 def test_an_unsure_finder_looks_again_and_the_surest_look_counts(
-    sharp: float, back: float, surest: str
+    near: float, sharp: float, back: float, surest: str
 ) -> None:
-    seen = Box(150, 100, 250, 140)
-    finder = Turning(
-        _maps(ENGINE, TENDER, score=0.5),
-        _maps(seen, TENDER, score=sharp),
-        _maps(seen, TENDER, score=back),
-    )
-    glimpse = find(PHOTO, Networks({"finder": finder}, fusion=LIMITS, version="fixed"))
-    assert len(finder.seen) == 3
+    scores = (0.5, near, sharp, back)
+    boxes = (ENGINE, SEEN, SEEN, SEEN)
+    looks = [_maps(box, TENDER, score=s) for box, s in zip(boxes, scores, strict=True)]
+    glimpse, count = _found(*looks)
+    assert count == 4
     # Seen from two fifths as far again, shrunk about the middle of the 448 by 352 input.
-    edges = zip(seen.as_tuple(), (224, 176) * 2, strict=True)
-    nearer = Box(*((edge - middle) * 1.4 + middle for edge, middle in edges))
-    expected = {"first": ENGINE, "sharp": seen, "back": nearer}[surest].scaled(2)
+    edges = zip(SEEN.as_tuple(), (224, 176) * 2, strict=True)
+    further = Box(*((edge - middle) * 1.4 + middle for edge, middle in edges))
+    expected = {"first": ENGINE, "sharp": SEEN, "back": further}[surest].scaled(2)
     assert glimpse.locomotive.as_tuple() == pytest.approx(expected.as_tuple(), abs=2.0)
-    assert glimpse.score == pytest.approx(max(0.5, sharp, back))
+    assert glimpse.score == pytest.approx(max(scores))
+
+
+def test_what_may_be_an_engine_is_looked_at_from_nearer_and_that_may_do() -> None:
+    small = Box(200, 100, 240, 116)
+    glimpse, count = _found(
+        _maps(small, TENDER, score=0.3), _maps(Box(112, 132, 336, 220), TENDER, score=0.9)
+    )
+    assert count == 2
+    # 0.3 of the photo's 896 pixels fill the input's 448, round the middle of what was seen.
+    x, y = small.scaled(2).centre
+    scale = 0.3 * 896 / 448
+    expected = (x - 112 * scale, y - 44 * scale, x + 112 * scale, y + 44 * scale)
+    assert glimpse.locomotive.as_tuple() == pytest.approx(expected, abs=1.0)
+
+
+def test_the_tender_is_the_one_of_the_look_that_shows_it_best() -> None:
+    glimpse, _ = _found(
+        _maps(ENGINE, TENDER, score=0.5, tender_score=0.8),
+        _maps(SEEN, Box(10, 10, 40, 30), score=0.9, tender_score=0.3),
+    )
+    assert glimpse.tender.as_tuple() == pytest.approx(TENDER.scaled(2).as_tuple(), abs=0.5)
+    assert glimpse.tender_score == pytest.approx(0.8)
 
 
 def test_a_sure_finder_looks_once() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,11 +18,13 @@ HEADINGS = (Heading.LEFT, Heading.RIGHT, Heading.TOWARD, Heading.AWAY)
 _PADDING = 0.15
 # A box narrower than this (pixels of the full-size photo) shows no part of an engine.
 _MIN_WIDTH_PX = 40.0
-# Score below which the finder looks again, at the picture sharpened and from so much
-# further away. On 187 renders spoilt at severity 3 it then found 86 instead of 69 % of
-# engines out of focus and 79 instead of 69 % of those in motion, as many as before of the
-# unspoilt ones and one in a hundred fewer of the noisy ones; on 22 photographs one more.
+# Score below which the finder looks again: from nearer, at so many widths of what it may
+# have seen, but no fewer than such a share of the picture's; then sharpened, and from so
+# much further away. Of 278 renders, half of them of castings it never saw, it then found
+# 98 instead of 95 %, and of the same spoilt at severity 3 82 instead of 59 % out of focus
+# and 74 instead of 59 % in motion.
 _SURE = 0.7
+_NEAR, _NEAR_LEAST = 2.0, 0.3
 _BACK = 1.4
 _STRIDE = 8  # input pixels per cell of the finder's map
 # Cells round the peak whose boxes are averaged, weighted by their score; by eye this
@@ -75,16 +77,31 @@ def locate(photo: Photo, networks: Networks) -> Sighting | NotFound:
 def find(photo: Photo, networks: Networks) -> Glimpse:
     """The most likely engine and tender in the whole photo.
 
-    An unsure finder looks again, and the surest look counts: at the picture sharpened,
+    An unsure finder looks again, and the surest look counts: first nearer at what it may
+    have seen, since small engines are lost in the whole photo; then at all of it sharpened,
     which may be out of focus, and from further back, since an engine that fills the frame
     is larger than most it has learnt from, and blur is less of a small picture.
     """
     view = whole(photo, networks["finder"].size)
-    glimpse = _find_in(view, photo, networks)
-    if glimpse.score >= _SURE:
-        return glimpse
-    again = [_find_in(v, photo, networks) for v in (sharpened(view), stepped_back(view, _BACK))]
-    return max(glimpse, *again, key=lambda g: g.score)
+    looks = [_find_in(view, photo, networks)]
+    if looks[0].score < _SURE:
+        looks.append(_find_in(_nearer(photo, looks[0].locomotive, view), photo, networks))
+    if max(look.score for look in looks) < _SURE:
+        again = (sharpened(view), stepped_back(view, _BACK))
+        looks += [_find_in(other, photo, networks) for other in again]
+    best = max(looks, key=lambda look: look.score)
+    # From nearer the tender may lie beyond the edge: the look that shows it best counts.
+    tender = max(looks, key=lambda look: look.tender_score)
+    return replace(best, tender=tender.tender, tender_score=tender.tender_score)
+
+
+def _nearer(photo: Photo, seen: Box, view: Crop) -> Crop:
+    """What lies round a box, in the size and shape of the finder's input."""
+    height, width = view.pixels.shape[:2]
+    x, y = seen.centre
+    across = max(_NEAR * seen.width, _NEAR_LEAST * photo.size[0]) / 2
+    down = across * height / width
+    return box_crop(photo, Box(x - across, y - down, x + across, y + down), (width, height))
 
 
 def _find_in(view: Crop, photo: Photo, networks: Networks) -> Glimpse:
