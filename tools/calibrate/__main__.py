@@ -47,8 +47,8 @@ class Rules:
     """
 
     false_at_most: float = 0.02
-    lost_at_most: float = 0.004
-    stated_at_most: float = 0.05
+    lost_at_most: float = 0.002
+    stated_at_most: float = 0.03
     hidden_at_most: float = 0.02
     sure_at_least: float = 0.7
     trusted: float = 0.9
