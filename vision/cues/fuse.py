@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.cues.evidence import PARTS_ALONG, Evidence
 from vision.features import line_colour_shares
@@ -105,21 +106,27 @@ def along(
     values: Mapping[str, float], model: Mapping[str, Any], fusion: Mapping[str, Any]
 ) -> tuple[float, ...]:
     """Probability that the part is there, were it to stand in each part of its region."""
-    shares = ((part + 0.5) / PARTS_ALONG for part in range(PARTS_ALONG))
-    here = ({**values, "heat_here": heat_at(values, share)} for share in shares)
+    shares = (np.arange(PARTS_ALONG) + 0.5) / PARTS_ALONG
+    here = ({**values, "heat_here": heat} for heat in heats_at(values, shares))
     return tuple(trusted(linear(model, named), fusion) for named in here)
 
 
-def heat_at(values: Mapping[str, float], share: float) -> float:
-    """Log odds, by the judge's heat alone, that the part stands at a share of its region.
+def heats_at(values: Mapping[str, float], shares: NDArray[np.float64]) -> list[float]:
+    """Log odds, by the judge's heat alone, that the part stands at shares of its region.
 
     The region's corners err, so that the place may be seen a little before or behind it:
     the odds there count by how likely such an error is.
     """
     centres = (np.arange(PARTS_ALONG) + 0.5) / PARTS_ALONG
-    weight = np.exp(-0.5 * ((centres - share) / PLACE_SPREAD) ** 2)
-    heat = np.array([values[f"heat_{part:02d}"] for part in range(PARTS_ALONG)])
-    return float(np.log((weight / weight.sum()) @ np.exp(heat)))
+    weight = np.exp(-0.5 * ((centres - shares[:, None]) / PLACE_SPREAD) ** 2)
+    odds = np.exp([values[f"heat_{part:02d}"] for part in range(PARTS_ALONG)])
+    mean: NDArray[np.float64] = weight @ odds / weight.sum(axis=1)
+    return [math.log(m) for m in mean]
+
+
+def heat_at(values: Mapping[str, float], share: float) -> float:
+    """`heats_at` of one share."""
+    return heats_at(values, np.array([share]))[0]
 
 
 def _weighed(evidence: Evidence, fusion: Mapping[str, Any], seen: float) -> Cue:
