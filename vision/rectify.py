@@ -59,16 +59,7 @@ class Crop:
 
     def photo_box(self, box: Box) -> Box:
         """The upright box round a box of the crop, in pixels of the full-size photo."""
-        corners = self.photo_points(
-            (
-                (box.left, box.top),
-                (box.right, box.top),
-                (box.right, box.bottom),
-                (box.left, box.bottom),
-            )
-        )
-        xs, ys = zip(*corners, strict=True)
-        return Box(min(xs), min(ys), max(xs), max(ys))
+        return Box.around(self.photo_points(box.corners))
 
 
 def whole(photo: Photo, size: tuple[int, int]) -> Crop:

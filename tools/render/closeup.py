@@ -27,7 +27,7 @@ from tools.render.studio import (
     poses_of,
     stage_of,
 )
-from tools.render.truth import CORNERS, CUE_REGION, View, label, mask_of
+from tools.render.truth import CUE_REGION, View, facing, label, mask_of, quad_of
 
 CUE_OF = {region: cue for cue, region in CUE_REGION.items()}
 SIZES = {
@@ -116,11 +116,6 @@ def _seen(
     return developed(job, number, linear, room), mask_of(view), truth
 
 
-def _outline(model: Any, region: str, side: str) -> NDArray[np.float64]:
-    name = "tender_side" if region == "tender" else region
-    return np.stack([model.landmarks[f"{name}_{side}_{corner}"] for corner in CORNERS])
-
-
 def _close(
     rng: np.random.Generator, model: Any, region: str, far: Any, *, lenses: tuple[float, ...]
 ) -> tuple[Pose, float] | None:
@@ -128,14 +123,13 @@ def _close(
     if region == "tender" and "tender_side_left_front_top" not in model.landmarks:
         return None
     origin = np.asarray(far.origin, float)
-    quads = [_outline(model, region, side) for side in ("left", "right")]
+    outline = "tender_side" if region == "tender" else region
+    quads = [quad_of(model, outline, side) for side in ("left", "right")]
     quad = min(quads, key=lambda q: float(np.linalg.norm(q.mean(axis=0) - origin)))
-    normal = np.cross(quad[1] - quad[0], quad[3] - quad[0])
-    facing = abs(float(normal @ (quad.mean(axis=0) - origin)))
-    facing /= float(np.linalg.norm(normal) * np.linalg.norm(quad.mean(axis=0) - origin))
+    square = facing(origin, quad)
     shown = np.concatenate(quads) if region == "tender" else quad
     middle = shown.mean(axis=0)
-    turned_away = facing < 0.17 or (facing < 0.4 and rng.random() > _SIDE_SHARE)
+    turned_away = square < 0.17 or (square < 0.4 and rng.random() > _SIDE_SHARE)
     if region != "tender" and turned_away:
         return None
     pose = Pose(origin, middle, np.asarray(far.up, float))

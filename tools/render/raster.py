@@ -18,7 +18,15 @@ from numpy.typing import NDArray
 from tools.parts import Scene
 from tools.render import probe, shaders
 from tools.render.card import Shapes, panorama_on
-from tools.render.projection import camera_basis, distances, lens, looking, parallel, perspective
+from tools.render.projection import (
+    camera_basis,
+    distances,
+    lens,
+    looking,
+    parallel,
+    perspective,
+    project,
+)
 from tools.render.raytrace import FirstHits
 
 _SCALE = 2  # subpixels a side
@@ -129,14 +137,10 @@ class RasterStage:
         hidden by its own slope. Outside the picture nothing is met.
         """
         assert self._last is not None
-        pose, fov_deg, (width, height) = self._last
-        local = rays @ camera_basis(pose).T
-        depth = np.maximum(local[:, 2], 1e-9)
-        focal = width / 2 / np.tan(np.radians(fov_deg) / 2)
-        x = np.floor((local[:, 0] / depth * focal + width / 2) * _SCALE).astype(np.int64)
-        y = np.floor((local[:, 1] / depth * focal + height / 2) * _SCALE).astype(np.int64)
+        pixels, depth = project(origins + rays, *self._last)
+        x, y = np.floor(pixels.T * _SCALE).astype(np.int64)
         rows, columns = self._part.shape
-        inside = (local[:, 2] > 0) & (x >= 0) & (y >= 0) & (x < columns) & (y < rows)
+        inside = (depth > 0) & (x >= 0) & (y >= 0) & (x < columns) & (y < rows)
         x, y = np.clip(x, 0, columns - 1), np.clip(y, 0, rows - 1)
         part = np.where(inside, self._part[y, x], -1).astype(np.int32)
         reach = np.where(inside, self._furthest[y, x], np.inf).astype(np.float32)

@@ -115,7 +115,7 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
     record["whole"] = record["locomotive_share"] >= 0.85
     record["regions"], record["visible"] = {}, {}
     for region in REGIONS:
-        quad = _corners(model, region, near)
+        quad = quad_of(model, region, near)
         record["regions"][region] = np.round(view.project(quad), 1).tolist()
         record["visible"][region] = round(_share_visible(view, quad, region, length), 3)
     record["cues"] = {cue: _cue(view, model, cue, side=near, record=record) for cue in CUE_REGION}
@@ -130,35 +130,36 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
     return record
 
 
-def _corners(model: Model, region: str, side: str) -> NDArray[np.float64]:
+def quad_of(model: Model, region: str, side: str) -> NDArray[np.float64]:
+    """Corners of a region on one side, in the order of `CORNERS`, shape (4, 3)."""
     return np.stack([model.landmarks[f"{region}_{side}_{corner}"] for corner in CORNERS])
 
 
 def _near_side(view: View, model: Model) -> str:
-    left = _corners(model, "side_rods", "left").mean(axis=0)
-    right = _corners(model, "side_rods", "right").mean(axis=0)
+    left = quad_of(model, "side_rods", "left").mean(axis=0)
+    right = quad_of(model, "side_rods", "right").mean(axis=0)
     nearer_left = np.linalg.norm(left - view.origin) < np.linalg.norm(right - view.origin)
     return "left" if nearer_left else "right"
 
 
 def _axes(model: Model) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Forward and sideways (to the engine's left) unit vectors of the placed engine."""
-    quad = _corners(model, "side_rods", "left")
+    quad = quad_of(model, "side_rods", "left")
     forward = quad[0] - quad[1]
-    sideways = quad.mean(axis=0) - _corners(model, "side_rods", "right").mean(axis=0)
+    sideways = quad.mean(axis=0) - quad_of(model, "side_rods", "right").mean(axis=0)
     return forward / np.linalg.norm(forward), sideways / np.linalg.norm(sideways)
 
 
 def _faces(view: View, model: Model) -> str:
     """Heading by where the chimney end points; end-on when within 30 degrees of the axis."""
     forward, _ = _axes(model)
-    centre = _corners(model, "boiler_top", "left").mean(axis=0)
+    centre = quad_of(model, "boiler_top", "left").mean(axis=0)
     sight = centre - view.origin
     sight[2] = 0.0
     along = float(forward @ sight / np.linalg.norm(sight))
     if abs(along) > np.cos(np.radians(30)):
         return "away" if along > 0 else "toward"
-    quad = view.project(_corners(model, "boiler_top", "left"))
+    quad = view.project(quad_of(model, "boiler_top", "left"))
     return "left" if quad[0, 0] < quad[1, 0] else "right"
 
 
@@ -190,7 +191,7 @@ def _extent(view: View, model: Model, owner: str) -> tuple[list[float] | None, f
 
 
 def _share_visible(view: View, quad: NDArray[np.float64], region: str, length: float) -> float:
-    if _facing(view, quad) < _MIN_FACING:
+    if facing(view.origin, quad) < _MIN_FACING:
         return 0.0
     top, bottom = _BANDS[region]
     across = np.linspace(0.03, 0.97, 24)
@@ -205,9 +206,10 @@ def _share_visible(view: View, quad: NDArray[np.float64], region: str, length: f
     return float(view.in_sight(points, _TOLERANCE[region] * length).mean())
 
 
-def _facing(view: View, quad: NDArray[np.float64]) -> float:
+def facing(origin: NDArray[np.float64], quad: NDArray[np.float64]) -> float:
+    """Sine of the angle between the sight line to a region and its plane."""
     normal = np.cross(quad[1] - quad[0], quad[3] - quad[0])
-    sight = quad.mean(axis=0) - view.origin
+    sight = quad.mean(axis=0) - origin
     return abs(float(normal @ sight)) / float(np.linalg.norm(normal) * np.linalg.norm(sight))
 
 
@@ -247,9 +249,9 @@ def _tender_sight(view: View, model: Model, record: dict[str, Any], side: str) -
     box = record["tender"]
     if box is None or record["tender_share"] < 0.8 or box[2] - box[0] < 50:
         return False, False
-    flank = _corners(model, "tender_side", side)
-    axles = _facing(view, flank) > 0.3
-    rear = _corners(model, "tender_rear", side)
+    flank = quad_of(model, "tender_side", side)
+    axles = facing(view.origin, flank) > 0.3
+    rear = quad_of(model, "tender_rear", side)
     forward, _ = _axes(model)
     sight = rear.mean(axis=0) - view.origin
     # From the side one lamp hides the other: the rear must be turned towards the camera.
@@ -271,5 +273,5 @@ def _number(view: View, model: Model, side: str) -> tuple[float, bool]:
     tall = float(np.ptp(pixels[:, 1]))
     length = float(np.asarray(model.truth["length"]))
     seen = view.in_sight(points[:: max(1, len(points) // 100)], 0.004 * length)
-    facing = _facing(view, _corners(model, "cab_side", side))
-    return round(tall, 1), bool(seen.mean() >= 0.9 and facing > 0.4)
+    square = facing(view.origin, quad_of(model, "cab_side", side))
+    return round(tall, 1), bool(seen.mean() >= 0.9 and square > 0.4)

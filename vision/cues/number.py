@@ -100,12 +100,12 @@ def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
             return _cue(photo, engine, "{text} reads on the engine, though not on its cab side")
     because = "no number can be read on the cab side"
     box = sighting.tender
-    side = None if box is None else _straightened(photo, _corners(box), reader, long=0.0)
+    side = None if box is None else _straightened(photo, box.corners, reader, long=0.0)
     if side is not None:
         tender = _read(photo, side, reader)
         if _believed(tender, _SURE_ELSEWHERE) and len(tender.text) > 1:
             because += f"; the tender's reads {tender.text}"
-    where = Box(*_around(region)).clipped(*photo.size)
+    where = Box.around(region).clipped(*photo.size)
     return Cue(NAME, State.UNSEEN, where=where, because=because)
 
 
@@ -293,16 +293,6 @@ def _cue(photo: Photo, found: _Found, because: str) -> Cue:
         because=because.format(text=found.text, px=where.height),
         values=MappingProxyType(values),
     )
-
-
-def _corners(box: Box) -> Region:
-    left, top, right, bottom = box.as_tuple()
-    return ((left, top), (right, top), (right, bottom), (left, bottom))
-
-
-def _around(region: Region) -> tuple[float, float, float, float]:
-    xs, ys = zip(*region, strict=True)
-    return min(xs), min(ys), max(xs), max(ys)
 
 
 def _length(one: Point, two: Point) -> float:

@@ -70,5 +70,4 @@ def _around(region: Region, share: float) -> Box:
     for along in (max(share - _HALF, 0.0), min(share + _HALF, 1.0)):
         points.append((x0 + (x1 - x0) * along, y0 + (y1 - y0) * along))
         points.append((x3 + (x2 - x3) * along, y3 + (y2 - y3) * along))
-    xs, ys = zip(*points, strict=True)
-    return Box(max(min(xs), 0.0), max(min(ys), 0.0), max(max(xs), 0.0), max(max(ys), 0.0))
+    return Box(*(max(edge, 0.0) for edge in Box.around(points).as_tuple()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,22 @@ class Box:
             raise ValueError(f"box: finite edges expected, got {edges}")
         if self.right < self.left or self.bottom < self.top:
             raise ValueError(f"box: left <= right and top <= bottom expected, got {edges}")
+
+    @classmethod
+    def around(cls, points: Iterable[Point]) -> Box:
+        """The smallest upright box that holds points, at least one."""
+        xs, ys = zip(*points, strict=True)
+        return cls(min(xs), min(ys), max(xs), max(ys))
+
+    @property
+    def corners(self) -> Region:
+        """Upper left, upper right, lower right, lower left."""
+        return (
+            (self.left, self.top),
+            (self.right, self.top),
+            (self.right, self.bottom),
+            (self.left, self.bottom),
+        )
 
     @property
     def width(self) -> float:

@@ -57,8 +57,7 @@ class Mark:
     @property
     def box(self) -> Box:
         """The rectangle around the outline."""
-        xs, ys = zip(*self.outline, strict=True)
-        return Box(min(xs), min(ys), max(xs), max(ys))
+        return Box.around(self.outline)
 
 
 def draw_overlay(photo: Photo, answer: Answer, index: int) -> Pixels:
