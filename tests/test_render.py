@@ -132,7 +132,7 @@ def test_a_cut_off_last_line_does_not_count_as_a_finished_scene(tmp_path: Path) 
 def test_every_phase_of_a_production_has_its_time(seconds: float) -> None:
     times = clock(1000.0, seconds, reserve=100.0)
     ends = [1000.0, times.unseen, times.traced, times.traced_close, times.fast]
-    ends += [times.training, times.end]
+    ends += [times.fast_unseen, times.training, times.end]
     assert all(a < b for a, b in pairwise(ends))
     assert times.end == 1000.0 + seconds
     assert times.end - times.training == pytest.approx(100.0)

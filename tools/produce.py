@@ -1,11 +1,12 @@
 """From nothing to models and looks within a stated time, on cards or on cores.
 
-python -m tools.produce --out DIR --seconds 1600 --cards 2 --workers 28 --version 2026.12
+python -m tools.produce --out DIR --seconds 1600 --cards 2 --workers 28 --version 2027.1
 
-Renders the sets that training must not see, then training pictures: whole ones and close
-views, both path traced and, many more, rasterised. Trains all networks (finder and poser on
-whole pictures, each judge on close views of its own region), exports them and looks over
-the unseen sets. Rendering and training take turns: on one card they starve each other.
+Renders pictures that training must not see and training pictures: whole ones and close
+views, path traced first and then, many more, rasterised. Trains all networks (finder and
+poser on whole pictures, each judge on close views of its own region), exports them and looks
+over the unseen sets. Path tracing fills a card, so that training waits for its end; the
+rasteriser leaves the card free: training takes in its pictures while they are made.
 Every phase has its own end on the clock, so that a later one is never starved, and each
 leaves what the next one needs even when it is cut short. What is left in DIR: models/,
 weights/, *.jsonl.gz, *.sheet.jpg, the pictures, log.
@@ -25,28 +26,32 @@ from tools.corruptions import CORRUPTIONS
 from tools.render.closeup import SIZES
 from vision.network import NAMES
 
-# Name of the set: split, seed, views a scene, share of the unseen pictures. Seeds keep
-# calibration and judgement apart.
+# Name of the set: split, seed, views a scene, share of the unseen pictures that are path
+# traced, and of those that are rasterised. Seeds keep calibration and judgement apart.
 UNSEEN = {
-    "calib": ("held", 1, 5, 0.14),
-    "guide": ("guide", 2, 4, 0.165),
-    "second": ("second", 2, 5, 0.165),
-    "held": ("held", 2, 5, 0.53),
+    "calib": ("held", 1, 5, 0.27, 0.16),
+    "guide": ("guide", 2, 4, 0.33, 0.19),
+    "second": ("second", 2, 5, 0.33, 0.12),
+    "held": ("held", 2, 5, 0.07, 0.53),
 }
 TRAIN_VIEWS = 5
+CLOSE_VIEWS = 3
 # Close views whose folder bears another name than the network that learns from them.
 FOLDERS = {"number": "cab_side"}
 # Pictures a scene yields per view on average: some have twins.
 _TWINS = 1.27
 _SPOILT = ("second", 300, 3)  # set, pictures and severity for the corruptions
+# Heavy networks first, so that two cards bear about the same.
+_ORDER = ("finder", "poser", "side_rods", "boiler_top", "running_board", "tender", "number")
 
-
-# Shares of the time between the unseen sets and the reserve. A path-traced picture costs as
-# much as ten rasterised ones; both renderers' faults must be in the training.
-_SHARES = {"traced": 0.2, "traced_close": 0.12, "fast": 0.23, "training": 0.45}
+# Ends of the phases, as shares of the time before the reserve. A path-traced picture costs
+# as much as ten rasterised ones; both renderers' faults must be in the training. Pictures
+# that come when the training slows down teach little.
+_ENDS = {"unseen": 0.07, "traced": 0.16, "traced_close": 0.23, "fast": 0.78, "fast_unseen": 0.96}
 # Scenes of the fast renderer are numbered from here on, so that no two pictures of a folder
 # are of the same scene.
 _FAST_FIRST = 1_000_000
+_MANY = 1_000_000  # scenes: more than any time allows
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +62,13 @@ class Clock:
     traced: float
     traced_close: float
     fast: float
+    fast_unseen: float
     training: float
     end: float
 
 
 def clock(start: float, seconds: float, *, reserve: float) -> Clock:
-    """Share out the time: a fifth for unseen sets at most, the rest by `_SHARES`.
+    """Share out the time by `_ENDS`.
 
     Parameters
     ----------
@@ -71,13 +77,9 @@ def clock(start: float, seconds: float, *, reserve: float) -> Clock:
     reserve : float
         Seconds at the end for export and looks.
     """
-    end = start + seconds
-    unseen = start + 0.2 * seconds
-    rest, ends, at = end - reserve - unseen, {}, unseen
-    for name, share in _SHARES.items():
-        at += share * rest
-        ends[name] = at
-    return Clock(unseen=unseen, end=end, **ends)
+    training = start + seconds - reserve
+    ends = {name: start + share * (seconds - reserve) for name, share in _ENDS.items()}
+    return Clock(training=training, end=start + seconds, **ends)
 
 
 def _run(arguments: list[str], log: Path, **environment: str) -> subprocess.Popen[bytes]:
@@ -92,22 +94,25 @@ def _run(arguments: list[str], log: Path, **environment: str) -> subprocess.Pope
 
 def _rendering(
     name: str,
-    scenes: int,
     options: argparse.Namespace,
     until: float,
     *,
+    workers: int,
     fast: bool = False,
     close: bool = False,
-    workers: int,
 ) -> subprocess.Popen[bytes]:
-    split, seed, views = ("train", 1, TRAIN_VIEWS) if name == "train" else UNSEEN[name][:3]
+    split, seed, views, scenes = "train", 1, TRAIN_VIEWS, _MANY
+    if name != "train":
+        split, seed, views, traced, rasterised = UNSEEN[name]
+        pictures = options.unseen_fast * rasterised if fast else options.unseen * traced
+        scenes = max(round(pictures / views / _TWINS), 1)
     seconds = max(until - time.time(), 1.0)
     out = options.out / ("close" if close else name)
     command = ["tools.render", "--out", str(out), "--split", split]
     command += ["--seed", str(seed), "--scenes", str(scenes)]
     command += ["--workers", str(workers), "--cards", str(max(options.cards, 1))]
     command += ["--seconds", f"{seconds:.0f}", "--samples", str(options.samples)]
-    command += ["--views", str(2 if close else views)]
+    command += ["--views", str(CLOSE_VIEWS if close else views)]
     command += ["--close", *SIZES] if close else []
     command += ["--variant", "raster", "--first", str(_FAST_FIRST)] if fast else []
     kind = f"{'rasterised' if fast else 'traced'} {'close views' if close else name}"
@@ -117,52 +122,61 @@ def _rendering(
     return _run(command, options.out / "log", **alone)
 
 
-def _pictures(options: argparse.Namespace, times: Clock) -> None:
-    """Render everything that is looked at or learnt from."""
-    for name, (_, _, views, share) in UNSEEN.items():
-        scenes = round(options.unseen * share / views / _TWINS)
-        _rendering(name, scenes, options, times.unseen, workers=options.workers).wait()
-    many, all_of = 1_000_000, {"workers": options.workers}
-    _rendering("train", many, options, times.traced, **all_of).wait()
-    _rendering("train", many, options, times.traced_close, close=True, **all_of).wait()
-    half = {"workers": max(options.workers // 2, 1), "fast": True}
-    both = [
-        _rendering("train", many, options, times.fast, close=close, **half)
-        for close in (False, True)
-    ]
-    for each in both:
-        each.wait()
-
-
-def _train(options: argparse.Namespace, until: float) -> None:
-    """Finder and poser on whole pictures, all others on close views, or on whole ones too."""
-    out, log = str(options.out / "weights"), options.out / "log"
-    whole = ["tools.train", "--data", str(options.out / "train"), "--out", out]
-    near = {name: options.out / "close" / FOLDERS.get(name, name) for name in NAMES}
-    near = {name: folder for name, folder in near.items() if any(folder.glob("labels-*"))}
-    far = [name for name in NAMES if name not in near]
-
-    def closer(name: str) -> list[str]:
-        size = [str(side) for side in SIZES[near[name].name]]
-        data = ["--data", str(near[name]), "--stored", *size]
-        return ["tools.train", *data, "--out", out, "--only", name]
-
-    if options.cards == 0:  # one after the other: side by side they need six times the memory
-        each = ["--seconds", f"{max(until - time.time(), 6.0) / len(NAMES):.0f}"]
-        _run([*whole, *each, "--only", *far], log).wait()
-        for name in near:
-            _run([*closer(name), *each], log).wait()
-        return
-    end = ["--until", f"{until:.0f}"]
-    cards = [f"cuda:{index % options.cards}" for index in range(len(NAMES))]
-    together = [*whole, *end, "--only", *far, "--devices", *cards[: len(far)]]
-    together += ["--room", str(options.room), "--first", "256"]
-    together += ["--threads"] if options.threads else []
-    runs = [_run(together, log, OMP_NUM_THREADS="2")]
-    for name, card in zip(near, cards[len(far) :], strict=True):
-        runs.append(_run([*closer(name), *end, "--devices", card], log, OMP_NUM_THREADS="2"))
+def _unseen(options: argparse.Namespace, until: float, *, fast: bool, workers: int) -> None:
+    """The unseen sets side by side, each with its share of the workers."""
+    runs = []
+    for name, (*_, traced, rasterised) in UNSEEN.items():
+        part = max(round(workers * (rasterised if fast else traced)), 1)
+        runs.append(_rendering(name, options, until, fast=fast, workers=part))
     for run in runs:
         run.wait()
+
+
+def _traced(options: argparse.Namespace, times: Clock) -> None:
+    _unseen(options, times.unseen, fast=False, workers=options.workers)
+    _rendering("train", options, times.traced, workers=options.workers).wait()
+    _rendering("train", options, times.traced_close, close=True, workers=options.workers).wait()
+
+
+def _rasterised(options: argparse.Namespace, times: Clock, *, workers: int) -> None:
+    half = max(workers // 2, 1)
+    both = [
+        _rendering("train", options, times.fast, fast=True, close=close, workers=half)
+        for close in (False, True)
+    ]
+    for run in both:
+        run.wait()
+    _unseen(options, times.fast_unseen, fast=True, workers=workers)
+    for name in ("train", *UNSEEN, *(f"close/{region}" for region in SIZES)):
+        sheet = ["tools.sheet", "--pictures", str(options.out / name)]
+        file = f"{name.replace('/', '.')}.sheet.jpg"
+        _run([*sheet, "--out", str(options.out / file)], options.out / "log").wait()
+
+
+def _training(options: argparse.Namespace, until: float) -> list[subprocess.Popen[bytes]]:
+    """Finder and poser on whole pictures, all others on close views, or on whole ones too.
+
+    On cores one after the other and to the end: side by side they need six times the memory.
+    On cards all at once, on what is there and what comes in; the runs are returned.
+    """
+    log = options.out / "log"
+    near = {name: options.out / "close" / FOLDERS.get(name, name) for name in NAMES}
+    near = {name: folder for name, folder in near.items() if any(folder.glob("labels-*"))}
+    runs = []
+    for index, name in enumerate(_ORDER):
+        command = ["tools.train", "--out", str(options.out / "weights"), "--only", name]
+        command += ["--data", str(near.get(name, options.out / "train"))]
+        if name in near:
+            command += ["--stored", *(str(side) for side in SIZES[near[name].name])]
+        if options.cards == 0:
+            each = max(until - time.time(), 6.0) / (len(_ORDER) - index)
+            _run([*command, "--seconds", f"{each:.0f}"], log).wait()
+            continue
+        command += ["--until", f"{until:.0f}", "--devices", f"cuda:{index % options.cards}"]
+        command += ["--room", str(options.room), "--first", "256"]
+        command += ["--threads"] if options.threads else []
+        runs.append(_run(command, log, OMP_NUM_THREADS="2"))
+    return runs
 
 
 def _looks(options: argparse.Namespace, models: Path) -> None:
@@ -188,16 +202,25 @@ def main() -> None:
     parser.add_argument("--cards", type=int, default=0, help="graphics cards; 0 for cores only")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--samples", type=int, default=8, help="paths per pixel")
-    parser.add_argument("--unseen", type=int, default=4000, help="pictures in the unseen sets")
-    parser.add_argument("--room", type=int, default=24_000, help="training pictures a card holds")
+    parser.add_argument("--unseen", type=int, default=1200, help="unseen pictures, path traced")
+    parser.add_argument("--unseen-fast", type=int, default=9500, help="and rasterised")
+    parser.add_argument("--room", type=int, default=28_000, help="training pictures a card holds")
     parser.add_argument("--threads", action="store_true", help="train in threads, not processes")
-    parser.add_argument("--reserve", type=float, default=150.0, help="seconds for the looks")
+    parser.add_argument("--reserve", type=float, default=120.0, help="seconds for the looks")
     parser.add_argument("--version", required=True)
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
     times = clock(time.time(), options.seconds, reserve=options.reserve)
-    _pictures(options, times)
-    _train(options, times.training)
+    _traced(options, times)
+    if options.cards == 0:
+        _rasterised(options, times, workers=options.workers)
+        _training(options, times.training)
+    else:
+        runs = _training(options, times.training)
+        # Every network keeps one core busy and its decoding another half.
+        _rasterised(options, times, workers=max(options.workers - len(_ORDER), 2))
+        for run in runs:
+            run.wait()
     models = options.out / "models"
     export = ["tools.export", "--weights", str(options.out / "weights"), "--models", str(models)]
     _run([*export, "--version", options.version], options.out / "log").wait()
@@ -205,11 +228,6 @@ def main() -> None:
     _run(plain, options.out / "log").wait()
     (options.out / "exported").touch()
     _looks(options, models)
-    near = [f"close/{region}" for region in SIZES]
-    for name in ("train", *UNSEEN, *near):
-        sheet = ["tools.sheet", "--pictures", str(options.out / name)]
-        file = f"{name.replace('/', '.')}.sheet.jpg"
-        _run([*sheet, "--out", str(options.out / file)], options.out / "log").wait()
     (options.out / "done").touch()
 
 

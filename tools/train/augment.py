@@ -12,6 +12,9 @@ import torch
 from torch import Tensor
 from torch.nn import functional as F
 
+_SMEARED_SHARE = 0.5  # of the blurs: half of these by motion, half out of focus
+_TAPS = 21
+
 
 def _some(batch: Tensor, share: float, generator: torch.Generator) -> Tensor:
     chosen = torch.rand(len(batch), device=batch.device, generator=generator) < share
@@ -97,6 +100,11 @@ def _blur(batch: Tensor, generator: torch.Generator, strength: float, widest: fl
     # One width a batch, another the next: separate filters per picture cost more than they give.
     drawn = float(torch.rand((), device=batch.device, generator=generator))
     sigma = 0.5 + (widest - 0.5) * drawn**2
+    kind = float(torch.rand((), device=batch.device, generator=generator))
+    if kind < _SMEARED_SHARE:  # motion, or a lens out of focus: both have edges a bell has not
+        offsets = _line(sigma, kind) if kind < _SMEARED_SHARE / 2 else _disk(sigma)
+        chosen = _some(batch, 0.35 * strength, generator)
+        return torch.where(chosen > 0, _smeared(batch, offsets), batch)
     reach = math.ceil(2.2 * widest)
     axis = torch.arange(-reach, reach + 1, device=batch.device, dtype=batch.dtype)
     kernel = torch.exp(-(axis**2) / (2 * sigma**2))
@@ -111,6 +119,35 @@ def _blur(batch: Tensor, generator: torch.Generator, strength: float, widest: fl
     # Unsharp masking, the halo a phone draws round everything, takes the same filter.
     amount = _uniform(batch, 0.2, 1.6, generator) * _some(batch, 0.3, generator) * strength
     return batch + torch.where(chosen > 0, chosen, -amount) * (blurred - batch)
+
+
+def _line(sigma: float, drawn: float) -> list[tuple[int, int]]:
+    """Steps (x, y) of a hand's movement in any direction, `sigma` its standard deviation."""
+    angle = 2 * math.pi * drawn / _SMEARED_SHARE
+    half = math.sqrt(3.0) * sigma
+    along = [half * (2 * n / (_TAPS - 1) - 1) for n in range(_TAPS)]
+    return [(round(a * math.cos(angle)), round(a * math.sin(angle))) for a in along]
+
+
+def _disk(sigma: float) -> list[tuple[int, int]]:
+    """Steps (x, y) evenly over a disk: sunflower seeds (Vogel 1979)."""
+    golden = math.pi * (3.0 - math.sqrt(5.0))
+    radii = [2.0 * sigma * math.sqrt((n + 0.5) / _TAPS) for n in range(_TAPS)]
+    return [
+        (round(r * math.cos(golden * n)), round(r * math.sin(golden * n)))
+        for n, r in enumerate(radii)
+    ]
+
+
+def _smeared(batch: Tensor, offsets: list[tuple[int, int]]) -> Tensor:
+    """The mean of the batch moved by each offset."""
+    reach = max(max(abs(x), abs(y)) for x, y in offsets)
+    wide = F.pad(batch, (reach, reach, reach, reach), mode="replicate")
+    rows, cols = batch.shape[2:]
+    total = torch.zeros_like(batch)
+    for x, y in offsets:
+        total += wide[:, :, reach + y : reach + y + rows, reach + x : reach + x + cols]
+    return total / len(offsets)
 
 
 def _noise(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:

@@ -13,6 +13,9 @@ from tools.train.pictures import REGIONS, Pictures, cut, quad_transform
 from tools.train.settings import Settings
 from tools.train.sprites import draw_decoys, draw_levers
 
+# Pixels of the crop. A lever is lost in less than what linkages and stripes still show in.
+_WIDEST_BLUR = {"boiler_top": 3.0, "side_rods": 4.5, "running_board": 4.0}
+
 
 def judge_batch(
     pictures: Pictures, rows: Tensor, generator: torch.Generator, settings: Settings, region: int
@@ -48,7 +51,12 @@ def judge_batch(
         place = torch.maximum(place, cover)
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.5)
     batch = coarsened(batch, generator, share=settings.coarse)
-    batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
+    batch = photometric(
+        batch,
+        generator,
+        strength=settings.photometric * settings.ease,
+        widest=_WIDEST_BLUR[REGIONS[region]],
+    )
     hidden_part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)
     hidden = torch.where(present > 0.5, hidden_part, covered.mean((1, 2, 3)) > 0.35)
     visible = visible * (~hidden).float()

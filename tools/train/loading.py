@@ -102,18 +102,31 @@ def append(
 
 def follow(stores: list[Pictures], folder: Path, *, until: float, threads: int) -> None:
     """Append what is rendered into a folder, until a time or until the stores are full."""
-    known: set[str] = set()
-    waiting = 0
+    read: dict[Path, int] = {}
+    fresh: list[dict[str, Any]] = []
     while time.time() < until and int(stores[0].filled) < len(stores[0].pixels):
-        fresh = [r for r in read_labels(folder) if r["file"] not in known]
+        more = _unread(folder, read) if len(fresh) < _CHUNK else []
+        fresh += more
         # A few are worth a move only once no more follow them.
-        if not fresh or (len(fresh) < _CHUNK and len(fresh) != waiting):
-            waiting = len(fresh)
+        if not fresh or (len(fresh) < _CHUNK and more):
             time.sleep(2.0)
             continue
-        fresh = fresh[:_CHUNK]
-        append(stores, folder, fresh, threads=threads)
-        known |= {r["file"] for r in fresh}
+        append(stores, folder, fresh[:_CHUNK], threads=threads)
+        fresh = fresh[_CHUNK:]
+
+
+def _unread(folder: Path, read: dict[Path, int]) -> list[dict[str, Any]]:
+    """Labels written since the last time; `read` keeps how many bytes of each file were."""
+    records = []
+    for path in sorted(folder.glob("labels-*.jsonl")):
+        with path.open("rb") as lines:
+            lines.seek(read.get(path, 0))
+            # The last line may still be being written.
+            whole, _, _ = lines.read().rpartition(b"\n")
+        if whole:
+            read[path] = read.get(path, 0) + len(whole) + 1
+            records += [json.loads(line) for line in whole.split(b"\n") if line]
+    return records
 
 
 def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[str, Tensor]:

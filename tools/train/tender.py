@@ -11,6 +11,8 @@ from tools.train.networks import TENDER_PADDING, TENDER_SIZE, Counter
 from tools.train.pictures import Pictures, box_transform, cut
 from tools.train.settings import Settings
 
+_WIDEST_BLUR = 3.5  # pixels of the crop
+
 
 def counter_batch(
     pictures: Pictures, rows: Tensor, generator: torch.Generator, settings: Settings
@@ -26,7 +28,8 @@ def counter_batch(
     batch = cut(pictures.pixels[rows], box_transform(box, TENDER_SIZE), TENDER_SIZE)
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.4)
     batch = coarsened(batch, generator, share=settings.coarse)
-    batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
+    strength = settings.photometric * settings.ease
+    batch = photometric(batch, generator, strength=strength, widest=_WIDEST_BLUR)
     hidden = (covered.mean((1, 2, 3)) > 0.12).float()[:, None]
     return batch, pictures.counts[rows], pictures.countable[rows] * (1 - hidden)
 
