@@ -114,6 +114,14 @@ def test_a_line_still_being_written_is_left_for_later(tmp_path: Path) -> None:
     assert len(read_labels(tmp_path)) == 2
 
 
+def test_a_label_without_its_picture_is_left_out(tmp_path: Path) -> None:
+    labels = _folder(tmp_path, [True, False, True])
+    (tmp_path / str(labels[1]["file"])).unlink()
+    pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
+    assert int(pictures.filled) == 2
+    assert pictures.present[:2, 0].tolist() == [1.0, 1.0]
+
+
 def test_pictures_come_in_while_a_folder_is_filled_and_none_twice(tmp_path: Path) -> None:
     store = empty(10, "cpu", SIZE)
     until = time.time() + 20.0

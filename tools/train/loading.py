@@ -77,6 +77,8 @@ def append(
 ) -> None:
     """Decode pictures and put them behind those that the stores, all alike, hold already."""
     first = int(stores[0].filled)
+    # A label may be there before its picture, where folders are joined while they grow.
+    records = [record for record in records if _there(folder, record)]
     records = records[: len(stores[0].pixels) - first]
     if not records:
         return
@@ -127,6 +129,11 @@ def _unread(folder: Path, read: dict[Path, int]) -> list[dict[str, Any]]:
             read[path] = read.get(path, 0) + len(whole) + 1
             records += [json.loads(line) for line in whole.split(b"\n") if line]
     return records
+
+
+def _there(folder: Path, record: dict[str, Any]) -> bool:
+    picture = folder / record["file"]
+    return picture.exists() and picture.with_suffix(".mask.png").exists()
 
 
 def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[str, Tensor]:
