@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 import hashlib
-import io
 import os
 import stat
 from collections.abc import Callable
@@ -14,10 +13,9 @@ from typing import TYPE_CHECKING
 from vision.archive.values import Seen, Stamp, Task
 from vision.archive.walk import stamp_of
 from vision.photo import DEFAULT_LIMITS, photo_from_bytes
-from vision.pipeline.look import Look, look_to_text
-from vision.pipeline.witnesses import engine_hashes
+from vision.pipeline.kept import look_kept
+from vision.pipeline.look import look_to_text
 from vision.records import (
-    Photo,
     PhotoMissing,
     PhotoTooLarge,
     PhotoUnreadable,
@@ -25,16 +23,10 @@ from vision.records import (
 )
 
 if TYPE_CHECKING:
-    from imagehash import ImageHash
-    from PIL import Image
-
     from vision.pipeline import Eye
 
 # How often a photo that changes under our hands is begun again.
 ATTEMPTS = 3
-# Longer side, pixels, of the picture kept for the shelf: about 6 kB each as JPEG.
-PICTURE_PX = 200
-PICTURE_QUALITY = 75
 
 
 @functools.cache
@@ -69,7 +61,7 @@ def look_at(task: Task, load_eye: Callable[[], Eye]) -> Seen:
     except TelltaleError as error:
         return Seen(task.path, stamp, digest, code=error.exit_code, error=_named(error, task))
     try:
-        look = look_to_text(_look(photo, eye_of_this_process(load_eye)))
+        look = look_to_text(look_kept(photo, eye_of_this_process(load_eye), with_picture=True))
     except Exception as error:  # one photo must not end the run of ten thousand
         text = f"{task.path}: a fault of telltale itself ({type(error).__name__}: {error})"
         return Seen(task.path, code=TelltaleError.exit_code, error=text)
@@ -110,44 +102,3 @@ def read_steadily(path: str) -> tuple[bytes, Stamp]:
         if stamp_of(before) == stamp_of(after) and len(data) == after.st_size:
             return data, stamp_of(after)
     raise PhotoUnreadable(f"{path}: it changed each time it was read; run again later")
-
-
-def _look(photo: Photo, eye: Eye) -> Look:
-    sighting, cues = eye.look(photo)
-    picture = _small(photo)
-    return Look(
-        sha256=photo.sha256,
-        size=photo.size,
-        orientation=photo.orientation,
-        taken=photo.taken,
-        notes=photo.notes,
-        sighting=sighting,
-        cues=tuple(cues),
-        alike=_alike(picture),
-        engine=engine_hashes(photo, sighting),
-        picture=_jpeg(picture),
-    )
-
-
-def _alike(picture: Image.Image) -> int:
-    import imagehash
-
-    return _bits(imagehash.phash(picture))
-
-
-def _bits(value: ImageHash) -> int:
-    return int(str(value), 16)
-
-
-def _small(photo: Photo) -> Image.Image:
-    from PIL import Image
-
-    image = Image.fromarray(photo.pixels)
-    image.thumbnail((PICTURE_PX, PICTURE_PX))
-    return image
-
-
-def _jpeg(picture: Image.Image) -> bytes:
-    stream = io.BytesIO()
-    picture.save(stream, "JPEG", quality=PICTURE_QUALITY)
-    return stream.getvalue()

@@ -10,14 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 from vision.listings.claims import find_claims
 from vision.listings.parts import Lexicon
-from vision.listings.pictures import FLAT_SHARE, LIMITS, flat_share, likeness, listed_path
+from vision.listings.pictures import FLAT_SHARE, LIMITS, flat_share, listed_path
 from vision.listings.ranking import qualities
 from vision.listings.values import Listing, View
 from vision.listings.verdicts import Judged, judge, overall
 from vision.photo import open_photo
-from vision.pipeline.kept import date_looks
+from vision.pipeline.kept import date_looks, look_kept
 from vision.pipeline.look import Look, look_from_text, look_to_text
-from vision.pipeline.witnesses import engine_hashes
 from vision.records import BINARY_CUES, Answer, Cue, Sighting, State, TelltaleError
 from vision.report import answer_json
 from vision.report.words import next_looks
@@ -156,18 +155,7 @@ class _Desk:
     def _view(self, file: Path) -> View:
         photo = open_photo(file, limits=LIMITS)
         if photo.sha256 not in self._views:
-            sighting, cues = self._load_eye().look(photo)
-            look = Look(
-                sha256=photo.sha256,
-                size=photo.size,
-                orientation=photo.orientation,
-                taken=photo.taken,
-                notes=photo.notes,
-                sighting=sighting,
-                cues=tuple(cues),
-                alike=int(likeness(photo), 16),
-                engine=engine_hashes(photo, sighting),
-            )
+            look = look_kept(photo, self._load_eye(), with_picture=False)
             self._views[photo.sha256] = View(
                 photo.sha256,
                 file.stat().st_size,

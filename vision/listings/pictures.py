@@ -62,14 +62,6 @@ def listed_path(folder: Path, reference: str) -> Path:
     return path
 
 
-def likeness(photo: Photo) -> str:
-    """Perceptual hash of a whole photo, 64 bits in hexadecimal (the library imagehash)."""
-    import imagehash
-    from PIL import Image
-
-    return str(imagehash.phash(Image.fromarray(photo.pixels)))
-
-
 def flat_share(photo: Photo) -> float:
     """Share of pixels that are exactly like their right neighbour, 0 to 1."""
     pixels = photo.pixels

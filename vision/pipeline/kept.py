@@ -1,19 +1,67 @@
-"""From what the eye saw of an engine's photos to its answer; no pixels any more."""
+"""What the eye saw of a photo, kept; and from that to an answer, with no pixels any more."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+import cv2
 import numpy as np
 
 from vision.guide import Guide
-from vision.pipeline.item import Seen, date_seen
+from vision.pipeline.item import Eye, Seen, date_seen
 from vision.pipeline.look import Look
-from vision.pipeline.witnesses import grouped
-from vision.records import Answer, Photo
+from vision.pipeline.witnesses import engine_hashes, grouped, picture_hash
+from vision.records import Answer, Photo, Pixels
 
+# Longer side, pixels, of the picture kept for the shelf: about 6 kB each as JPEG.
+PICTURE_PX = 200
+_PICTURE_QUALITY = 75
 _NO_PIXELS = np.zeros((1, 1, 3), dtype=np.uint8)
 _NO_PIXELS.setflags(write=False)
+
+
+def look_kept(photo: Photo, eye: Eye, *, with_picture: bool) -> Look:
+    """Look at a photo and keep what was seen, and what tells copies of it.
+
+    Parameters
+    ----------
+    photo : Photo
+    eye : Eye
+    with_picture : bool
+        Whether a small JPEG is kept as well.
+    """
+    sighting, cues = eye.look(photo)
+    picture = small_picture(photo.pixels)
+    return Look(
+        sha256=photo.sha256,
+        size=photo.size,
+        orientation=photo.orientation,
+        taken=photo.taken,
+        notes=photo.notes,
+        sighting=sighting,
+        cues=tuple(cues),
+        alike=picture_hash(picture),
+        engine=engine_hashes(photo, sighting),
+        picture=_jpeg(picture) if with_picture else b"",
+    )
+
+
+def small_picture(pixels: Pixels) -> Pixels:
+    """The pixels shrunk until the longer side has `PICTURE_PX`; smaller ones as they are."""
+    height, width = pixels.shape[:2]
+    factor = min(1.0, PICTURE_PX / max(width, height))
+    size = (max(1, round(width * factor)), max(1, round(height * factor)))
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+def _jpeg(pixels: Pixels) -> bytes:
+    coded, data = cv2.imencode(
+        ".jpg",
+        cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR),
+        [cv2.IMWRITE_JPEG_QUALITY, _PICTURE_QUALITY],
+    )
+    assert coded
+    return data.tobytes()
 
 
 def date_looks(paths: Sequence[str], looks: Sequence[Look], guide: Guide, model: str) -> Answer:

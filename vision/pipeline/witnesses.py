@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import combinations
 
-from vision.records import NotFound, Photo, Sighting
+from vision.records import NotFound, Photo, Pixels, Sighting
 
 # Bits of 64 in which the perceptual hashes of two engine crops differ, up to which they
 # are copies of one picture. Measured on the demo photos by tests/test_witnesses.py: 95 %
@@ -82,3 +82,11 @@ def engine_hashes(photo: Photo, sighting: Sighting | NotFound) -> tuple[int, int
     small = grey.resize((_HASHED_PX, _HASHED_PX), Image.Resampling.LANCZOS)
     own, mirrored = (imagehash.phash(picture) for picture in (small, ImageOps.mirror(small)))
     return int(str(own), 16), int(str(mirrored), 16)
+
+
+def picture_hash(pixels: Pixels) -> int:
+    """Perceptual hash, 64 bits, of a whole picture (height, width, 3), RGB."""
+    import imagehash
+    from PIL import Image
+
+    return int(str(imagehash.phash(Image.fromarray(pixels))), 16)
