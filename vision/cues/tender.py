@@ -25,7 +25,10 @@ _HIDDEN = {
     "tender_axles": "the tender's wheels cannot be counted in this picture",
     "tender_lamps": "the tender's rear is turned away or hidden",
 }
-_SEEN = {"tender_axles": "axles counted along the tender", "tender_lamps": "lamps at its rear"}
+_SEEN = {
+    "tender_axles": ("axle counted along the tender", "axles counted along the tender"),
+    "tender_lamps": ("lamp at its rear", "lamps at its rear"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +110,6 @@ def _cue(
         value=best,
         confidence=values[best],
         where=where,
-        because=f"{best} {_SEEN[name]}",
+        because=f"{best} {_SEEN[name][best != '1']}",
         values=MappingProxyType(values),
     )
