@@ -146,7 +146,7 @@ def test_seen_limit_counts_by_hand() -> None:
 
 def test_locate_limits_keep_to_their_rule(fitted: dict) -> None:
     located, chosen = fitted["fitted"]["locate"], fitted["locate"]
-    assert located["false_finds"] <= 0.02 * located["pictures_without_engine"]
+    assert located["false_finds"] <= 0.05 * located["pictures_without_engine"]
     assert located["engines_lost"] <= 0.002 * located["engines_boxed_well"]
     # Drawn scores: without an engine up to 0.4, with one from 0.6.
     assert 0.37 < chosen["engine"] < 0.42
