@@ -11,6 +11,7 @@ torch = pytest.importorskip("torch", reason="the training's library is not among
 from scipy import ndimage  # noqa: E402
 
 from tools.train.augment import _disk, _line, _smeared, photometric  # noqa: E402
+from tools.train.oddments import strewn  # noqa: E402
 
 
 @pytest.mark.parametrize("sigma", [2.0, 4.0])
@@ -55,3 +56,15 @@ def test_photometric_changes_keep_the_range_and_the_shape() -> None:
         assert changed.shape == batch.shape
         assert bool(torch.isfinite(changed).all())
         assert 0.0 <= float(changed.min()) <= float(changed.max()) <= 1.0
+
+
+def test_round_things_lie_on_the_pictures_that_were_chosen_alone() -> None:
+    generator = torch.Generator().manual_seed(1)
+    batch = torch.full((64, 3, 48, 64), 0.5)
+    bare = torch.arange(64) < 32
+    drawn = strewn(batch, bare, generator, share=1.0)
+    changed = (drawn != batch).flatten(1).any(1)
+    assert int(changed[bare].sum()) >= 28  # now and then nothing is drawn after all
+    assert 1 <= int(changed[~bare].sum()) <= 14  # a fifth of 32
+    assert 0.0 <= float(drawn.min()) <= float(drawn.max()) <= 1.0
+    assert torch.equal(strewn(batch, bare, generator, share=0.0), batch)

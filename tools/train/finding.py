@@ -9,6 +9,7 @@ from torch.nn import functional as F
 from tools.train.augment import patches, photometric
 from tools.train.mixing import moved_box, normal, pasted, uniform
 from tools.train.networks import FINDER_SIZE, Finder
+from tools.train.oddments import strewn
 from tools.train.pictures import STORED, Pictures, cut
 from tools.train.settings import Settings
 
@@ -61,6 +62,8 @@ def finder_batch(
     layers = cut(layers, transform, FINDER_SIZE)
     batch = _filled(batch, transform, generator)
     batch = pasted(batch, layers, generator, share=settings.paste)
+    bare = ~(pictures.has_engine[rows] | pictures.has_tender[rows])
+    batch = strewn(batch, bare, generator, share=settings.strewn)
     batch, _ = patches(batch, generator, share=settings.patches * settings.ease * 0.5, largest=0.3)
     batch = photometric(
         batch, generator, strength=settings.photometric * settings.ease, widest=_WIDEST_BLUR
@@ -78,6 +81,8 @@ def _filled(batch: Tensor, transform: Tensor, generator: torch.Generator) -> Ten
     inside = (cut(ones, transform, FINDER_SIZE) > 0.99).float()
     other = batch[torch.randperm(len(batch), device=batch.device, generator=generator)]
     other = other.flip(2) if bool(uniform((1,), generator) < 0.3) else other
+    # So blurred that an engine in it, which nothing tells of, is none any more.
+    other = F.interpolate(F.avg_pool2d(other, 32), size=batch.shape[2:], mode="bilinear")
     plain = uniform((len(batch), 3, 1, 1), generator)
     chosen = (uniform((len(batch), 1, 1, 1), generator) < 0.5).float()
     return batch * inside + (chosen * plain + (1 - chosen) * other) * (1 - inside)

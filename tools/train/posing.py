@@ -9,6 +9,7 @@ from torch.nn import functional as F
 from tools.train.augment import patches, photometric
 from tools.train.mixing import moved_box, normal, pasted, uniform
 from tools.train.networks import POSER_PADDING, POSER_SIZE, Poser
+from tools.train.oddments import strewn
 from tools.train.pictures import Pictures, box_transform, cut, through
 from tools.train.settings import Settings
 
@@ -51,6 +52,7 @@ def poser_batch(
     both = cut(torch.cat([pictures.pixels[rows], mask[:, None]], 1), transform, POSER_SIZE)
     batch, layers = both[:, :3], both[:, 3:]
     batch = pasted(batch, layers, generator, share=settings.paste)
+    batch = strewn(batch, empty, generator, share=settings.strewn)
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.35)
     batch = photometric(
         batch, generator, strength=settings.photometric * settings.ease, widest=_WIDEST_BLUR

@@ -19,6 +19,9 @@ class Settings:
         Share of pictures with a rectangle laid over.
     paste : float
         Share of engines stood before another picture's scenery.
+    strewn : float
+        Share of pictures without engine or tender over which round things are strewn; a
+        fifth of it over those with one, or discs would mean that there is none.
     teach_place : bool
         Whether judges learn where a part is, not only that it is there.
     drawn : float
@@ -42,6 +45,7 @@ class Settings:
     photometric: float = 1.0
     patches: float = 0.25
     paste: float = 0.25
+    strewn: float = 0.5
     teach_place: bool = True
     drawn: float = 0.5
     made_up: float = 0.4
