@@ -11,6 +11,7 @@ torch = pytest.importorskip("torch", reason="the training's library is not among
 from scipy import ndimage  # noqa: E402
 
 from tools.train.augment import _disk, _line, _smeared, photometric  # noqa: E402
+from tools.train.heat import focal  # noqa: E402
 from tools.train.oddments import strewn  # noqa: E402
 
 
@@ -68,3 +69,14 @@ def test_round_things_lie_on_the_pictures_that_were_chosen_alone() -> None:
     assert 1 <= int(changed[~bare].sum()) <= 14  # a fifth of 32
     assert 0.0 <= float(drawn.min()) <= float(drawn.max()) <= 1.0
     assert torch.equal(strewn(batch, bare, generator, share=0.0), batch)
+
+
+def test_the_focal_loss_is_the_published_sum() -> None:
+    """Law and Deng 2018 (CornerNet), equation 1, written out cell by cell."""
+    logit = torch.tensor([[2.0, -1.0, 0.5, 3.0]])
+    heat = torch.tensor([[1.0, 0.6, 0.0, 0.0]])
+    judged = torch.tensor([[1.0, 1.0, 1.0, 0.0]])
+    p = [1 / (1 + math.exp(-v)) for v in (2.0, -1.0, 0.5)]
+    by_hand = (1 - p[0]) ** 2 * math.log(p[0])
+    by_hand += (1 - 0.6) ** 4 * p[1] ** 2 * math.log(1 - p[1]) + p[2] ** 2 * math.log(1 - p[2])
+    assert float(focal(logit, heat, judged)) == pytest.approx(-by_hand, rel=1e-5)

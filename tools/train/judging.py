@@ -7,6 +7,7 @@ from torch import Tensor
 from torch.nn import functional as F
 
 from tools.train.augment import coarsened, patches, photometric
+from tools.train.heat import focal
 from tools.train.mixing import normal, uniform
 from tools.train.networks import CROP_SIZES, Judge
 from tools.train.pictures import REGIONS, Pictures, cut, quad_transform
@@ -93,9 +94,17 @@ def _windowed(
 
 
 def judge_loss(
-    net: Judge, batch: tuple[Tensor, Tensor, Tensor, Tensor], *, teach_place: bool = True
+    net: Judge,
+    batch: tuple[Tensor, Tensor, Tensor, Tensor],
+    *,
+    teach_place: bool = True,
+    few_cells: bool = False,
 ) -> Tensor:
-    """Cross-entropy of the two decisions, and of the place where it may be judged."""
+    """Cross-entropy of the two decisions, and of the place where it may be judged.
+
+    A part of `few_cells` is lost in the mean over all of them: its place is taught by the
+    focal loss of `tools.train.heat` instead.
+    """
     pixels, present, visible, place = batch
     with torch.autocast("cuda", torch.bfloat16, enabled=pixels.is_cuda):
         logits, heat = net(pixels)
@@ -103,10 +112,12 @@ def judge_loss(
     present_error = F.binary_cross_entropy_with_logits(logits[:, 0], present, reduction="none")
     total = (present_error * visible).sum() / visible.sum().clamp(min=1)
     total = total + 0.5 * F.binary_cross_entropy_with_logits(logits[:, 1], visible)
-    if teach_place:
-        heat_error = F.binary_cross_entropy_with_logits(
-            heat, place, reduction="none", pos_weight=heat.new_tensor(8.0)
-        ).mean((1, 2, 3))
-        # Judge the place only where presence and visibility are both known.
-        total = total + 4.0 * (heat_error * visible).sum() / visible.sum().clamp(min=1)
-    return total
+    if not teach_place:
+        return total
+    # Judge the place only where presence and visibility are both known.
+    if few_cells:
+        return total + focal(heat, place, visible[:, None, None, None])
+    heat_error = F.binary_cross_entropy_with_logits(
+        heat, place, reduction="none", pos_weight=heat.new_tensor(8.0)
+    ).mean((1, 2, 3))
+    return total + 4.0 * (heat_error * visible).sum() / visible.sum().clamp(min=1)

@@ -9,6 +9,7 @@ from torch.nn import functional as F
 
 from tools.train import figures
 from tools.train.augment import patches, photometric
+from tools.train.heat import focal
 from tools.train.mixing import normal, uniform
 from tools.train.networks import CHARACTERS, NUMBER_SIZE, Reader
 from tools.train.painting import Bank, Marks, drawn, ground_pieces, marks_of
@@ -74,22 +75,13 @@ def _joined(marks: list[Marks]) -> Marks:
 
 
 def number_loss(net: Reader, batch: tuple[Tensor, Marks]) -> Tensor:
-    """Focal loss of the middles; classes, offsets and sizes at them.
-
-    The focal loss of Law and Deng 2018 (CornerNet, equation 1), its exponents too.
-    """
+    """Focal loss of the middles; classes, offsets and sizes at them."""
     pixels, marks = batch
     with torch.autocast("cuda", torch.bfloat16, enabled=pixels.is_cuda):
         out = net(pixels)
     out = out.float()
     heat, classes, boxes, weight, judged = targets(marks, (out.shape[3], out.shape[2]))
-    logit = out[:, 0]
-    p = torch.sigmoid(logit)
-    middle = (heat >= 1.0).float()
-    error = -middle * (1 - p) ** 2 * F.logsigmoid(logit)
-    error = error - (1 - middle) * (1 - heat) ** 4 * p**2 * F.logsigmoid(-logit)
-    count = (middle * judged).sum().clamp(min=1)
-    total = (error * judged).sum() / count
+    total = focal(out[:, 0], heat, judged)
     near = weight.sum().clamp(min=1)
     kind = F.cross_entropy(
         out[:, 1 : 1 + CHARACTERS], classes, reduction="none", label_smoothing=0.02
