@@ -11,9 +11,11 @@ from tools import metrics
 from tools.calibrate.limits import COUNTS, countable, tender_must_be_found
 from tools.evaluate.rows import Row, mean, share
 from tools.looks import FOUND_IOU, Judged
+from tools.render.truth import END_ON_DEG
 from vision.records import State
 
 _SIDEWAYS = ("left", "right")
+_CLEAR_DEG = 5  # from the border between side and end; chosen
 
 
 def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:
@@ -36,10 +38,21 @@ def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:
         share("false finds, of pictures without an engine", [j.stated for j in empty]),
         *_false_finds(empty),
         share("heading right, of engines found", [_heads_right(j) for j in found], "heading"),
+        *_clear_headings(found),
         share("left and right mistaken for each other", [_turned_round(j) for j in sideways]),
         mean("mean corner error, in engine lengths", _corner_errors(found)),
         *_tender_rows(judged, float(limits["tender"])),
     ]
+
+
+def _clear_headings(found: Sequence[Judged]) -> list[Row]:
+    """The same without the views near the border between a side and an end."""
+    angles = [(j, j.look.label.get("off_axis_deg")) for j in found]
+    clear = [j for j, deg in angles if deg is not None and abs(deg - END_ON_DEG) >= _CLEAR_DEG]
+    if not clear:
+        return []
+    name = f"heading right, {_CLEAR_DEG}° and more from the border between side and end"
+    return [share(name, [_heads_right(j) for j in clear])]
 
 
 def _false_finds(empty: Sequence[Judged]) -> list[Row]:

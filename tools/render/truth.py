@@ -33,6 +33,7 @@ _TOLERANCE = {"boiler_top": 0.06, "side_rods": 0.012, "running_board": 0.012}
 _MIN_SHARE = 0.6  # of the region in sight for a cue to count as visible; chosen
 # Region length in the picture; by eye, a lever is then 5 px high and a stripe 1 px.
 _MIN_LENGTH_PX = {"boiler_top": 100.0, "side_rods": 60.0, "running_board": 90.0}
+END_ON_DEG = 30.0  # between the sight line and the engine's axis, up to which it is end-on
 _MIN_FACING = 0.17  # sine of 10 degrees between the sight line and a side's plane
 # Fewest pixels of a present part, and the smallest share of its surface points in sight.
 _MIN_PART_PX = {"switch_lever": 6, "side_linkage": 25, "edge_stripe": 20}
@@ -112,6 +113,7 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
     for owner in ("locomotive", "tender"):
         record[owner], record[f"{owner}_share"] = _extent(view, model, owner)
     record["faces"] = _faces(view, model)
+    record["off_axis_deg"] = round(np.degrees(np.arccos(min(1.0, abs(_along(view, model))))), 1)
     record["whole"] = record["locomotive_share"] >= 0.85
     record["regions"], record["visible"] = {}, {}
     for region in REGIONS:
@@ -150,14 +152,18 @@ def _axes(model: Model) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return forward / np.linalg.norm(forward), sideways / np.linalg.norm(sideways)
 
 
-def _faces(view: View, model: Model) -> str:
-    """Heading by where the chimney end points; end-on when within 30 degrees of the axis."""
+def _along(view: View, model: Model) -> float:
+    """Cosine between the sight line, laid flat, and the way the engine points."""
     forward, _ = _axes(model)
-    centre = quad_of(model, "boiler_top", "left").mean(axis=0)
-    sight = centre - view.origin
+    sight = quad_of(model, "boiler_top", "left").mean(axis=0) - view.origin
     sight[2] = 0.0
-    along = float(forward @ sight / np.linalg.norm(sight))
-    if abs(along) > np.cos(np.radians(30)):
+    return float(forward @ sight / np.linalg.norm(sight))
+
+
+def _faces(view: View, model: Model) -> str:
+    """Heading by where the chimney end points; end-on when within `END_ON_DEG` of the axis."""
+    along = _along(view, model)
+    if abs(along) > np.cos(np.radians(END_ON_DEG)):
         return "away" if along > 0 else "toward"
     quad = view.project(quad_of(model, "boiler_top", "left"))
     return "left" if quad[0, 0] < quad[1, 0] else "right"
