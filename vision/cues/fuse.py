@@ -7,7 +7,7 @@ there. Both are linear in named numbers, so that `models/fusion.json` can be rea
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
@@ -29,6 +29,8 @@ PLACE = {
     "side_rods": "the side rods are",
     "running_board": "the running-board edge is",
 }
+# A value far outside what the fit saw must not carry the sum away with it: standard deviations.
+_FAR = 4.0
 # Reasons are told in this order; the first that holds is told. Limits by eye on renders.
 _FEW_PIXELS = math.log(80.0)  # region length in pixels of the photo
 _INSIDE = 0.6  # share of the region inside the picture
@@ -51,12 +53,15 @@ def linear(model: Mapping[str, Any], values: Mapping[str, float]) -> float:
         "terms": list of [name, mean, scale, weight], "bias". A name "a*b" is a product.
     values : mapping of str to float
     """
+    return float(_total(model, values, lambda standard: min(max(standard, -_FAR), _FAR)))
+
+
+def _total(model: Mapping[str, Any], values: Mapping[str, Any], kept: Callable[[Any], Any]) -> Any:
+    """Sum of the weighed terms; a value may be an array, and then so is the sum."""
     total = float(model["bias"])
     for name, mean, scale, weight in model["terms"]:
         value = math.prod(values[factor] for factor in name.split("*"))
-        # A value far outside what the fit saw must not carry the sum away with it.
-        standard = min(max((value - mean) / scale, -4.0), 4.0)
-        total += weight * standard
+        total = total + weight * kept((value - mean) / scale)
     return total
 
 
@@ -107,8 +112,9 @@ def along(
 ) -> tuple[float, ...]:
     """Probability that the part is there, were it to stand in each part of its region."""
     shares = (np.arange(PARTS_ALONG) + 0.5) / PARTS_ALONG
-    here = ({**values, "heat_here": heat} for heat in heats_at(values, shares))
-    return tuple(trusted(linear(model, named), fusion) for named in here)
+    here = {**values, "heat_here": np.array(heats_at(values, shares))}
+    log_odds = _total(model, here, lambda standard: np.clip(standard, -_FAR, _FAR))
+    return tuple(trusted(each, fusion) for each in log_odds.tolist())
 
 
 def heats_at(values: Mapping[str, float], shares: NDArray[np.float64]) -> list[float]:
