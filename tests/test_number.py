@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
 
-from vision.cues.number import cab_region, read_number
+from vision.cues.cab import cab_region
+from vision.cues.number import read_number
 from vision.cues.spelling import BLANK, Reading, blend, spell
 from vision.network import Networks, load_networks
 from vision.records import Box, Cue, Heading, Photo, Region, Sighting, State

@@ -71,7 +71,7 @@ def whole(photo: Photo, size: tuple[int, int]) -> Crop:
         min(size[1], max(1, round(height * factor))),
     )
     if factor < 1:
-        resized, left_out = _shrunk(photo.pixels, fitted)
+        resized, left_out = shrunk_to(photo.pixels, fitted)
     else:
         larger = cv2.resize(photo.pixels, fitted, interpolation=cv2.INTER_LINEAR)
         resized, left_out = np.asarray(larger, dtype=np.uint8), (0, 0)
@@ -106,7 +106,7 @@ def stepped_back(view: Crop, times: float) -> Crop:
     return Crop(pixels, view.to_photo @ inward, view.magnification / across)
 
 
-def _shrunk(pixels: Pixels, size: tuple[int, int]) -> tuple[Pixels, tuple[int, int]]:
+def shrunk_to(pixels: Pixels, size: tuple[int, int]) -> tuple[Pixels, tuple[int, int]]:
     """Pixels averaged down to `size` (width, height).
 
     Whole pixels are averaged two by two, and what is left of the way is interpolated at
@@ -206,7 +206,7 @@ def _reduced_patch(
     high = np.maximum(high, low + 1)
     patch = photo.pixels[low[1] : high[1], low[0] : high[0]]
     shrunk = np.maximum(1, np.round((high - low) / reduction)).astype(int)
-    pixels, left_out = _shrunk(patch, (int(shrunk[0]), int(shrunk[1])))
+    pixels, left_out = shrunk_to(patch, (int(shrunk[0]), int(shrunk[1])))
     factor = float(shrunk[0]) / float(high[0] - low[0] - left_out[0])
     return pixels, (low[0] * factor, low[1] * factor), factor
 

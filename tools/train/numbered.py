@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from tools.locomotive.lettering import bitmap
 from tools.render.truth import MASK_BITS
-from vision.cues.number import cab_region
+from vision.cues.cab import cab_region
 from vision.records import Box, Heading, Sighting
 
 MOST = 5  # figures of a number

@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from vision.cues.cab import LONG, ahead_of, cab_region
 from vision.cues.characters import read_lines
 from vision.cues.spelling import ILLEGIBLE, Reading, blend, spell
 from vision.network import Network, Networks
@@ -20,12 +21,6 @@ NAME = "cab_number"
 # on no set: common practice, no source), so that they are then 15 pixels high.
 FIGURES_WIDTH_PX = 620.0
 _LEAST_CAB_PX = 20.0  # a cab side of fewer pixels shows no figure
-# Shares of the running board's length and of the cab's height, by eye on renders.
-_AHEAD, _BEHIND, _BELOW = 0.14, 0.08, 0.12
-_CAB_FROM = (0.45, 0.78)
-# Boards of engines seen square are about 2.6 times as long as the boiler's back is high
-# above them (median of 97 side views), and the straightened part is so much of that.
-_LONG = 2.6 * (1.0 + _BEHIND - _CAB_FROM[1])
 _MOST_STRETCH = 2.2
 _GREY = 114  # beyond the crop, as beyond a photo's edge
 # Places looked at from nearer, and how high figures are then, pixels.
@@ -34,6 +29,9 @@ _NEAR_PX = (29.0, 36.0)
 _PROPORTION = 0.62  # width over height; narrower figures are widened
 _WORTH_ANOTHER_LOOK = 0.08
 _CLEAR = 0.9  # a reading above needs no other place
+_BEYOND_DOUBT = 0.95  # and above this no other look at this one
+# So many characters that are no figures may be a number in mirror image.
+_STRANGE = 0.3
 # Least probabilities; the first two chosen on 168 renders of the split "held", the others by
 # hand. One figure alone, or one beside an illegible character, is what window frames and
 # steps look like too.
@@ -86,14 +84,16 @@ def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
     if crop is None:
         because = "the cab side is turned away or too small for figures"
         return Cue(NAME, State.UNSEEN, because=because)
-    plain = _read(photo, crop, reader)
+    lines = read_lines(crop.pixels, reader)
+    plain = _read_from(photo, crop, lines, reader)
     if _believed(plain, _SURE):
         return _cue(photo, plain, "{text} reads on the cab side, {px:.0f} pixels high")
-    mirrored = _read_mirrored(photo, crop, plain, reader)
+    strange = any(_no_figures(line) >= _STRANGE for line in lines)
+    mirrored = _read_mirrored(photo, crop, plain, reader) if strange else None
     if mirrored is not None:
         because = "{text} reads on the cab side in mirror image: a mirror or the glass's back?"
         return _cue(photo, mirrored, because)
-    ahead = _straightened(photo, _ahead_of(sighting, region), reader)
+    ahead = _straightened(photo, ahead_of(sighting, region), reader)
     if ahead is not None:
         engine = _read(photo, ahead, reader)
         if _believed(engine, _SURE_ELSEWHERE) and len(engine.text) > 1:
@@ -109,52 +109,8 @@ def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
     return Cue(NAME, State.UNSEEN, where=where, because=because)
 
 
-def cab_region(sighting: Sighting) -> Region:
-    """Where the cab's side is: above the rear of the running board.
-
-    Corners run from the left to the right of the picture, so that figures stand the right
-    way round whichever way the engine faces.
-    """
-    board = np.asarray(sighting.regions["running_board"], dtype=np.float64)
-    boiler = np.asarray(sighting.regions["boiler_top"], dtype=np.float64)
-    front, rear = (board[0] + board[3]) / 2, (board[1] + board[2]) / 2
-    up = (boiler[1] - boiler[2]) + (boiler[0] - boiler[3])
-    up = up + (board[0] - board[3]) + (board[1] - board[2])
-    axes = np.stack([rear - front, up / max(float(np.linalg.norm(up)), 1e-6)], axis=1)
-    if abs(float(np.linalg.det(axes))) < 1e-6:
-        return sighting.regions["running_board"]
-    start, back = np.linalg.solve(axes, boiler[2] - front)
-    ridge = float(np.linalg.solve(axes, boiler[1] - front)[1])
-    height = max(
-        float(back) + 0.25 * (ridge - float(back)), 0.12 * float(np.linalg.norm(axes[:, 0]))
-    )
-    low, high = _CAB_FROM
-    span = (min(max(float(start) - _AHEAD, low), high), 1.0 + _BEHIND)
-    corners = [front + axes @ (s, h) for h in (height, -_BELOW * height) for s in span]
-    a, b, d, c = ((float(x), float(y)) for x, y in corners)
-    return (a, b, c, d) if a[0] <= b[0] else (b, a, d, c)
-
-
-def _ahead_of(sighting: Sighting, cab: Region) -> Region:
-    """The engine's side from its front to the cab, as high as the cab's."""
-    front = np.asarray(sighting.regions["running_board"], dtype=np.float64)[[0, 3]].mean(axis=0)
-    corners = np.asarray(cab, dtype=np.float64)
-    reach = np.linalg.norm(corners[[0, 1]] - front, axis=1)
-    near, far = (0, 1) if reach[0] < reach[1] else (1, 0)
-    # As far ahead again as the cab side is long, and twice, but not beyond the front.
-    along = corners[near] - corners[far]
-    times = min(2.0, float(reach[near]) / max(float(np.linalg.norm(along)), 1e-6))
-    ahead = corners[near] + along * max(times, 0.1)
-    down = corners[3] - corners[0]
-    ends = sorted((tuple(ahead), tuple(corners[near])))
-    top = [(float(x), float(y)) for x, y in ends]
-    left, right = top
-    low = [(x + float(down[0]), y + float(down[1])) for x, y in (right, left)]
-    return (left, right, low[0], low[1])
-
-
 def _straightened(
-    photo: Photo, region: Region, reader: Network, *, long: float = _LONG
+    photo: Photo, region: Region, reader: Network, *, long: float = LONG
 ) -> Crop | None:
     """The region in the upper left of the reader's picture, at its own proportions.
 
@@ -182,14 +138,19 @@ def _fitted(crop: Crop, reader: Network) -> Crop:
 
 
 def _read(photo: Photo, crop: Crop, reader: Network) -> _Found:
-    """The most probable number on a crop.
+    """The most probable number on a crop."""
+    return _read_from(photo, crop, read_lines(crop.pixels, reader), reader)
 
-    The crop shows where characters may stand; which they are is read from nearer, twice,
-    since figures that are small and close together run into each other.
+
+def _read_from(photo: Photo, crop: Crop, lines: Sequence[Reading], reader: Network) -> _Found:
+    """The most probable number of a crop's lines.
+
+    The crop shows where characters may stand; which they are is read from nearer, twice
+    unless the first is beyond doubt, since figures that are small and close together run
+    into each other.
     """
-    lines = sorted(read_lines(crop.pixels, reader), key=_promise, reverse=True)
     found = []
-    for line in lines[:_PLACES]:
+    for line in sorted(lines, key=_promise, reverse=True)[:_PLACES]:
         if _promise(line) < _WORTH_ANOTHER_LOOK:
             break
         found.append(_read_near(photo, crop, line, reader))
@@ -203,6 +164,11 @@ def _promise(line: Reading) -> float:
     return line.confidence * (1.0 if len(line.text) > 1 else 0.6)
 
 
+def _no_figures(line: Reading) -> float:
+    """How many characters of a line are none of the ten figures: letters, or a mirror's."""
+    return sum(1.0 - sum(step.values()) for step in line.steps)
+
+
 def _read_near(photo: Photo, crop: Crop, line: Reading, reader: Network) -> _Found:
     """What reads in a place from nearer; each look starts from what the one before saw."""
     looks = []
@@ -210,6 +176,8 @@ def _read_near(photo: Photo, crop: Crop, line: Reading, reader: Network) -> _Fou
         near = _nearer(photo, crop, line, tall, reader)
         seen = _in_the_middle(near, tall, reader) if near is not None else None
         looks.append(spell(seen) if seen is not None else {})
+        if max(looks[-1].values(), default=0.0) >= _BEYOND_DOUBT:
+            break
         if near is not None and seen is not None:
             crop, line = near, seen
     return _Found(blend(looks), line.box, crop)

@@ -12,6 +12,7 @@ from vision.pipeline.item import Eye, Seen, date_seen
 from vision.pipeline.look import Look
 from vision.pipeline.witnesses import engine_hashes, grouped, picture_hash
 from vision.records import Answer, Photo, Pixels
+from vision.rectify import shrunk_to
 
 # Longer side, pixels, of the picture kept for the shelf: about 6 kB each as JPEG.
 PICTURE_PX = 200
@@ -49,9 +50,10 @@ def look_kept(photo: Photo, eye: Eye, *, with_picture: bool) -> Look:
 def small_picture(pixels: Pixels) -> Pixels:
     """The pixels shrunk until the longer side has `PICTURE_PX`; smaller ones as they are."""
     height, width = pixels.shape[:2]
-    factor = min(1.0, PICTURE_PX / max(width, height))
-    size = (max(1, round(width * factor)), max(1, round(height * factor)))
-    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    factor = PICTURE_PX / max(width, height)
+    if factor >= 1.0:
+        return pixels
+    return shrunk_to(pixels, (max(1, round(width * factor)), max(1, round(height * factor))))[0]
 
 
 def _jpeg(pixels: Pixels) -> bytes:
