@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from operator import mul
 from types import MappingProxyType
 
 from vision.estimate.argument import Evidence, by_variation
@@ -127,14 +128,11 @@ def _confidence(item: Evidence, stated: float) -> float:
 
 def _given(item: Evidence, outcomes: Outcomes) -> dict[str, Row]:
     """P(outcome | variation, readings so far), by way of the hidden state."""
-    given = {}
+    given, of_outcome = {}, tuple(zip(*outcomes, strict=True))
     for id, row in item.factor.table.items():
         weighed = [p * r for p, r in zip(row, item.reading, strict=True)]
         total = math.fsum(weighed)
-        given[id] = tuple(
-            math.fsum(w * row[k] for w, row in zip(weighed, outcomes, strict=True)) / total
-            for k in range(len(outcomes[0]))
-        )
+        given[id] = tuple(math.fsum(map(mul, weighed, share)) / total for share in of_outcome)
     return given
 
 
