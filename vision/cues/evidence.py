@@ -97,11 +97,10 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
 
 def _heat_along(heat: NDArray[np.float32]) -> dict[str, float]:
     """Log odds of the strongest cell in each of `PARTS_ALONG` parts, front to rear."""
-    columns = np.array_split(heat.max(axis=0), PARTS_ALONG)
-    return {
-        f"heat_{part:02d}": _limited(logit(float(column.max())))
-        for part, column in enumerate(columns)
-    }
+    columns = heat.max(axis=0)
+    starts = np.arange(PARTS_ALONG) * len(columns) // PARTS_ALONG
+    strongest = np.maximum.reduceat(columns, starts).tolist()
+    return {f"heat_{part:02d}": _limited(logit(p)) for part, p in enumerate(strongest)}
 
 
 def _measured(region: str, pixels: Pixels, aspect: float) -> dict[str, float]:

@@ -67,7 +67,12 @@ def _traced_back(best: NDArray[np.float64], bend_cost: float, start_row: int) ->
     row = int(np.argmax(best[-1] - tie))
     path[-1] = row
     left = np.empty(rows)
+    # Where no other row is better by what one row of bending costs, the path runs straight.
+    enough = (best.max(axis=1) - bend_cost).tolist()
     for column in range(columns - 2, -1, -1):
+        if best[column, row] > enough[column]:
+            path[column] = row
+            continue
         np.subtract(best[column], offsets[rows - 1 - row : 2 * rows - 1 - row], left)
         row = int(left.argmax())
         path[column] = row
