@@ -112,8 +112,9 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
     record: dict[str, Any] = {"size": list(view.size), "side": near}
     for owner in ("locomotive", "tender"):
         record[owner], record[f"{owner}_share"] = _extent(view, model, owner)
-    record["faces"] = _faces(view, model)
-    record["off_axis_deg"] = round(np.degrees(np.arccos(min(1.0, abs(_along(view, model))))), 1)
+    along = _along(view, model)
+    record["faces"] = _faces(view, model, along)
+    record["off_axis_deg"] = round(np.degrees(np.arccos(min(1.0, abs(along)))), 1)
     record["whole"] = record["locomotive_share"] >= 0.85
     record["regions"], record["visible"] = {}, {}
     for region in REGIONS:
@@ -160,9 +161,8 @@ def _along(view: View, model: Model) -> float:
     return float(forward @ sight / np.linalg.norm(sight))
 
 
-def _faces(view: View, model: Model) -> str:
+def _faces(view: View, model: Model, along: float) -> str:
     """Heading by where the chimney end points; end-on when within `END_ON_DEG` of the axis."""
-    along = _along(view, model)
     if abs(along) > np.cos(np.radians(END_ON_DEG)):
         return "away" if along > 0 else "toward"
     quad = view.project(quad_of(model, "boiler_top", "left"))

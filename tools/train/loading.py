@@ -35,12 +35,7 @@ def load(
 
 def read_labels(folder: Path) -> list[dict[str, Any]]:
     """All whole lines of a rendered folder's labels, in a fixed order."""
-    records = []
-    for path in sorted(folder.glob("labels-*.jsonl")):
-        # The last line may still be being written.
-        lines = path.read_text("utf-8").split("\n")[:-1]
-        records += [json.loads(line) for line in lines if line]
-    return sorted(records, key=lambda record: str(record["file"]))
+    return sorted(_unread(folder, {}), key=lambda record: str(record["file"]))
 
 
 def empty(capacity: int, device: str, stored: tuple[int, int] = STORED) -> Pictures:

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 from vision.records import NotFound, Photo, Pixels, Sighting
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 # Bits of 64 in which the perceptual hashes of two engine crops differ, up to which they
 # are copies of one picture. Measured on the demo photos by tests/test_witnesses.py: 95 %
@@ -68,7 +72,6 @@ def grouped(
 
 def engine_hashes(photo: Photo, sighting: Sighting | NotFound) -> tuple[int, int] | None:
     """Perceptual hashes, 64 bits, of the engine's box and of its mirror image; None without one."""
-    import imagehash
     from PIL import Image, ImageOps
 
     if isinstance(sighting, NotFound):
@@ -80,13 +83,17 @@ def engine_hashes(photo: Photo, sighting: Sighting | NotFound) -> tuple[int, int
     # Grey and shrunk as imagehash itself would, but once for both.
     grey = Image.fromarray(photo.pixels[top:bottom, left:right]).convert("L")
     small = grey.resize((_HASHED_PX, _HASHED_PX), Image.Resampling.LANCZOS)
-    own, mirrored = (imagehash.phash(picture) for picture in (small, ImageOps.mirror(small)))
-    return int(str(own), 16), int(str(mirrored), 16)
+    return _phash(small), _phash(ImageOps.mirror(small))
 
 
 def picture_hash(pixels: Pixels) -> int:
     """Perceptual hash, 64 bits, of a whole picture (height, width, 3), RGB."""
-    import imagehash
     from PIL import Image
 
-    return int(str(imagehash.phash(Image.fromarray(pixels))), 16)
+    return _phash(Image.fromarray(pixels))
+
+
+def _phash(picture: Image.Image) -> int:
+    import imagehash
+
+    return int(str(imagehash.phash(picture)), 16)
