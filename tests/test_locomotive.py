@@ -19,11 +19,14 @@ from tools.locomotive import (
     track,
     wagon,
 )
-from tools.locomotive.lever import lever_mesh
+from tools.locomotive.layout import lay_out
+from tools.locomotive.lever import lever_mesh, lever_place
 from tools.locomotive.paint import STRIPES, lightness_distance, linear
 from tools.locomotive.prisms import prism
+from tools.locomotive.slender import bell_x
 from tools.locomotive.solids import box, lathe, rod
 from tools.locomotive.spec import CONTRAST, LocomotiveSpec, edge_paint
+from tools.locomotive.topside import between
 from tools.parts import Model, Part
 
 FAMILIES = TRAIN_FAMILIES + HELD_FAMILIES
@@ -195,6 +198,31 @@ def test_stripe_and_lever_keep_their_sizes():
             assert high[0] - low[0] > 0.9 * length
             low, high = bounds(parts_named(model, "switch_lever"))
             assert 0.02 * length < high[2] - low[2] < 0.09 * length
+
+
+def test_a_finger_gets_at_most_levers():
+    """Between whistle, bell and lever mostly lies more than a finger's width."""
+    gaps = []
+    for family in TRAIN_FAMILIES:
+        for seed in range(25):
+            s = spec_of(seed, family)
+            lay = lay_out(s)
+            others = list(bell_x(s, lay))
+            others += [between(s, lay, s.whistle_at)] if s.whistle != "none" else []
+            gaps += [abs(lever_place(s, lay)[0] - x) for x in others]
+    assert len(gaps) > 100
+    # Where the boiler is short nothing better can be had.
+    assert np.mean(np.array(gaps) > 0.2) > 0.85
+
+
+def test_engines_trained_on_have_tenders_of_any_number_of_axles():
+    for family in ("express", "american", "mixed"):
+        specs = [spec_of(seed, family) for seed in range(200)]
+        counts = [s.tender_axles for s in specs if s.has_tender]
+        shares = [np.mean(np.array(counts) == n) for n in (2, 3, 4, 5, 6)]
+        assert min(shares) > 0.03
+    held = {spec_of(seed, "vintage").tender_axles for seed in range(60)}
+    assert held <= {2, 3}
 
 
 def test_a_lever_rises_as_high_as_its_spec_says():

@@ -93,3 +93,25 @@ def test_pixels_of_another_shape_or_type_are_refused(networks: Networks) -> None
         network.run(np.zeros((10, 10, 3), np.uint8))
     with pytest.raises(ValueError, match="float32"):
         network.run(np.zeros((network.size[1], network.size[0], 3), np.float32))
+
+
+def test_the_reader_of_numbers_takes_fewer_rows(networks: Networks) -> None:
+    """A fully convolutional network says of the rows it is given what it says of them in all.
+
+    Near the cut it sees grey in place of what follows; further away hardly anything changes.
+    """
+    reader = networks["number"]
+    width, height = reader.size
+    pixels = np.full((height, width, 3), 114, np.uint8)
+    pixels[16:48, 40:200] = np.random.default_rng(5).integers(0, 256, (32, 160, 3), dtype=np.uint8)
+    whole, upper = reader.run(pixels), reader.run(np.ascontiguousarray(pixels[:64]))
+    assert upper["there"].shape == (1, 16, width // 4)
+    assert np.abs(whole["there"][:, :8] - upper["there"][:, :8]).max() < 0.15
+    assert np.abs(whole["boxes"][:2, :8] - upper["boxes"][:2, :8]).max() < 12.0
+
+
+@pytest.mark.parametrize(("name", "rows"), [("number", 40), ("number", 160), ("finder", 64)])
+def test_other_rows_are_refused(networks: Networks, name: str, rows: int) -> None:
+    width = networks[name].size[0]
+    with pytest.raises(ValueError, match="expected"):
+        networks[name].run(np.zeros((rows, width, 3), np.uint8))

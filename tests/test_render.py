@@ -138,6 +138,16 @@ def test_every_phase_of_a_production_has_its_time(seconds: float) -> None:
     assert times.end - times.training == pytest.approx(100.0)
 
 
+def test_what_unseen_sets_would_take_goes_to_the_training() -> None:
+    alone = clock(1000.0, 900.0, reserve=100.0, unseen=False)
+    beside = clock(1000.0, 900.0, reserve=100.0)
+    assert alone.unseen == 1000.0
+    assert alone.training == beside.training
+    spared = beside.unseen - 1000.0
+    assert spared == pytest.approx(beside.fast - alone.fast)
+    assert alone.traced - alone.unseen == pytest.approx(beside.traced - beside.unseen)
+
+
 def test_a_contact_sheet_shows_every_picture(tmp_path: Path) -> None:
     records = []
     for index, grey in enumerate((60, 120, 180)):

@@ -67,7 +67,7 @@ class Clock:
     end: float
 
 
-def clock(start: float, seconds: float, *, reserve: float) -> Clock:
+def clock(start: float, seconds: float, *, reserve: float, unseen: bool = True) -> Clock:
     """Share out the time by `_ENDS`.
 
     Parameters
@@ -76,9 +76,12 @@ def clock(start: float, seconds: float, *, reserve: float) -> Clock:
         When it begins, seconds since 1970, and how long it may take.
     reserve : float
         Seconds at the end for export and looks.
+    unseen : bool
+        Whether unseen sets are drawn; what they would take goes to the training.
     """
     training = start + seconds - reserve
-    ends = {name: start + share * (seconds - reserve) for name, share in _ENDS.items()}
+    spared = 0.0 if unseen else _ENDS["unseen"]
+    ends = {name: start + (share - spared) * (seconds - reserve) for name, share in _ENDS.items()}
     return Clock(training=training, end=start + seconds, **ends)
 
 
@@ -116,7 +119,7 @@ def _rendering(
     command += ["--workers", str(workers), "--cards", str(max(options.cards, 1))]
     command += ["--seconds", f"{seconds:.0f}", "--samples", str(options.samples)]
     command += ["--views", str(CLOSE_VIEWS if close else views)]
-    command += ["--close", *SIZES] if close else []
+    command += ["--close", *_parts(options)] if close else []
     command += ["--variant", "raster", "--first", str(_FAST_FIRST)] if fast else []
     kind = f"{'rasterised' if fast else 'traced'} {'close views' if close else name}"
     print(f"{time.time():.0f} {kind} for {seconds:.0f} s", flush=True)
@@ -125,10 +128,16 @@ def _rendering(
     return _run(command, options.out / "log", niceness=niceness, **alone)
 
 
+def _parts(options: argparse.Namespace) -> list[str]:
+    """What close views are needed of."""
+    needed = [FOLDERS.get(name, name) for name in options.only]
+    return [region for region in SIZES if region in needed]
+
+
 def _unseen(options: argparse.Namespace, until: float, *, fast: bool, workers: int) -> None:
     """The unseen sets side by side, each with its share of the workers."""
     runs = []
-    for name, (*_, traced, rasterised) in UNSEEN.items():
+    for name, (*_, traced, rasterised) in UNSEEN.items() if options.unseen else ():
         part = max(round(workers * (rasterised if fast else traced)), 1)
         lazy = _LAZY if fast else 0
         runs.append(_rendering(name, options, until, fast=fast, workers=part, niceness=lazy))
@@ -166,17 +175,18 @@ def _training(options: argparse.Namespace, until: float) -> list[subprocess.Pope
     On cards all at once; the runs are returned.
     """
     log = options.out / "log"
-    near = {name: options.out / "close" / FOLDERS.get(name, name) for name in NAMES}
+    near = {name: options.out / "close" / FOLDERS.get(name, name) for name in options.only}
     near = {name: folder for name, folder in near.items() if any(folder.glob("labels-*"))}
     runs = []
-    for index, name in enumerate(_ORDER):
+    wanted = [name for name in _ORDER if name in options.only]
+    for index, name in enumerate(wanted):
         command = ["tools.train", "--out", str(options.out / "weights"), "--only", name]
         command += ["--data", str(near.get(name, options.out / "train"))]
         command += ["--from", str(options.start)] if options.start else []
         if name in near:
             command += ["--stored", *(str(side) for side in SIZES[near[name].name])]
         if options.cards == 0:
-            each = max(until - time.time(), 6.0) / (len(_ORDER) - index)
+            each = max(until - time.time(), 6.0) / (len(wanted) - index)
             _run([*command, "--seconds", f"{each:.0f}"], log).wait()
             continue
         command += ["--until", f"{until:.0f}", "--devices", f"cuda:{index % options.cards}"]
@@ -207,15 +217,22 @@ def main() -> None:
     parser.add_argument("--cards", type=int, default=0, help="graphics cards; 0 for cores only")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--samples", type=int, default=8, help="paths per pixel")
-    parser.add_argument("--unseen", type=int, default=1200, help="unseen pictures, path traced")
+    parser.add_argument(
+        "--unseen",
+        type=int,
+        default=1200,
+        help="unseen pictures, path traced; 0 for none at all",
+    )
     parser.add_argument("--unseen-fast", type=int, default=9500, help="and rasterised")
+    parser.add_argument("--only", nargs="+", default=NAMES, help="networks to train")
     parser.add_argument("--from", type=Path, dest="start", help="weights to go on from")
     parser.add_argument("--seed", type=int, default=1, help="of the training pictures")
     parser.add_argument("--reserve", type=float, default=120.0, help="seconds for the looks")
     parser.add_argument("--version", required=True)
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
-    times = clock(time.time(), options.seconds, reserve=options.reserve)
+    unseen = options.unseen > 0
+    times = clock(time.time(), options.seconds, reserve=options.reserve, unseen=unseen)
     _traced(options, times)
     _rasterised(options, times)
     late = {"fast": True, "workers": max(options.workers - len(_ORDER), 2)}
@@ -233,7 +250,8 @@ def main() -> None:
     plain = ["tools.calibrate", "--plain", "--out", str(models / "fusion.json")]
     _run(plain, options.out / "log").wait()
     (options.out / "exported").touch()
-    _looks(options, models)
+    if unseen:
+        _looks(options, models)
     (options.out / "done").touch()
 
 

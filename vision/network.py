@@ -41,7 +41,9 @@ class Network:
             got = self.metadata.get("format", "none")
             raise ModelError(f"{name}.onnx: format {FORMAT} expected, got {got}")
         shape = self._session.get_inputs()[0].shape
-        self.size = (int(shape[2]), int(shape[1]))
+        # Free rows have a name in place of a number; the most of them is told beside.
+        self._free_rows = not isinstance(shape[1], int)
+        self.size = (int(shape[2]), int(self.metadata["rows"] if self._free_rows else shape[1]))
         self._outputs = [output.name for output in self._session.get_outputs()]
 
     def run(self, pixels: Pixels) -> dict[str, NDArray[np.float32]]:
@@ -50,7 +52,8 @@ class Network:
         Parameters
         ----------
         pixels : ndarray, shape (height, width, 3), uint8 RGB
-            Of the model's own `size` (width, height).
+            Of the model's own `size` (width, height); for one with free rows also of fewer,
+            a multiple of 32.
 
         Returns
         -------
@@ -63,6 +66,8 @@ class Network:
             The pixels are of another shape or type.
         """
         expected = (self.size[1], self.size[0], 3)
+        if self._free_rows and pixels.ndim == 3 and pixels.shape[0] % 32 == 0:
+            expected = (min(max(pixels.shape[0], 32), self.size[1]), self.size[0], 3)
         if pixels.shape != expected or pixels.dtype != np.uint8:
             raise ValueError(
                 f"pixels: uint8 of shape {expected} expected, got {pixels.dtype} {pixels.shape}"

@@ -58,8 +58,8 @@ COMMON: dict[str, object] = {
     "bands": {0: 1, 3: 2, 4: 2, 5: 2, 6: 1},
     "band_color": {"body": 4, "brass": 2, "steel": 1, "bright": 1},
     "top_feed": 0.25,
-    "whistle": {"none": 2, "single": 4, "pair": 2, "tall": 2},
-    "whistle_at": (0.62, 0.96),
+    "whistle": {"none": 2, "single": 5, "pair": 2, "tall": 0.5},
+    "whistle_at": (0.7, 0.97),
     "bell": {"none": 4, "frame": 2, "yoke": 1},
     "bell_at": (0.1, 0.5),
     "valves": {"none": 1, "columns": 3, "pops": 3, "bonnet": 1, "quad": 1},
@@ -155,7 +155,7 @@ COMMON: dict[str, object] = {
     "lever_h": (0.02, 0.05),  # in engine lengths
     "lever_w": (0.0038, 0.0088),
     "lever_tilt": (-0.7, 0.7),
-    "lever_at": (0.08, 0.95),  # between chimney and cab
+    "lever_at": (0.08, 0.9),  # between chimney and cab
     "lever_offset": {0.0: 4, 0.15: 1, -0.15: 1, 0.3: 1, -0.3: 1},
     "lever_slot": 0.45,
     "lever_stub": 0.15,

@@ -8,6 +8,7 @@ from tools.locomotive.boiler import top_at
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import prism
+from tools.locomotive.slender import bell_x
 from tools.locomotive.solids import (
     Mesh,
     arc,
@@ -22,10 +23,13 @@ from tools.locomotive.solids import (
 from tools.locomotive.spec import LocomotiveSpec
 from tools.locomotive.topside import free_x
 
+# A lever is there to be switched: a finger must get at it, chosen. Metres of the full-size engine.
+_FINGER = 0.26
+
 
 def lever_place(s: LocomotiveSpec, lay: Layout) -> np.ndarray:
     """Foot of the lever (x, y, z) on the boiler's or casing's top."""
-    x = free_x(s, lay, s.lever_at, 0.1)
+    x = free_x(s, lay, s.lever_at, _FINGER, beside=bell_x(s, lay))
     y = s.lever_offset * lay.boiler_r
     top = top_at(s, lay, x)
     r = top - lay.boiler_z

@@ -38,13 +38,37 @@ _TOGETHER = (
     ("casing", "skirt", "domes", "chimney", "chimney_h", "smokebox_set"),
     ("tender_axles", "tender_trucks", "tender_style"),
 )
+# Arrangements with few driven axles or uncommon ones, in a share of the mixed engines.
+_RARE: dict[object, float] = {
+    k: 1.0 for k in ("2-2-2", "0-2-2", "4-2-2", "0-4-2", "2-4-0", "4-4-4", "0-10-0", "2-12-0")
+}
+_RARE_SHARE = 0.3
+# A counter that has seen hardly any tender of two or five axles never answers so: in half of the
+# engines trained on any number is as likely.
+_ANY_AXLES: dict[object, float] = {2: 1, 3: 1, 4: 1, 5: 1, 6: 1, 7: 0.5}
 _WIDENED = 0.2  # of a range, at either end: shapes between and beyond the families'
 
 
 def rules_of(seed: int, family: str) -> dict[str, object]:
     """The rules by which an engine is drawn; a mixed one borrows each from another family."""
-    if family != MIXED:
-        return {**COMMON, **(TRAIN | HELD)[family]}
+    if family in HELD:
+        return {**COMMON, **HELD[family]}
+    rules = {**COMMON, **TRAIN[family]} if family != MIXED else _mixed(seed)
+    if rules["has_tender"]:
+        rules["tender_axles"] = _half_and_half(rules["tender_axles"], _ANY_AXLES)
+    return rules
+
+
+def _half_and_half(rule: object, other: dict[object, float]) -> dict[object, float]:
+    """Options of either with half of the weight."""
+    own = rule if isinstance(rule, dict) else {rule: 1.0}
+    total, more = sum(own.values()), sum(other.values())
+    options = [*own, *(k for k in other if k not in own)]
+    return {k: own.get(k, 0.0) / total + other.get(k, 0.0) / more for k in options}
+
+
+def _mixed(seed: int) -> dict[str, object]:
+    """Every rule, or group of rules, borrowed from another family."""
     rules = dict(COMMON)
     leaders = {name: group[0] for group in _TOGETHER for name in group}
     for name, rule in COMMON.items():
@@ -55,4 +79,6 @@ def rules_of(seed: int, family: str) -> dict[str, object]:
             wider = _WIDENED * (lent[1] - lent[0])
             lent = (max(lent[0] - wider, 0.6 * lent[0]), lent[1] + wider)
         rules[name] = lent
+    if child(seed, "mixed rare").random() < _RARE_SHARE:
+        rules["arrangement"] = _RARE
     return rules

@@ -140,10 +140,15 @@ def _valves(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
         kit.add("safety_valve", "brass", lathe(p, "z", 22).moved(x))
 
 
+def bell_x(s: LocomotiveSpec, lay: Layout) -> tuple[float, ...]:
+    """x of the bell, none without one."""
+    return () if s.bell == "none" else (free_x(s, lay, s.bell_at, 0.28),)
+
+
 def _bell(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
     if s.bell == "none":
         return
-    x = free_x(s, lay, s.bell_at, 0.28)
+    (x,) = bell_x(s, lay)
     z = top_at(s, lay, x)
     top = z + 0.85 * unit
     p = [

@@ -260,8 +260,13 @@ def between(s: LocomotiveSpec, lay: Layout, at: float) -> float:
     return chimney_x(s, lay) + at * (lay.cab_front - chimney_x(s, lay))
 
 
-def free_x(s: LocomotiveSpec, lay: Layout, at: float, margin: float) -> float:
-    """The free place on top nearest to `at` (0 chimney, 1 cab), clear of domes and valves."""
+def free_x(
+    s: LocomotiveSpec, lay: Layout, at: float, margin: float, *, beside: tuple[float, ...] = ()
+) -> float:
+    """The free place on top nearest to `at` (0 chimney, 1 cab), clear of domes and valves.
+
+    `beside` holds x of other slim things to keep clear of.
+    """
     taken = [(x, 1.25 * s.dome_r * lay.boiler_r) for x, _ in stand_points(s, lay)]
     if s.valves != "none":
         taken.append((between(s, lay, s.valves_at), 0.2))
@@ -270,6 +275,7 @@ def free_x(s: LocomotiveSpec, lay: Layout, at: float, margin: float) -> float:
     if s.tank == "saddle":
         a, b = saddle_span(s, lay)
         taken.append((a + 0.72 * (b - a), 0.2))
+    taken += [(x, 0.08) for x in beside]
     taken.append((chimney_x(s, lay), 2.0 * s.chimney_r * lay.boiler_r))
     taken.append((lay.cab_front - 0.2, 0.45))
     xs = np.linspace(chimney_x(s, lay), lay.cab_front, 81)

@@ -10,7 +10,7 @@ fine-tuning of zero-shot models", which found a half good without choosing).
 from __future__ import annotations
 
 import argparse
-import shutil
+import json
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -54,7 +54,9 @@ def main() -> None:
             for folder in (options.before, options.after)
         )
         torch.save(between(one, two, options.share), options.out / f"{name}.pt")
-        shutil.copyfile(options.after / f"{name}.json", options.out / f"{name}.json")
+        report = json.loads((options.after / f"{name}.json").read_text("utf-8"))
+        report["share"] = options.share
+        (options.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -15,7 +15,10 @@ from tools.train.settings import Settings
 from tools.train.sprites import draw_decoys, draw_levers
 
 # Pixels of the crop. A lever is lost in less than what linkages and stripes still show in.
-_WIDEST_BLUR = {"boiler_top": 3.0, "side_rods": 4.5, "running_board": 4.0}
+_WIDEST_BLUR = {"boiler_top": 2.0, "side_rods": 4.5, "running_board": 4.0}
+# How many pixels of the crop one of the photo's becomes at most, and in which share of crops.
+_COARSEST = {"boiler_top": 2.5, "side_rods": 4.0, "running_board": 4.0}
+_MILDER = {"boiler_top": 0.6, "side_rods": 1.0, "running_board": 1.0}
 
 
 def judge_batch(
@@ -26,7 +29,8 @@ def judge_batch(
     Returns pixels, present and visible (B,), and the part's place (B, 1, H/4, W/4).
     """
     count = len(rows)
-    size = CROP_SIZES[REGIONS[region]]
+    name = REGIONS[region]
+    size = CROP_SIZES[name]
     quad = pictures.corners[rows, region]
     along = (quad[:, 0] - quad[:, 1]).norm(dim=1)
     # Shared shift, slant and stretch: what the poser's errors look like, seen from here.
@@ -42,7 +46,7 @@ def judge_batch(
     if settings.window:
         batch, place = _windowed(batch, place, generator, width=settings.window)
         present = present * (place.amax((1, 2, 3)) > 0.3).float()
-    if region == REGIONS.index("boiler_top") and settings.drawn > 0:
+    if name == "boiler_top" and settings.drawn > 0:
         decoy = uniform((count,), generator) < 0.5 * settings.drawn
         batch = draw_decoys(batch, decoy, generator)
         bare = (present < 0.5) & (visible > 0.5)
@@ -50,14 +54,12 @@ def judge_batch(
         batch, cover = draw_levers(batch, chosen, generator)
         present = torch.maximum(present, chosen.float())
         place = torch.maximum(place, cover)
-    batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.5)
-    batch = coarsened(batch, generator, share=settings.coarse)
-    batch = photometric(
-        batch,
-        generator,
-        strength=settings.photometric * settings.ease,
-        widest=_WIDEST_BLUR[REGIONS[region]],
-    )
+    strength = settings.ease * _MILDER[name]
+    batch, covered = patches(batch, generator, share=settings.patches * strength, largest=0.5)
+    share = settings.coarse * _MILDER[name]
+    batch = coarsened(batch, generator, share=share, most=_COARSEST[name])
+    photometry = {"strength": settings.photometric * strength, "widest": _WIDEST_BLUR[name]}
+    batch = photometric(batch, generator, **photometry)
     hidden_part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)
     hidden = torch.where(present > 0.5, hidden_part, covered.mean((1, 2, 3)) > 0.35)
     visible = visible * (~hidden).float()

@@ -27,6 +27,7 @@ from tools.train.tender import counter_batch, counter_loss
 _BATCH = {"finder": 64, "poser": 96, "judge": 128, "tender": 128, "number": 128}
 _PEAK_RATE = {"finder": 2e-3, "poser": 2e-3, "judge": 2.5e-3, "tender": 2e-3, "number": 2.5e-3}
 _DECAY = 0.02
+_GOING_ON = 0.5  # of the peak rate, from weights that there are
 _KEEP_EVERY = 60.0  # seconds between weights kept on the way
 _AVERAGE = 0.999  # weight averaging, per step; the first steps average faster
 
@@ -175,7 +176,7 @@ def train(
         task.net.load_state_dict(torch.load(start, map_location="cpu", weights_only=True))
     net = task.net.to(device, memory_format=torch.channels_last).train()
     average = copy.deepcopy(net).eval()
-    peak = _PEAK_RATE["judge" if name in REGIONS else name] * (1.0 if start is None else 0.3)
+    peak = _PEAK_RATE["judge" if name in REGIONS else name] * (1.0 if start is None else _GOING_ON)
     optimiser = _optimiser(net, peak)
     started, kept, step, skipped, losses = time.time(), time.time(), 0, 0, []
     seconds = max(until - started, 1e-3)

@@ -26,6 +26,7 @@ _GREY = 114  # beyond the crop, as beyond a photo's edge
 # Places looked at from nearer, and how high figures are then, pixels.
 _PLACES = 2
 _NEAR_PX = (29.0, 36.0)
+_NEAR_ROWS = 64  # of the reader's picture: all that a line of such figures needs
 _PROPORTION = 0.62  # width over height; narrower figures are widened
 _WORTH_ANOTHER_LOOK = 0.08
 _CLEAR = 0.9  # a reading above needs no other place
@@ -185,7 +186,7 @@ def _read_near(photo: Photo, crop: Crop, line: Reading, reader: Network) -> _Fou
 
 def _in_the_middle(crop: Crop, tall: float, reader: Network) -> Reading | None:
     """The likeliest line in the middle of a crop whose figures are about `tall` pixels high."""
-    x, y = reader.size[0] / 2, reader.size[1] / 2
+    x, y = reader.size[0] / 2, crop.pixels.shape[0] / 2
     there = [
         line
         for line in read_lines(crop.pixels, reader)
@@ -200,11 +201,12 @@ def _nearer(photo: Photo, crop: Crop, line: Reading, tall: float, reader: Networ
     x, y = line.box.centre
     scale = max(line.box.height, 4.0) / tall
     stretch = min(max(_PROPORTION / max(line.proportion, 1e-6), 1.0), _MOST_STRETCH)
-    half = (reader.size[0] * scale / stretch / 2, reader.size[1] * scale / 2)
+    size = (reader.size[0], min(_NEAR_ROWS, reader.size[1]))
+    half = (size[0] * scale / stretch / 2, size[1] * scale / 2)
     corners = tuple((x + a * half[0], y + b * half[1]) for a, b in _CORNERS)
     a, b, c, d = crop.photo_points(corners)
     try:
-        return region_crop(photo, (a, b, c, d), reader.size)
+        return region_crop(photo, (a, b, c, d), size)
     except ValueError:
         return None
 
