@@ -29,6 +29,7 @@ _IDLE = (
     "exposure_near_black",
     "exposure_contrast",
     "log_slenderness",
+    "long_enough",
 )
 
 

@@ -11,7 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sklearn.linear_model import LogisticRegression
 
-from vision.cues.evidence import Evidence, region_length, share_inside, slenderness
+from vision.cues.evidence import (
+    ENOUGH_PX,
+    Evidence,
+    long_enough,
+    region_length,
+    share_inside,
+    slenderness,
+)
 from vision.cues.fuse import linear, sigmoid, weigh
 from vision.cues.tender import TenderCounts, weigh_counts
 from vision.records import Box, State
@@ -145,3 +152,14 @@ def test_a_tender_that_cannot_be_counted_is_unseen() -> None:
         assert cue.state is State.UNSEEN
         assert cue.value is None
         assert not cue.values
+
+
+@pytest.mark.parametrize("region", sorted(ENOUGH_PX))
+def test_a_region_becomes_long_enough_about_one_length(region: str) -> None:
+    enough = ENOUGH_PX[region]
+    assert long_enough(region, enough) == pytest.approx(0.5)
+    assert long_enough(region, 1.3 * enough) > 0.99
+    assert long_enough(region, enough / 1.3) < 0.01
+    # As likely on either side by the same factor; finite at either end.
+    assert long_enough(region, 1.07 * enough) == pytest.approx(1 - long_enough(region, enough / 1.07))
+    assert 0.0 <= long_enough(region, 0.0) < long_enough(region, 1e9) <= 1.0

@@ -12,10 +12,11 @@ import pytest
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
 
 from vision.cues.cab import cab_region
-from vision.cues.number import read_number
+from vision.cues.number import _Found, _one_open, read_number
 from vision.cues.spelling import BLANK, Reading, blend, spell
 from vision.network import Networks, load_networks
 from vision.records import Box, Cue, Heading, Photo, Region, Sighting, State
+from vision.rectify import Crop
 
 WIDTH, HEIGHT = 640, 400
 GREEN, CREAM, GREY = (38, 74, 52), (236, 222, 182), (176, 182, 188)
@@ -251,3 +252,26 @@ def test_an_unclear_figure_becomes_a_question_mark_and_so_does_a_letter() -> Non
 
 def test_blending_looks_takes_their_mean() -> None:
     assert blend([{"16": 0.8}, {"16": 0.6, "18": 0.4}]) == pytest.approx({"16": 0.7, "18": 0.2})
+
+
+@pytest.mark.parametrize(
+    ("values", "shape", "p"),
+    [
+        # The sum of what agrees in the other places, by hand.
+        ({"310": 0.36, "370": 0.33, "320": 0.10, "3?0": 0.05, "31": 0.02}, "3?0", 0.84),
+        ({"3?0": 0.55, "310": 0.30, "410": 0.10}, "3?0", 0.85),
+        # Two figures differ; one alone is sure; nothing comes near.
+        ({"310": 0.30, "376": 0.30, "3?0": 0.05}, None, None),
+        ({"12": 0.45, "16": 0.45}, None, None),
+        ({}, None, None),
+    ],
+)
+def test_a_number_may_stay_open_in_one_figure(
+    values: dict[str, float], shape: str | None, p: float | None
+) -> None:
+    crop = Crop(np.zeros((8, 8, 3), np.uint8), np.eye(3), 1.0)
+    found = _one_open(_Found(values, Box(0, 0, 4, 4), crop))
+    assert (found.text if found else None) == shape
+    if found is not None:
+        assert found.p == pytest.approx(p)
+        assert found.values == values

@@ -37,7 +37,8 @@ class Rules:
     stated_at_most, hidden_at_most : float
         Share of cues that the label calls not visible but that are stated all the same,
         and of those whose region is hidden or tiny beyond dispute. The first is the laxer:
-        of a region half in sight the eye mostly says what is true.
+        of a region half in sight the eye mostly says what is true. Both leave room for
+        pictures unlike those of the fit.
     sure_at_least : float
         Probability below which a state is too unclear to be stated.
     trusted : float
@@ -48,7 +49,7 @@ class Rules:
 
     false_at_most: float = 0.05
     lost_at_most: float = 0.002
-    stated_at_most: float = 0.03
+    stated_at_most: float = 0.02
     hidden_at_most: float = 0.02
     sure_at_least: float = 0.7
     trusted: float = 0.9

@@ -38,7 +38,8 @@ _ANCHOR_SCALE = 300.0
 _STRENGTHS = (0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0, 1000.0, 3000.0)
 _SIGHT = ("inside", "log_length", "log_slenderness", "log_sharpness")
 _LIGHT = ("exposure_clipped", "exposure_near_black", "exposure_contrast")
-SEEN_TERMS = ("judge_visible", "sight", *_SIGHT, *_LIGHT)
+_LONG = ("long_enough", "judge_visible*long_enough", "sight*long_enough")
+SEEN_TERMS = ("judge_visible", "sight", *_SIGHT, *_LIGHT, *_LONG)
 _PRESENT = (
     "judge_present",
     "judge_present*log_length",

@@ -129,7 +129,10 @@ def number_rows(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Ro
         exact = [t and c.value == _truth(j) for t, (j, c) in zip(told, mine, strict=True)]
         within = [t and best_fit(j, c) == _truth(j) for t, (j, c) in zip(told, mine, strict=True)]
         right = [hit for hit, t in zip(within, told, strict=True) if t]
-        wrong = [t and not e for t, e in zip(told, exact, strict=True)]
+        open_one = [
+            t and _but_one(c.value, _truth(j)) for t, (j, c) in zip(told, mine, strict=True)
+        ]
+        wrong = [t and not e and not o for t, e, o in zip(told, exact, open_one, strict=True)]
         rows += [
             share(f"cab number, {words}: read", told),
             share(f"cab number, {words}: exact", exact, "number_exact" if key else ""),
@@ -139,9 +142,17 @@ def number_rows(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Ro
                 "number_within" if key else "",
             ),
             share(f"cab number, {words}: right within the guide, of those read", right),
+            share(f"cab number, {words}: right but for one figure left open", open_one),
             share(f"cab number, {words}: another number or a part of it stated", wrong),
         ]
     return rows
+
+
+def _but_one(read: str | None, truth: str) -> bool:
+    """Whether a reading with a "?" is right at every other figure."""
+    if not read or "?" not in read or len(read) != len(truth):
+        return False
+    return all(one in (two, "?") for one, two in zip(read, truth, strict=True))
 
 
 def _truth(judged: Judged) -> str:

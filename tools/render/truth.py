@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from tools.parts import Model, Part
 from tools.render.projection import project
 from tools.render.raytrace import FirstHits
+from vision.cues.evidence import ENOUGH_PX
 
 CORNERS = ("front_top", "rear_top", "rear_bottom", "front_bottom")
 REGIONS = ("boiler_top", "side_rods", "running_board")
@@ -31,8 +32,6 @@ _BANDS = {"boiler_top": (0.42, 0.66), "side_rods": (0.15, 0.85), "running_board"
 # length before it does not hide it. Domes and chimneys stand across the boiler top's plane.
 _TOLERANCE = {"boiler_top": 0.06, "side_rods": 0.012, "running_board": 0.012}
 _MIN_SHARE = 0.6  # of the region in sight for a cue to count as visible; chosen
-# Region length in the picture; by eye, a lever is then 5 px high and a stripe 1 px.
-_MIN_LENGTH_PX = {"boiler_top": 100.0, "side_rods": 60.0, "running_board": 90.0}
 END_ON_DEG = 30.0  # between the sight line and the engine's axis, up to which it is end-on
 _MIN_FACING = 0.17  # sine of 10 degrees between the sight line and a side's plane
 # Fewest pixels of a present part, and the smallest share of its surface points in sight.
@@ -226,7 +225,7 @@ def _cue(
     region = CUE_REGION[cue]
     quad = np.asarray(record["regions"][region])
     length_px = float(np.linalg.norm(quad[0] - quad[1]))
-    visible = record["visible"][region] >= _MIN_SHARE and length_px >= _MIN_LENGTH_PX[region]
+    visible = record["visible"][region] >= _MIN_SHARE and length_px >= ENOUGH_PX[region]
     state = str(model.truth[cue])
     chosen = np.array([_belongs(p, cue, side) for p in view.stage.parts])
     mask = view.pixels_of(chosen)

@@ -225,14 +225,18 @@ def _cast(
     Brass on red differs more in hue than in brightness, which drawn colours seldom do.
     """
     count, like = len(plated), plated
-    chosen = (uniform((count, 1, 1, 1), generator) < 0.35) & (plated > 0)
+    chosen = (uniform((count, 1, 1, 1), generator) < 0.5) & (plated > 0)
     metal = like.new_tensor([0.85, 0.62, 0.28]).view(1, 3, 1, 1)
-    grounds = like.new_tensor([[0.6, 0.09, 0.06], [0.05, 0.05, 0.05], [0.1, 0.2, 0.12]])
-    which = torch.randint(3, (count,), device=like.device, generator=generator)
+    grounds = like.new_tensor(
+        [[0.6, 0.09, 0.06], [0.6, 0.15, 0.08], [0.05, 0.05, 0.05], [0.1, 0.2, 0.12]]
+    )
+    which = torch.randint(4, (count,), device=like.device, generator=generator)
     light = torch.exp(0.35 * normal((count, 1, 1, 1), generator))
     drift = 1 + 0.12 * normal((count, 3, 1, 1), generator)
     brass = (metal * light * drift).clamp(0, 1)
-    field = (grounds[which].view(count, 3, 1, 1) * light.sqrt() * drift.flip(1)).clamp(0, 1)
+    # A lit plate is as bright as figures in shade: then hue alone tells them apart.
+    lit = torch.exp(0.7 * uniform((count, 1, 1, 1), generator))
+    field = (grounds[which].view(count, 3, 1, 1) * light.sqrt() * lit * drift.flip(1)).clamp(0, 1)
     ink, rim, plate = colours
     return (
         torch.where(chosen, brass, ink),

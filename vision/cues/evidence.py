@@ -35,6 +35,10 @@ _MEASURES: Mapping[str, Callable[[Pixels, float], tuple[Measurement, ...]]] = {
     "side_rods": lambda pixels, aspect: measure_side_rods(pixels, pixel_aspect=aspect),
     "running_board": lambda pixels, aspect: measure_running_board(pixels),
 }
+# Length of a region in the photo below which its part is lost, pixels. By eye, a lever is then
+# 5 pixels high and a stripe 1. What a region is short of varies by so much, as a share.
+ENOUGH_PX = {"boiler_top": 100.0, "side_rods": 60.0, "running_board": 90.0}
+_ABOUT = 0.05
 # Heat map cells above this share of the peak are shown as the part's place; by eye.
 _PLACE_SHARE = 0.5
 # Equal parts of a region's length in which a part may stand.
@@ -86,6 +90,7 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         "inside": inside,
         "log_length": math.log(max(region_length(quad), 1.0)),
         "log_slenderness": math.log(max(slenderness(quad), 1e-3)),
+        "long_enough": long_enough(region, region_length(quad)),
         **measured,
         **(_heat_along(heat) if cue == "switch_lever" else {}),
     }
@@ -124,6 +129,12 @@ def region_length(quad: Region) -> float:
     """Length of a region from front to rear in pixels of the photo."""
     (x0, y0), (x1, y1), (x2, y2), (x3, y3) = quad
     return (math.hypot(x1 - x0, y1 - y0) + math.hypot(x2 - x3, y2 - y3)) / 2.0
+
+
+def long_enough(region: str, length: float) -> float:
+    """From 0 to 1 about the length at which a region's part begins to be seen, pixels."""
+    steepness = math.log(max(length, 1.0) / ENOUGH_PX[region]) / _ABOUT
+    return 1.0 / (1.0 + math.exp(-min(max(steepness, -30.0), 30.0)))
 
 
 def slenderness(quad: Region) -> float:

@@ -37,6 +37,8 @@ _STRANGE = 0.3
 # hand. One figure alone, or one beside an illegible character, is what window frames and
 # steps look like too.
 _SURE, _SURE_ALONE, _SURE_PARTLY, _SURE_ELSEWHERE, _SURE_MIRRORED = 0.5, 0.8, 0.8, 0.8, 0.8
+# A number of which one figure cannot be told: of so many figures, and as sure of the others.
+_OPEN_FIGURES, _SURE_OPEN = 3, 0.6
 _FAR_BETTER = 0.4  # by which a number in mirror image must beat the plain reading
 _CEILING = 0.98  # no reading is believed more than this
 # A post, a handrail or the cab's edge reads as this.
@@ -51,13 +53,16 @@ class _Found:
     box: Box  # in the crop
     crop: Crop
 
+    open_text: str = ""  # in place of the likeliest number, where one figure is left open
+    open_p: float = 0.0
+
     @property
     def text(self) -> str:
-        return next(iter(self.values), "")
+        return self.open_text or next(iter(self.values), "")
 
     @property
     def p(self) -> float:
-        return self.values.get(self.text, 0.0)
+        return self.open_p if self.open_text else self.values.get(self.text, 0.0)
 
 
 def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
@@ -94,6 +99,10 @@ def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
     if mirrored is not None:
         because = "{text} reads on the cab side in mirror image: a mirror or the glass's back?"
         return _cue(photo, mirrored, because)
+    open_one = _one_open(plain)
+    if open_one is not None:
+        because = "{text} reads on the cab side, {px:.0f} pixels high; the ? cannot be told"
+        return _cue(photo, open_one, because)
     ahead = _straightened(photo, ahead_of(sighting, region), reader)
     if ahead is not None:
         engine = _read(photo, ahead, reader)
@@ -251,6 +260,20 @@ def _believed(found: _Found, sure: float) -> bool:
     return found.p >= sure
 
 
+def _one_open(found: _Found) -> _Found | None:
+    """The number with the one figure left open that its likeliest readings differ in."""
+    sums: dict[str, float] = {}
+    for text, p in found.values.items():
+        holes = [text.index(ILLEGIBLE)] if ILLEGIBLE in text else range(len(text))
+        for at in holes if len(text) >= _OPEN_FIGURES else ():
+            shape = f"{text[:at]}{ILLEGIBLE}{text[at + 1 :]}"
+            sums[shape] = sums.get(shape, 0.0) + p
+    shape = max(sums, key=lambda text: sums[text], default="")
+    if sums.get(shape, 0.0) < _SURE_OPEN:
+        return None
+    return replace(found, open_text=shape, open_p=sums[shape])
+
+
 def _cue(photo: Photo, found: _Found, because: str) -> Cue:
     values = {text: min(p, _CEILING) for text, p in found.values.items() if p >= 0.001}
     where = found.crop.photo_box(found.box).clipped(*photo.size)
@@ -258,7 +281,7 @@ def _cue(photo: Photo, found: _Found, because: str) -> Cue:
         NAME,
         State.PRESENT,
         value=found.text,
-        confidence=values[found.text],
+        confidence=min(found.p, _CEILING),
         where=where,
         because=because.format(text=found.text, px=where.height),
         values=MappingProxyType(values),
