@@ -44,8 +44,7 @@ def placed_model(
     p_seen : ndarray, shape (len(weighed),)
         Probability that the region of each can be judged.
     limits : mapping
-        `stated_at_most` and `hidden_at_most` of the calibration's rules. Half of the first
-        is kept to: what is said of a hidden lever is wrong as often as right.
+        `stated_at_most` and `hidden_at_most` of the calibration's rules.
     share : float
         Of the fitted log odds that counts.
 
@@ -70,7 +69,7 @@ def placed_model(
         p_seen,
         np.maximum(p, 1 - p) >= SURE,
         np.array([bool(k.label["cues"][LEVER]["visible"]) for k in weighed]),
-        stated_at_most=limits["stated_at_most"] / 2,
+        stated_at_most=limits["stated_at_most"],
         hidden=np.array([clearly_unseen(k.label, LEVER) for k in weighed]),
         hidden_at_most=limits["hidden_at_most"],
         least=SEEN_AT_LEAST,
