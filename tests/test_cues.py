@@ -161,5 +161,6 @@ def test_a_region_becomes_long_enough_about_one_length(region: str) -> None:
     assert long_enough(region, 1.3 * enough) > 0.99
     assert long_enough(region, enough / 1.3) < 0.01
     # As likely on either side by the same factor; finite at either end.
-    assert long_enough(region, 1.07 * enough) == pytest.approx(1 - long_enough(region, enough / 1.07))
+    below = long_enough(region, enough / 1.07)
+    assert long_enough(region, 1.07 * enough) == pytest.approx(1 - below)
     assert 0.0 <= long_enough(region, 0.0) < long_enough(region, 1e9) <= 1.0

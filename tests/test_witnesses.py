@@ -112,7 +112,10 @@ def test_hashes_are_imagehashs_own_of_the_box_and_of_its_mirror_image() -> None:
             crop = Image.fromarray(photo.pixels).crop(tuple(map(int, box.as_tuple())))
             expected = [imagehash.phash(crop), imagehash.phash(ImageOps.mirror(crop))]
             got = engine_hashes(photo, replace(sighting(), locomotive=box))
-            assert got == tuple(int(str(hashed), 16) for hashed in expected)
+            assert got is not None
+            # Shrunk roughly first, which moves a bit or two; copies differ by more.
+            for ours, theirs in zip(got, expected, strict=True):
+                assert (ours ^ int(str(theirs), 16)).bit_count() <= 2 < NEAR_DUPLICATE_BITS
 
 
 def test_the_limit_lies_between_spoilt_copies_and_other_photos() -> None:

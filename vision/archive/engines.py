@@ -37,6 +37,26 @@ class Job:
     sidecars: tuple[tuple[str, str], ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """The sidecars of a dated engine, not written yet.
+
+    Attributes
+    ----------
+    drafts : tuple of _Draft
+    errors : list of TelltaleError
+        What went wrong with one of them; more may come while they are written.
+    """
+
+    drafts: tuple[_Draft, ...]
+    errors: list[TelltaleError]
+
+    @property
+    def changed(self) -> list[str]:
+        """The sidecars that are written, or in a dry run would be."""
+        return [draft.path for draft in self.drafts if draft.old != draft.new]
+
+
 class Engines:
     """Plans and works off the engines of one archive.
 
@@ -77,14 +97,8 @@ class Engines:
                 jobs.append(Job(name, photos, own, basis, is_new, tuple(due)))
         return jobs
 
-    def work_off(self, job: Job, errors: list[TelltaleError], *, dry: bool) -> list[str]:
-        """Date one engine and write its sidecars.
-
-        Returns
-        -------
-        list of str
-            The sidecars that were written, or with `dry` would be.
-        """
+    def prepare(self, job: Job, errors: list[TelltaleError], *, dry: bool) -> Prepared:
+        """Date one engine and say what becomes of its sidecars."""
         looks = [self._index.look(sha, self._eye) for sha in job.hashes]
         answer = date_looks(job.photos, looks, self._guide, self._model)
         if job.is_new:
@@ -94,20 +108,35 @@ class Engines:
             self._index.keep_engine(EngineRow(job.engine, job.photos, job.basis, plain))
         by_photo = dict(zip(job.photos, looks, strict=True))
         tags = {photo: tags_of(answer, by_photo[photo], self._guide) for photo, _ in job.sidecars}
-        drafts = list(self._drafts(job, tags, errors))
-        changed = [draft for draft in drafts if draft.old != draft.new]
-        if dry:
-            return [draft.path for draft in changed]
-        # Said before it is done: a kill between the two loses nothing that stood there.
-        self._index.keep_sidecars({draft.path: draft.row for draft in drafts})
-        stats = {d.path: (self._root / d.path).stat() for d in drafts if d.old == d.new}
-        for draft in changed:
+        drafts = tuple(self._drafts(job, tags, errors))
+        if not dry:
+            # Said before it is done: a kill between the two loses nothing that stood there.
+            self._index.keep_sidecars({draft.path: draft.row for draft in drafts})
+        return Prepared(drafts, errors)
+
+    def write(self, prepared: Prepared) -> dict[str, os.stat_result]:
+        """Write what changes; touches files alone, so that another thread may do it.
+
+        Returns
+        -------
+        dict of str to os.stat_result
+            Of each sidecar that stands as it should.
+        """
+        stats = {}
+        for draft in prepared.drafts:
+            if draft.old == draft.new:
+                stats[draft.path] = (self._root / draft.path).stat()
+                continue
             try:
                 stats[draft.path] = write_sidecar(str(self._root / draft.path), draft.new)
             except SidecarError as error:
-                errors.append(SidecarError(f"{draft.path}: {_reason(error)}"))
+                prepared.errors.append(SidecarError(f"{draft.path}: {_reason(error)}"))
+        return stats
+
+    def note(self, prepared: Prepared, stats: dict[str, os.stat_result]) -> list[str]:
+        """Keep what was written, and return it."""
         self._index.set_written(stats)
-        return [draft.path for draft in changed if draft.path in stats]
+        return [path for path in prepared.changed if path in stats]
 
     def _is_current(self, path: str, basis: str) -> bool:
         row = self._rows.get(path)

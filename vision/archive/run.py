@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from vision.archive.crew import Alone, Crew, Processes
-from vision.archive.engines import Engines
+from vision.archive.engines import Engines, Prepared
 from vision.archive.files import sole_run
 from vision.archive.groups import By
 from vision.archive.index import Index, PhotoRow
@@ -25,7 +27,6 @@ from vision.records import (
     PhotoTooLarge,
     PhotoTooSmall,
     PhotoUnreadable,
-    TelltaleError,
 )
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 
 # Photos whose results are written to the index together: a kill loses no more work.
 BATCH = 16
+_AHEAD = 4  # engines dated while sidecars are still being written
 # Failures that lie in the bytes: the same bytes fail again, so they are not read again.
 LASTING = {e.exit_code for e in (PhotoEmpty, PhotoUnreadable, PhotoTooLarge, PhotoTooSmall)}
 
@@ -228,19 +230,43 @@ class _Run:
         jobs = engines.plan(tree, self._order.by)
         self.summary.engines = engines.count
         self._watcher.begin("engines", len(jobs))
-        for job in jobs:
-            errors: list[TelltaleError] = []
-            self.summary.written += engines.work_off(job, errors, dry=self._order.dry)
-            self.summary.dated += 1
-            for error in errors:
-                self._fail(str(error), error.exit_code)
-            self._watcher.step(failed=bool(errors))
+        # A file is safe on its disk only after a wait, in which the next engine is dated.
+        waiting: deque[tuple[Prepared, Future[dict[str, os.stat_result]]]] = deque()
+        with ThreadPoolExecutor(1) as writer:
+            for job in jobs:
+                # A sidecar that two engines share is read only once it is written.
+                mine = {path for _, path in job.sidecars}
+                while waiting and (len(waiting) >= _AHEAD or mine & _paths(waiting)):
+                    self._finish(engines, *waiting.popleft())
+                prepared = engines.prepare(job, [], dry=self._order.dry)
+                if self._order.dry:
+                    self._count(prepared, prepared.changed)
+                else:
+                    waiting.append((prepared, writer.submit(engines.write, prepared)))
+            while waiting:
+                self._finish(engines, *waiting.popleft())
         self.summary.current = engines.sidecars - len(self.summary.written)
+
+    def _finish(
+        self, engines: Engines, prepared: Prepared, done: Future[dict[str, os.stat_result]]
+    ) -> None:
+        self._count(prepared, engines.note(prepared, done.result()))
+
+    def _count(self, prepared: Prepared, written: list[str]) -> None:
+        self.summary.written += written
+        self.summary.dated += 1
+        for error in prepared.errors:
+            self._fail(str(error), error.exit_code)
+        self._watcher.step(failed=bool(prepared.errors))
 
     def _fail(self, text: str, code: int) -> None:
         self.summary.codes.append(code)
         self.summary.failed += 1
         self._watcher.failure(text)
+
+
+def _paths(waiting: Iterable[tuple[Prepared, object]]) -> set[str]:
+    return {draft.path for prepared, _ in waiting for draft in prepared.drafts}
 
 
 def _noted(results: Iterator[Seen], pending: Pending) -> Iterator[Seen]:

@@ -80,9 +80,10 @@ def engine_hashes(photo: Photo, sighting: Sighting | NotFound) -> tuple[int, int
     box = sighting.locomotive.scaled(photo.scale).clipped(width, height)
     left, top = int(box.left), int(box.top)
     right, bottom = max(left + 1, round(box.right)), max(top + 1, round(box.bottom))
-    # Grey and shrunk as imagehash itself would, but once for both.
+    # Grey and shrunk as imagehash itself would, but once for both, and roughly first: a
+    # tenth of the time, for a bit or two of 64 now and then.
     grey = Image.fromarray(photo.pixels[top:bottom, left:right]).convert("L")
-    small = grey.resize((_HASHED_PX, _HASHED_PX), Image.Resampling.LANCZOS)
+    small = grey.resize((_HASHED_PX, _HASHED_PX), Image.Resampling.LANCZOS, reducing_gap=3.0)
     return _phash(small), _phash(ImageOps.mirror(small))
 
 
