@@ -103,7 +103,7 @@ def spoilt(crop: Image.Image, rng: np.random.Generator) -> Image.Image:
     return Image.open(stream)
 
 
-def test_hashes_are_imagehashs_own_of_the_box_and_of_its_mirror_image() -> None:
+def test_hashes_of_box_and_mirror_image_are_imagehashs_own_but_for_two_bits() -> None:
     for entry in json.loads((DEMO / "manifest.json").read_text()):
         if entry["truth"].get("locomotive"):
             photo = open_photo(DEMO / entry["file"])

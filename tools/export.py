@@ -146,8 +146,7 @@ def export(name: str, weights: Path, target: Path, *, version: str) -> float:
     report = weights.with_suffix(".json")
     trained = training_words(json.loads(report.read_text("utf-8"))) if report.exists() else ""
     facts = {"format": FORMAT, "version": version, "name": name, "training": trained}
-    facts["rows"] = str(size[1])
-    onnx.helper.set_model_props(model, facts)
+    onnx.helper.set_model_props(model, facts | {"rows": str(size[1])})
     _store_halves(model)
     onnx.save(model, target)
     worst = _difference(shipped, target, size)

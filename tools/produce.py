@@ -161,8 +161,14 @@ def _rasterised(options: argparse.Namespace, times: Clock) -> None:
         run.wait()
 
 
+def _filled(folder: Path) -> bool:
+    return any(folder.glob("labels-*"))
+
+
 def _sheets(options: argparse.Namespace) -> None:
     for name in ("train", *UNSEEN, *(f"close/{region}" for region in SIZES)):
+        if not _filled(options.out / name):
+            continue
         sheet = ["tools.sheet", "--pictures", str(options.out / name)]
         file = f"{name.replace('/', '.')}.sheet.jpg"
         _run([*sheet, "--out", str(options.out / file)], options.out / "log").wait()
@@ -176,7 +182,7 @@ def _training(options: argparse.Namespace, until: float) -> list[subprocess.Pope
     """
     log = options.out / "log"
     near = {name: options.out / "close" / FOLDERS.get(name, name) for name in options.only}
-    near = {name: folder for name, folder in near.items() if any(folder.glob("labels-*"))}
+    near = {name: folder for name, folder in near.items() if _filled(folder)}
     runs = []
     wanted = [name for name in _ORDER if name in options.only]
     for index, name in enumerate(wanted):

@@ -20,6 +20,7 @@ from vision.records import ModelError, Pixels
 FORMAT = "1"
 NAMES = ("finder", "poser", "boiler_top", "side_rods", "running_board", "tender", "number")
 _SUMS = "SHA256SUMS"
+_FREE_STEP = 32  # rows that make whole cells in every map of a network
 
 
 class Network:
@@ -42,8 +43,10 @@ class Network:
             raise ModelError(f"{name}.onnx: format {FORMAT} expected, got {got}")
         shape = self._session.get_inputs()[0].shape
         # Free rows have a name in place of a number; the most of them is told beside.
-        self._free_rows = not isinstance(shape[1], int)
-        self.size = (int(shape[2]), int(self.metadata["rows"] if self._free_rows else shape[1]))
+        free = not isinstance(shape[1], int)
+        most = int(self.metadata["rows"] if free else shape[1])
+        self.size = (int(shape[2]), most)
+        self._rows = range(_FREE_STEP, most + 1, _FREE_STEP) if free else (most,)
         self._outputs = [output.name for output in self._session.get_outputs()]
 
     def run(self, pixels: Pixels) -> dict[str, NDArray[np.float32]]:
@@ -53,7 +56,7 @@ class Network:
         ----------
         pixels : ndarray, shape (height, width, 3), uint8 RGB
             Of the model's own `size` (width, height); for one with free rows also of fewer,
-            a multiple of 32.
+            a multiple of `_FREE_STEP`.
 
         Returns
         -------
@@ -66,9 +69,8 @@ class Network:
             The pixels are of another shape or type.
         """
         expected = (self.size[1], self.size[0], 3)
-        if self._free_rows and pixels.ndim == 3 and pixels.shape[0] % 32 == 0:
-            expected = (min(max(pixels.shape[0], 32), self.size[1]), self.size[0], 3)
-        if pixels.shape != expected or pixels.dtype != np.uint8:
+        fits = pixels.shape[1:] == expected[1:] and pixels.shape[0] in self._rows
+        if not fits or pixels.dtype != np.uint8:
             raise ValueError(
                 f"pixels: uint8 of shape {expected} expected, got {pixels.dtype} {pixels.shape}"
             )

@@ -23,7 +23,7 @@ from tools.evaluate.rows import Row, share
 from tools.look import read_labels
 from tools.looks import Judged
 from vision.cues import read_number
-from vision.estimate.numbers import reading_likelihood
+from vision.estimate.numbers import ILLEGIBLE, reading_likelihood
 from vision.guide import load_guide
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
@@ -149,10 +149,10 @@ def number_rows(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Ro
 
 
 def _but_one(read: str | None, truth: str) -> bool:
-    """Whether a reading with a "?" is right at every other figure."""
-    if not read or "?" not in read or len(read) != len(truth):
+    """Whether a reading with an illegible figure is right at every other one."""
+    if not read or ILLEGIBLE not in read or len(read) != len(truth):
         return False
-    return all(one in (two, "?") for one, two in zip(read, truth, strict=True))
+    return all(one in (two, ILLEGIBLE) for one, two in zip(read, truth, strict=True))
 
 
 def _truth(judged: Judged) -> str:

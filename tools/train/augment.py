@@ -65,7 +65,7 @@ def _light(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor
 def _colour(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
     drawn = torch.rand(len(batch), 3, 1, 1, device=batch.device, generator=generator)
     batch = batch * torch.exp((drawn - 0.5) * 0.5 * strength).to(batch.dtype)
-    grey = (batch * batch.new_tensor([0.299, 0.587, 0.114]).view(1, 3, 1, 1)).sum(1, keepdim=True)
+    grey = _brightness(batch)
     saturation = _uniform(batch, 1 - 0.7 * strength, 1 + 0.7 * strength, generator)
     saturation = saturation * (1 - _some(batch, 0.1, generator))
     batch = grey + (batch - grey) * saturation
@@ -79,6 +79,10 @@ def _colour(batch: Tensor, generator: torch.Generator, strength: float) -> Tenso
         cos * torch.eye(3, device=batch.device, dtype=batch.dtype) + (1 - cos) * third + sin * cross
     )
     return torch.einsum("bij,bjhw->bihw", turn, batch)
+
+
+def _brightness(batch: Tensor) -> Tensor:
+    return (batch * batch.new_tensor([0.299, 0.587, 0.114]).view(1, 3, 1, 1)).sum(1, keepdim=True)
 
 
 def coarsened(
@@ -191,8 +195,7 @@ def _colour_halved(batch: Tensor, generator: torch.Generator) -> Tensor:
     What differs in hue more than in brightness loses its edges (the 4:2:0 sampling of
     JFIF, ITU-T T.871, which phones and scanners write).
     """
-    weights = batch.new_tensor([0.299, 0.587, 0.114]).view(1, 3, 1, 1)
-    bright = (batch * weights).sum(1, keepdim=True)
+    bright = _brightness(batch)
     coarse = F.interpolate(F.avg_pool2d(batch - bright, 2), scale_factor=2.0, mode="bilinear")
     return torch.where(_some(batch, 0.5, generator) > 0, bright + coarse, batch)
 

@@ -16,8 +16,9 @@ from tools.train.sprites import draw_decoys, draw_levers
 
 # Pixels of the crop. A lever is lost in less than what linkages and stripes still show in.
 _WIDEST_BLUR = {"boiler_top": 2.0, "side_rods": 4.5, "running_board": 4.0}
-# How many pixels of the crop one of the photo's becomes at most, and in which share of crops.
+# How many pixels of the crop one of the photo's becomes at most.
 _COARSEST = {"boiler_top": 2.5, "side_rods": 4.0, "running_board": 4.0}
+# Factor on how strongly and how often a crop is spoilt, corners apart.
 _MILDER = {"boiler_top": 0.6, "side_rods": 1.0, "running_board": 1.0}
 
 

@@ -97,8 +97,9 @@ class Engines:
                 jobs.append(Job(name, photos, own, basis, is_new, tuple(due)))
         return jobs
 
-    def prepare(self, job: Job, errors: list[TelltaleError], *, dry: bool) -> Prepared:
+    def prepare(self, job: Job, *, dry: bool) -> Prepared:
         """Date one engine and say what becomes of its sidecars."""
+        errors: list[TelltaleError] = []
         looks = [self._index.look(sha, self._eye) for sha in job.hashes]
         answer = date_looks(job.photos, looks, self._guide, self._model)
         if job.is_new:

@@ -238,7 +238,7 @@ class _Run:
                 mine = {path for _, path in job.sidecars}
                 while waiting and (len(waiting) >= _AHEAD or mine & _paths(waiting)):
                     self._finish(engines, *waiting.popleft())
-                prepared = engines.prepare(job, [], dry=self._order.dry)
+                prepared = engines.prepare(job, dry=self._order.dry)
                 if self._order.dry:
                     self._count(prepared, prepared.changed)
                 else:

@@ -36,9 +36,9 @@ _MEASURES: Mapping[str, Callable[[Pixels, float], tuple[Measurement, ...]]] = {
     "running_board": lambda pixels, aspect: measure_running_board(pixels),
 }
 # Length of a region in the photo below which its part is lost, pixels. By eye, a lever is then
-# 5 pixels high and a stripe 1. What a region is short of varies by so much, as a share.
+# 5 pixels high and a stripe 1. Labels are made by the same; a region is measured a little wrong.
 ENOUGH_PX = {"boiler_top": 100.0, "side_rods": 60.0, "running_board": 90.0}
-_ABOUT = 0.05
+_ABOUT = 0.05  # of the length; chosen
 # Heat map cells above this share of the peak are shown as the part's place; by eye.
 _PLACE_SHARE = 0.5
 # Equal parts of a region's length in which a part may stand.
@@ -81,6 +81,7 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
     width, height = network.size
     aspect = min(max(slenderness(quad) * height / width, 0.5), 2.0)
     measured = _measured(region, crop.pixels, aspect)
+    length = region_length(quad)
     values = {
         "judge_present": _limited(float(out["decision"][0])),
         "judge_visible": _limited(float(out["decision"][1])),
@@ -88,9 +89,9 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         "sight": _limited(logit(sighting.visible[region])),
         "engine": _limited(logit(sighting.score)),
         "inside": inside,
-        "log_length": math.log(max(region_length(quad), 1.0)),
+        "log_length": math.log(max(length, 1.0)),
         "log_slenderness": math.log(max(slenderness(quad), 1e-3)),
-        "long_enough": long_enough(region, region_length(quad)),
+        "long_enough": long_enough(region, length),
         **measured,
         **(_heat_along(heat) if cue == "switch_lever" else {}),
     }
@@ -121,6 +122,13 @@ def logit(p: float) -> float:
     return math.log(p / (1 - p))
 
 
+def sigmoid(x: float) -> float:
+    """Logistic function, safe for large arguments."""
+    if x >= 0:
+        return 1.0 / (1.0 + math.exp(-x))
+    return math.exp(x) / (1.0 + math.exp(x))
+
+
 def _limited(value: float) -> float:
     return min(max(value, -_LOGIT_LIMIT), _LOGIT_LIMIT)
 
@@ -133,8 +141,7 @@ def region_length(quad: Region) -> float:
 
 def long_enough(region: str, length: float) -> float:
     """From 0 to 1 about the length at which a region's part begins to be seen, pixels."""
-    steepness = math.log(max(length, 1.0) / ENOUGH_PX[region]) / _ABOUT
-    return 1.0 / (1.0 + math.exp(-min(max(steepness, -30.0), 30.0)))
+    return sigmoid(math.log(max(length, 1.0) / ENOUGH_PX[region]) / _ABOUT)
 
 
 def slenderness(quad: Region) -> float:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cues.evidence import PARTS_ALONG, Evidence
+from vision.cues.evidence import PARTS_ALONG, Evidence, sigmoid
 from vision.features import line_colour_shares
 from vision.records import Cue, State
 
@@ -63,13 +63,6 @@ def _total(model: Mapping[str, Any], values: Mapping[str, Any], kept: Callable[[
         value = math.prod(values[factor] for factor in name.split("*"))
         total = total + weight * kept((value - mean) / scale)
     return total
-
-
-def sigmoid(x: float) -> float:
-    """Logistic function, safe for large arguments."""
-    if x >= 0:
-        return 1.0 / (1.0 + math.exp(-x))
-    return math.exp(x) / (1.0 + math.exp(x))
 
 
 def trusted(log_odds: float, fusion: Mapping[str, Any]) -> float:

@@ -52,7 +52,6 @@ class _Found:
     values: Mapping[str, float]
     box: Box  # in the crop
     crop: Crop
-
     open_text: str = ""  # in place of the likeliest number, where one figure is left open
     open_p: float = 0.0
 
