@@ -12,7 +12,7 @@ from tools.locomotive.frame import add_boards, add_details, add_frames, add_spla
 from tools.locomotive.kit import Kit
 from tools.locomotive.lamps import add_lamps_and_rails
 from tools.locomotive.layout import HALF_GAUGE, Layout, lay_out
-from tools.locomotive.lever import add_lever
+from tools.locomotive.lever import add_lever, lever_place
 from tools.locomotive.linkage import add_linkage
 from tools.locomotive.materials import materials_of
 from tools.locomotive.rods import add_rods
@@ -39,7 +39,8 @@ def build(spec: LocomotiveSpec) -> Model:
         `tender_side`) as "{region}_{side}_{corner}" and of `tender_rear`, whose sides
         both name the same quad: "front_*" is its left edge as seen from behind
         (y > 0) and "rear_*" its right edge. `loco_min`, `loco_max`, `tender_min`,
-        `tender_max` bound them. `truth` is described in `truth_of`.
+        `tender_max` bound them; `switch_lever` is the middle of the lever, or of the air
+        where it would stand. `truth` is described in `truth_of`.
     """
     lay = lay_out(spec)
     kit = Kit()
@@ -120,6 +121,7 @@ def landmarks_of(kit: Kit, s: LocomotiveSpec, lay: Layout) -> dict[str, NDArray[
         if s.has_tender:
             quads |= _tender_quads(kit, s, lay, sign)
         out |= {f"{region}_{side}_{c}": p for region, q in quads.items() for c, p in q.items()}
+    out["switch_lever"] = lever_place(s, lay) + [0.0, 0.0, 0.5 * s.lever_h * length]
     for owner, name in (("locomotive", "loco"), ("tender", "tender")):
         if owner == "locomotive" or s.has_tender:
             out[f"{name}_min"], out[f"{name}_max"] = kit.bounds(owner)

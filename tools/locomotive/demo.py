@@ -51,6 +51,7 @@ _COMMON: dict[str, object] = {
     "whistle": "single",
     "deflectors": "none",
     "key_hole": False,
+    "slide_bars": "plain",
     "number_boards": False,
     "generator": False,
     "knobs_top": False,
@@ -113,7 +114,7 @@ _WAYFARER: dict[str, object] = {
     "lever_finish": "nickel",
     "lever_h": 0.046,
     "lever_w": 0.0075,
-    "whistle_at": 0.6747680109103698,  # where it stands on the pictures there are
+    "whistle_at": 0.95,
     "lever_at": 0.5,
     "lever_offset": 0.0,
     "lining": "none",
@@ -183,7 +184,7 @@ _BRINDLE: dict[str, object] = {
     "lever_finish": "brass",
     "lever_h": 0.04,
     "lever_w": 0.007,
-    "whistle_at": 0.9085090087942653,  # where it stands on the pictures there are
+    "whistle_at": 0.95,
     "lever_at": 0.55,
     "lever_offset": 0.0,
     "lining": "none",

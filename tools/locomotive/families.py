@@ -160,4 +160,5 @@ COMMON: dict[str, object] = {
     "lever_slot": 0.45,
     "lever_stub": 0.15,
     "key_hole": 0.08,
+    "slide_bars": {"plain": 4, "one": 2, "broad": 2, "four": 1, "frame": 2},
 }

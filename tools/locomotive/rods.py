@@ -119,25 +119,43 @@ def _motion(s: LocomotiveSpec, lay: Layout, pin: Point, *, h: float, t: float) -
     rear = lay.cylinder_x - lay.cylinder_len / 2
     away = np.array([rear, lay.cylinder_z - 0.02])
     meshes = [bar(pin, cross, y=y, h=1.05 * h, t=1.2 * t, style=s.rod_style)]
-    meshes.append(box([cross[0] + 0.03, y, cross[1]], [0.26, 0.1, 0.19], 0.02))
     meshes.append(tube([[cross[0], y, cross[1]], [away[0] + 0.1, y, away[1]]], 0.03, 8))
+    return meshes + _guides(s, lay, cross, y)
+
+
+def _guides(s: LocomotiveSpec, lay: Layout, cross: Point, y: float) -> list[Mesh]:
+    """Crosshead, slide bars and what carries their rear ends: false friends of a linkage."""
+    tall, gap, bar_h = {
+        "plain": (0.19, 0.13, 0.05),
+        "one": (0.3, 0.15, 0.09),
+        "broad": (0.3, 0.2, 0.1),
+        "four": (0.24, 0.15, 0.045),
+        "frame": (0.22, 0.15, 0.06),
+    }[s.slide_bars]
+    rear = lay.cylinder_x - lay.cylinder_len / 2
+    meshes = [box([cross[0] + 0.03, y, cross[1]], [0.26, 0.1, tall], 0.02)]
     back = rear - 2 * lay.crank - 0.35
     slope = (lay.cylinder_z - cross[1]) / max(lay.cylinder_x - cross[0], 0.3)
-    for dz in (0.13, -0.13) if s.valve_chest != "none" else (0.13,):
-        z0 = lay.cylinder_z + dz
-        meshes.append(
-            bar(
-                np.array([back, z0 - slope * (rear - back)]),
-                np.array([rear + 0.05, z0]),
-                y=y,
-                h=0.05,
-                t=0.07,
-                eyes=False,
-            )
-        )
-    meshes.append(
-        box([back, y - 0.1, lay.cylinder_z + 0.12 - slope * (rear - back)], [0.06, 0.3, 0.42], 0.01)
-    )
+    above = s.slide_bars == "one" or s.valve_chest == "none"
+    offsets = [(gap, 0.0)] if above else [(gap, 0.0), (-gap, 0.0)]
+    if s.slide_bars == "four":
+        offsets += [(dz, -0.09) for dz, _ in offsets]
+    drop = slope * (rear - back)
+    for dz, dy in offsets:
+        z = lay.cylinder_z + dz
+        ends = np.array([back, z - drop]), np.array([rear + 0.05, z])
+        meshes.append(bar(*ends, y=y + dy, h=bar_h, t=0.07, eyes=False))
+    middle = lay.cylinder_z - drop
+    if s.slide_bars == "frame":
+        # A motion plate: an open frame from the board down, which the bars run into.
+        top = max(lay.board_z - middle, 0.3)
+        meshes += [
+            box([back + dx, y - 0.05, middle + top / 2 - 0.15], [0.05, 0.12, top + 0.3], 0.01)
+            for dx in (-0.16, 0.16)
+        ]
+        meshes.append(box([back, y - 0.05, middle - 0.28], [0.37, 0.12, 0.05], 0.01))
+    else:
+        meshes.append(box([back, y - 0.1, middle + 0.12], [0.06, 0.3, 0.42], 0.01))
     return meshes
 
 

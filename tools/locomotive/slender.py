@@ -24,15 +24,17 @@ def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     unit = 0.5 * lay.boiler_r
     x = between(s, lay, s.whistle_at)
     z = top_at(s, lay, x) - 0.02
-    thin = {"single": (0.0,), "pair": (-0.09, 0.09), "tall": (0.0,), "none": ()}[s.whistle]
+    thin = {"single": (0.0,), "pair": (-0.11, 0.11), "tall": (0.0,), "none": ()}[s.whistle]
     for y in thin:
         h = (0.9 if s.whistle == "tall" else 0.6) * unit
+        # A cup on a stalk, as stout as it is: what were as thin as a lever nobody could tell.
+        r = 0.07 if s.whistle == "pair" else 0.085
         p = [
-            (z, 0.028),
-            (z + 0.45 * h, 0.028),
-            (z + 0.47 * h, 0.055),
-            (z + 0.95 * h, 0.055),
-            (z + h, 0.03),
+            (z, 0.55 * r),
+            (z + 0.4 * h, 0.55 * r),
+            (z + 0.42 * h, r),
+            (z + 0.92 * h, r),
+            (z + h, 0.6 * r),
             (z + h, 0),
         ]
         kit.add("whistle", "brass", lathe(p, "z", 12).moved(x, y))
@@ -54,12 +56,13 @@ def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         kit.pair("top_feed", "pipe", tube(p, 0.035, 7))
     if s.generator:
         x = between(s, lay, 0.85)
-        z = top_at(s, lay, x)
+        y, z = 0.3 * lay.boiler_r, top_at(s, lay, x)
+        pipe = bend([[x, y, z], [x, y, z + 0.24], [x - 0.5, y, z + 0.24]], 0.12)
         kit.add(
             "generator",
             "smokebox",
-            rod(0.14, -0.25, 0.25, "x").moved(x, 0.3 * lay.boiler_r, z + 0.03),
-            tube([[x, 0.3 * lay.boiler_r, z], [x, 0.3 * lay.boiler_r, z + 0.3]], 0.025),
+            rod(0.14, -0.25, 0.25, "x").moved(x, y, z + 0.03),
+            tube(pipe, 0.035),
         )
     if s.number_boards:
         x = lay.smoke_front - 0.25

@@ -174,6 +174,7 @@ class LocomotiveSpec:
     lever_slot: bool
     lever_stub: bool
     key_hole: bool
+    slide_bars: str
 
     @property
     def axles(self) -> tuple[int, int, int]:

@@ -271,7 +271,7 @@ def free_x(
     if s.valves != "none":
         taken.append((between(s, lay, s.valves_at), 0.2))
     if s.whistle != "none":
-        taken.append((between(s, lay, s.whistle_at), 0.08))
+        taken.append((between(s, lay, s.whistle_at), 0.1))
     if s.tank == "saddle":
         a, b = saddle_span(s, lay)
         taken.append((a + 0.72 * (b - a), 0.2))
