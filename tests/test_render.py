@@ -17,7 +17,7 @@ from tools.render import plan
 from tools.render.projection import camera_basis, project
 from tools.render.quieten import quieten
 from tools.render.raytrace import start
-from tools.render.truth import clip_box
+from tools.render.view import clip_box
 from tools.render.worker import _finished
 from tools.sheet import TILE, sheet
 

@@ -16,7 +16,7 @@ torch = pytest.importorskip("torch", reason="the training's library is not among
 pytest.importorskip("onnx", reason="the studio's library is not among the tests' own")
 
 from tools.export import _unfocused  # noqa: E402
-from tools.render.truth import MASK_BITS  # noqa: E402
+from tools.render.view import MASK_BITS  # noqa: E402
 from tools.train import figures, painting  # noqa: E402
 from tools.train import number as lesson  # noqa: E402
 from tools.train.loading import empty  # noqa: E402

@@ -23,7 +23,8 @@ from tools.parts import Model
 from tools.render import raytrace
 from tools.render.plan import Job
 from tools.render.studio import bounds, extras_of, furnish_for, placed, stage_of
-from tools.render.truth import View, box_of, label
+from tools.render.truth import label
+from tools.render.view import View, box_of
 
 SIZE = (1200, 900)
 MOST_BYTES = 400_000

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools import locomotive
+from tools.render.contrast import only_distinct
 from tools.render.plan import CUES, Job
 from tools.render.projection import camera_basis
 from tools.render.studio import (
@@ -27,7 +28,8 @@ from tools.render.studio import (
     poses_of,
     stage_of,
 )
-from tools.render.truth import CUE_REGION, View, facing, label, mask_of, quad_of
+from tools.render.truth import CUE_REGION, facing, label, quad_of
+from tools.render.view import View, mask_of
 
 CUE_OF = {region: cue for cue, region in CUE_REGION.items()}
 SIZES = {
@@ -113,7 +115,8 @@ def _seen(
     view = View(stage, pose, fov, SIZES[region])
     truth = label(view, model, room_truth=room.truth)
     truth |= {"kind": job.kind, "split": job.split, "room": job.room, "job": job.number}
-    return developed(job, number, linear, room), mask_of(view), truth
+    picture, mask = developed(job, number, linear, room), mask_of(view)
+    return picture, mask, only_distinct(truth, picture, mask)
 
 
 def _close(

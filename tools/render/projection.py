@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -94,3 +96,11 @@ def distances(depth: NDArray[np.float32], fov_deg: float) -> NDArray[np.float64]
     y = (np.arange(rows) + 0.5 - rows / 2) / focal
     result: NDArray[np.float64] = along * np.sqrt(1 + x[None, :] ** 2 + y[:, None] ** 2)
     return result
+
+
+def share_along(region: Sequence[Sequence[float]], point: tuple[float, float]) -> float:
+    """How far along a region, straightened, a point of the picture lies, 0 to 1."""
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], dtype=np.float32)
+    matrix = cv2.getPerspectiveTransform(np.asarray(region, dtype=np.float32), square)
+    x, _, w = matrix @ (*point, 1.0)
+    return float(np.clip(x / w, 0.0, 1.0))

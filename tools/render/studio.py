@@ -6,18 +6,19 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from tools import camera, locomotive, scene
 from tools.parts import Material, Model, Part, Scene
+from tools.render.contrast import only_distinct
+from tools.render.framing import framed
 from tools.render.plan import Job
 from tools.render.raytrace import LENSES_DEG
-from tools.render.truth import View, box_of, clip_box, label, mask_of
+from tools.render.truth import label
+from tools.render.view import View, box_of, clip_box, mask_of
 
 _NO_LIGHT = 1e-5  # radiance; lit rooms lie above 0.01
-_BORDER_SHARE = 0.08  # pictures with a print's or a listing's border
 SWAPPED = {"present": "absent", "absent": "present"}
 
 
@@ -44,7 +45,7 @@ def shoot(
     picture : ndarray, shape (height, width, 3), uint8 RGB
         Of another size where a border was laid around it.
     mask : ndarray, shape of the picture, uint8
-        Sum of tools.render.truth.MASK_BITS.
+        Sum of tools.render.view.MASK_BITS.
     label : dict
     """
     subject, twin, is_engine = _subjects(job)
@@ -64,7 +65,8 @@ def shoot(
             truth = _label(job, view, model, is_engine=is_engine, room=room)
             picture = developed(job, number, linear, room)
             mask = mask_of(view)
-            picture, mask, truth = _framed(job.generator(200 + number), picture, mask, truth)
+            truth = only_distinct(truth, picture, mask)
+            picture, mask, truth = framed(job.generator(200 + number), picture, mask, truth)
             truth["twin_cue"] = job.twin_cue if twin is not None else None
             yield f"{job.number:06d}_{number}{suffix}", picture, mask, truth
         stage.release()
@@ -267,33 +269,3 @@ def _label(
     if job.guide is not None:
         record["variation"] = {"guide": job.guide, "id": job.variation}
     return record
-
-
-def _framed(
-    rng: np.random.Generator,
-    picture: NDArray[np.uint8],
-    mask: NDArray[np.uint8],
-    truth: dict[str, Any],
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8], dict[str, Any]]:
-    """Lay a print's or a listing's border round some pictures; move mask and label with it."""
-    if rng.random() > _BORDER_SHARE:
-        return picture, mask, truth
-    framed, offset, factor = camera.frame(rng, picture)
-    move = np.array([[factor, 0, offset[0]], [0, factor, offset[1]]], dtype=np.float64)
-    size = (framed.shape[1], framed.shape[0])
-    mask = cv2.warpAffine(mask, move, size, flags=cv2.INTER_NEAREST)
-
-    def point(x: float, y: float) -> list[float]:
-        return np.round(move @ (x, y, 1.0), 1).tolist()
-
-    def box(edges: list[float] | None) -> list[float] | None:
-        return point(*edges[:2]) + point(*edges[2:]) if edges else None
-
-    truth["size"] = list(size)
-    for owner in ("locomotive", "tender"):
-        truth[owner] = box(truth.get(owner))
-    regions = truth.get("regions", {})
-    truth["regions"] = {name: [point(x, y) for x, y in quad] for name, quad in regions.items()}
-    for cue in truth.get("cues", {}).values():
-        cue["where"] = box(cue["where"])
-    return framed, mask, truth

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools.parts import Model, Part
-from tools.render.projection import project
-from tools.render.raytrace import FirstHits
+from tools.render.projection import project, share_along
+from tools.render.view import View, box_of, clip_box
 from vision.cues.evidence import ENOUGH_PX
 
 CORNERS = ("front_top", "rear_top", "rear_bottom", "front_bottom")
@@ -33,75 +33,15 @@ _BANDS = {"boiler_top": (0.42, 0.66), "side_rods": (0.15, 0.85), "running_board"
 _TOLERANCE = {"boiler_top": 0.06, "side_rods": 0.012, "running_board": 0.012}
 _MIN_SHARE = 0.6  # of the region in sight for a cue to count as visible; chosen
 END_ON_DEG = 30.0  # between the sight line and the engine's axis, up to which it is end-on
+BORDER_DEG = 5.0  # from there, within which no picture says which of both it is; chosen
 _MIN_FACING = 0.17  # sine of 10 degrees between the sight line and a side's plane
-# Fewest pixels of a present part, and the smallest share of its surface points in sight.
-_MIN_PART_PX = {"switch_lever": 6, "side_linkage": 25, "edge_stripe": 20}
+# Fewest pixels of a present part (of a lamp each), and the smallest share of its surface
+# points in sight.
+MIN_PART_PX = {"switch_lever": 6, "side_linkage": 25, "edge_stripe": 20, "tender_lamp": 5}
 _MIN_PART_SHARE = {"switch_lever": 0.22, "side_linkage": 0.18, "edge_stripe": 0.12}
-
-
-# Bits of the mask that lies beside each picture.
-MASK_BITS = {
-    "switch_lever": 1,
-    "side_linkage": 2,
-    "edge_stripe": 4,
-    "locomotive": 8,
-    "tender": 16,
-    "cab_number": 32,
-    "tender_lamp": 64,
-    "other": 128,
-}
-
-
-class View:
-    """One camera on one stage, with the ray casts that its truth needs."""
-
-    def __init__(self, stage: Any, pose: Any, fov_deg: float, size: tuple[int, int]) -> None:
-        self.stage, self.pose, self.fov, self.size = stage, pose, fov_deg, size
-        self.hits: FirstHits = stage.first_hits(pose, fov_deg, size)
-        self.origin = np.asarray(pose.origin, float)
-
-    def project(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
-        return project(points, self.pose, self.fov, self.size)[0]
-
-    def in_sight(self, points: NDArray[np.float64], tolerance: float) -> NDArray[np.bool_]:
-        """Which points are inside the frame with nothing more than `tolerance` m before them."""
-        pixels, depth = project(points, self.pose, self.fov, self.size)
-        inside = (depth > 0) & np.all((pixels >= 0) & (pixels < self.size), axis=1)
-        offsets = points - self.origin
-        distance = np.linalg.norm(offsets, axis=1)
-        _, reach = self.stage.cast(
-            np.broadcast_to(self.origin, offsets.shape), offsets / distance[:, None]
-        )
-        seen: NDArray[np.bool_] = inside & (reach > distance - tolerance)
-        return seen
-
-    def pixels_of(self, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        """Mask of the pixels that show one of the chosen parts of the stage."""
-        return np.append(chosen, False)[self.hits.part]
-
-
-def mask_of(view: View) -> NDArray[np.uint8]:
-    """Which pixels show what, as a sum of MASK_BITS, shape (height, width)."""
-    bits = [
-        MASK_BITS.get(part.owner, 0)
-        | (MASK_BITS.get(part.name, 0) if part.owner in ("locomotive", "tender") else 0)
-        for part in view.stage.parts
-    ]
-    mask: NDArray[np.uint8] = np.array([*bits, 0], dtype=np.uint8)[view.hits.part]
-    return mask
-
-
-def box_of(pixels: NDArray[np.float64]) -> list[float]:
-    low, high = pixels.min(axis=0), pixels.max(axis=0)
-    return [float(low[0]), float(low[1]), float(high[0]), float(high[1])]
-
-
-def clip_box(box: list[float], size: tuple[int, int]) -> list[float] | None:
-    left, right = (float(np.clip(v, 0, size[0])) for v in (box[0], box[2]))
-    top, bottom = (float(np.clip(v, 0, size[1])) for v in (box[1], box[3]))
-    if right - left < 4 or bottom - top < 4:
-        return None
-    return [round(v, 1) for v in (left, top, right, bottom)]
+_LEVER_RISE = 0.01  # above and below its middle, in engine lengths: within every lever drawn
+_MIN_REAR_FACING = 0.3  # sine of 17 degrees between the sight line and the tender's rear
+_MIN_REAR_PX = 40  # height of the rear, of which a lamp is about a tenth; chosen
 
 
 def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[str, Any]:
@@ -112,7 +52,7 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
     for owner in ("locomotive", "tender"):
         record[owner], record[f"{owner}_share"] = _extent(view, model, owner)
     along = _along(view, model)
-    record["faces"] = _faces(view, model, along)
+    record["faces"], record["faces_also"] = _faces(view, model, along)
     record["off_axis_deg"] = round(np.degrees(np.arccos(min(1.0, abs(along)))), 1)
     record["whole"] = record["locomotive_share"] >= 0.85
     record["regions"], record["visible"] = {}, {}
@@ -121,6 +61,7 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
         record["regions"][region] = np.round(view.project(quad), 1).tolist()
         record["visible"][region] = round(_share_visible(view, quad, region, length), 3)
     record["cues"] = {cue: _cue(view, model, cue, side=near, record=record) for cue in CUE_REGION}
+    record["cues"]["switch_lever"]["along"] = _lever_along(view, model, record)
     record["cab_number"] = model.truth.get("cab_number")
     record["cab_number_px"], record["cab_number_visible"] = _number(view, model, near)
     record["tender_axles"] = model.truth.get("tender_axles") if record["tender"] else None
@@ -160,12 +101,16 @@ def _along(view: View, model: Model) -> float:
     return float(forward @ sight / np.linalg.norm(sight))
 
 
-def _faces(view: View, model: Model, along: float) -> str:
-    """Heading by where the chimney end points; end-on when within `END_ON_DEG` of the axis."""
-    if abs(along) > np.cos(np.radians(END_ON_DEG)):
-        return "away" if along > 0 else "toward"
+def _faces(view: View, model: Model, along: float) -> tuple[str, str | None]:
+    """Heading by where the chimney end points; end-on when within `END_ON_DEG` of the axis.
+
+    The second one is what it might be called as well, `BORDER_DEG` and less from that border.
+    """
+    off_axis = np.degrees(np.arccos(min(1.0, abs(along))))
     quad = view.project(quad_of(model, "boiler_top", "left"))
-    return "left" if quad[0, 0] < quad[1, 0] else "right"
+    both = ("away" if along > 0 else "toward", "left" if quad[0, 0] < quad[1, 0] else "right")
+    faces, other = both if off_axis < END_ON_DEG else both[::-1]
+    return faces, other if abs(off_axis - END_ON_DEG) <= BORDER_DEG else None
 
 
 def _extent(view: View, model: Model, owner: str) -> tuple[list[float] | None, float]:
@@ -237,9 +182,11 @@ def _cue(
         )
         sample = points[:: max(1, len(points) // 200)]
         seen = view.in_sight(sample, 0.002 * float(np.asarray(model.truth["length"])))
-        enough = count >= _MIN_PART_PX[cue] and float(seen.mean()) >= _MIN_PART_SHARE[cue]
+        enough = count >= MIN_PART_PX[cue] and float(seen.mean()) >= _MIN_PART_SHARE[cue]
         visible = visible and enough
         where = clip_box(box_of(view.project(points)), view.size)
+    elif cue == "switch_lever":
+        visible = visible and _empty_place_in_sight(view, model)
     return {
         "state": state,
         "visible": bool(visible),
@@ -247,6 +194,20 @@ def _cue(
         "where": where,
         "length_px": round(length_px, 1),
     }
+
+
+def _empty_place_in_sight(view: View, model: Model) -> bool:
+    """Whether some of the air is in sight in which the lever would stand."""
+    length = float(np.asarray(model.truth["length"]))
+    heights = _LEVER_RISE * length * np.array([[-1.0], [0.0], [1.0]])
+    points = model.landmarks["switch_lever"] + heights * [0.0, 0.0, 1.0]
+    return bool(view.in_sight(points, 0.002 * length).any())
+
+
+def _lever_along(view: View, model: Model, record: dict[str, Any]) -> float:
+    """How far along the boiler top the lever stands, or would: 0 smokebox front, 1 cab front."""
+    x, y = view.project(model.landmarks["switch_lever"][None])[0]
+    return round(share_along(record["regions"][CUE_REGION["switch_lever"]], (x, y)), 4)
 
 
 def _tender_sight(view: View, model: Model, record: dict[str, Any], side: str) -> tuple[bool, bool]:
@@ -259,9 +220,11 @@ def _tender_sight(view: View, model: Model, record: dict[str, Any], side: str) -
     rear = quad_of(model, "tender_rear", side)
     forward, _ = _axes(model)
     sight = rear.mean(axis=0) - view.origin
-    # From the side one lamp hides the other: the rear must be turned towards the camera.
-    lamps = float(forward @ sight) / float(np.linalg.norm(sight)) > 0.2
-    return bool(axles), bool(lamps)
+    # From the side one lamp hides the other: the rear must be turned towards the camera, and
+    # not so small that a lamp is a speck.
+    turned = float(forward @ sight) / float(np.linalg.norm(sight)) > _MIN_REAR_FACING
+    tall = float(np.ptp(view.project(rear)[:, 1])) >= _MIN_REAR_PX
+    return bool(axles), bool(turned and tall)
 
 
 def _belongs(part: Part, cue: str, side: str) -> bool:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools.locomotive.lettering import bitmap
-from tools.render.truth import MASK_BITS
+from tools.render.view import MASK_BITS
 from vision.cues.cab import cab_region
 from vision.records import Box, Heading, Sighting
 
