@@ -1,11 +1,12 @@
-"""Seven picture corruptions of graded severity, as a published yardstick defines them.
+"""Seven kinds of picture corruption, graded, as a published yardstick defines them.
 
 Kinds and severity constants follow D. Hendrycks and T. Dietterich, "Benchmarking Neural
 Network Robustness to Common Corruptions and Perturbations", ICLR 2019,
 arXiv:1903.12261, section 3 and the constants of the authors' ImageNet-C generation
-script (checked against a stored copy of that script, 224 x 224 pictures). Blur radii are
-pixels of a picture whose shorter side is 224; here they grow with the picture so that a
-severity means the same to the eye at any size.
+script (checked against a stored copy of that script). Its pictures are 224 x 224: noise a
+pixel and blur in pixels. Both are so here too, whatever the picture's size; of the blurs
+there is a second kind, `GROWN`, whose radii grow with the picture, so that the same share
+of what it shows is smeared.
 """
 
 from __future__ import annotations
@@ -31,8 +32,13 @@ def _whole(unit: NDArray[np.floating]) -> Picture:
     return np.clip(np.round(unit * 255), 0, 255).astype(np.uint8)
 
 
-def _growth(picture: Picture) -> float:
-    return min(picture.shape[:2]) / REFERENCE_PX
+def _grown(blur: Callable[..., Picture]) -> Callable[..., Picture]:
+    """The same blur with radii that grow with the picture's shorter side."""
+
+    def blurred(rng: np.random.Generator, picture: Picture, severity: int) -> Picture:
+        return blur(rng, picture, severity, growth=min(picture.shape[:2]) / REFERENCE_PX)
+
+    return blurred
 
 
 def gaussian_noise(rng: np.random.Generator, picture: Picture, severity: int) -> Picture:
@@ -45,8 +51,10 @@ def shot_noise(rng: np.random.Generator, picture: Picture, severity: int) -> Pic
     return _whole(rng.poisson(picture / 255.0 * photons) / photons)
 
 
-def defocus_blur(rng: np.random.Generator, picture: Picture, severity: int) -> Picture:
-    radius, rim = (v * _growth(picture) for v in DEFOCUS[severity - 1])
+def defocus_blur(
+    rng: np.random.Generator, picture: Picture, severity: int, *, growth: float = 1.0
+) -> Picture:
+    radius, rim = (v * growth for v in DEFOCUS[severity - 1])
     half = int(np.ceil(radius)) + 2
     y, x = np.mgrid[-half : half + 1, -half : half + 1]
     disc = (np.hypot(x, y) <= radius).astype(np.float32)
@@ -54,9 +62,11 @@ def defocus_blur(rng: np.random.Generator, picture: Picture, severity: int) -> P
     return cv2.filter2D(picture, -1, disc / disc.sum(), borderType=cv2.BORDER_REFLECT)
 
 
-def motion_blur(rng: np.random.Generator, picture: Picture, severity: int) -> Picture:
+def motion_blur(
+    rng: np.random.Generator, picture: Picture, severity: int, *, growth: float = 1.0
+) -> Picture:
     """One-sided Gaussian streak at -45..45 degrees."""
-    radius, sigma = (v * _growth(picture) for v in MOTION[severity - 1])
+    radius, sigma = (v * growth for v in MOTION[severity - 1])
     angle = rng.uniform(-np.pi / 4, np.pi / 4)
     half = int(np.ceil(radius))
     streak = np.zeros((2 * half + 1, 2 * half + 1), np.float32)
@@ -118,7 +128,10 @@ CORRUPTIONS: dict[str, Callable[[np.random.Generator, Picture, int], Picture]] =
     "jpeg_compression": jpeg_compression,
     "brightness": brightness,
     "fog": fog,
+    "defocus_blur_grown": _grown(defocus_blur),
+    "motion_blur_grown": _grown(motion_blur),
 }
+GROWN = ("defocus_blur_grown", "motion_blur_grown")  # harder than the paper's on large pictures
 
 
 def corrupt(rng: np.random.Generator, picture: Picture, kind: str, severity: int) -> Picture:
