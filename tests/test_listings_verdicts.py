@@ -170,6 +170,10 @@ def test_photos_that_disagree_contradict_nothing() -> None:
     mixed = (part("switch_lever", State.PRESENT), *W["W6"][1:])
     other = (part("switch_lever", State.ABSENT), *W["W6"][1:])
     assert AGAINST not in verdicts("no lever", mixed, other)
+    # A very clear photo against a doubtful one bears a contradiction out, both together.
+    clear = replace(part("switch_lever", State.PRESENT), p_present=0.998, confidence=0.998)
+    doubtful = replace(part("switch_lever", State.ABSENT), p_present=0.3, confidence=0.7)
+    assert AGAINST in verdicts("no lever", (clear, *W["W6"][1:]), (doubtful, *W["W6"][1:]))
     (item,) = judged("no linkage", mixed, other, one_engine=False)
     assert item.verdict is OPEN
     assert "two engines" in item.text

@@ -212,6 +212,34 @@ def test_the_view_shown_says_what_is_concluded() -> None:
     assert conflicts[0].kind == "views"
 
 
+def unclear(p: float) -> Cue:
+    return replace(lever(p), state=State.UNSEEN, confidence=0.0, in_sight=True)
+
+
+def test_several_unclear_photos_that_lean_one_way_are_called_together() -> None:
+    ((alone,), _) = fuse_views([[unclear(0.76)]])
+    assert alone == unclear(0.76)
+    ((same_side,), _) = fuse_views([[unclear(0.76)], [unclear(0.7)]], (0, 0))
+    assert same_side.state is State.UNSEEN and same_side.p_present == 0.76
+    ((both,), conflicts) = fuse_views([[unclear(0.7)], [unclear(0.76)]], (0, 1))
+    assert both.state is State.PRESENT and not both.in_sight and not conflicts
+    assert both.p_present == pytest.approx(pooled(0.7, 0.76)) == both.confidence
+    assert 0.8 < both.confidence < 1 / (1 + math.exp(-logit(0.7) - logit(0.76)))
+    assert both.photo == 1
+    assert both.because == "2 photos lean to present, each too unclear to call alone"
+    ((open_,), _) = fuse_views([[unclear(0.7)], [unclear(0.3)]], (0, 1))
+    assert open_.state is State.UNSEEN and open_.p_present == pytest.approx(0.5)
+
+
+def test_an_unclear_photo_makes_a_clear_one_less_sure_but_a_hidden_one_does_not() -> None:
+    ((joint,), conflicts) = fuse_views([[lever(0.9)], [unclear(0.4)]], (0, 1))
+    assert joint.state is State.PRESENT and joint.photo == 0 and not conflicts
+    assert joint.p_present == pytest.approx(pooled(0.9, 0.4))
+    hidden = replace(unclear(0.4), in_sight=False)
+    ((still,), _) = fuse_views([[lever(0.9)], [hidden]], (0, 1))
+    assert still.p_present == 0.9
+
+
 def test_counts_of_two_sides_are_pooled_value_by_value() -> None:
     four = Cue("tender_axles", State.PRESENT, value="4", confidence=0.6)
     four = replace(four, values=MappingProxyType({"4": 0.6, "6": 0.4}))

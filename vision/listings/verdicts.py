@@ -21,6 +21,9 @@ SUPPORTED_FROM = 0.9
 # variations are: "moderate" and "weak" support of the ENFSI guideline (2015), as
 # `vision.estimate.strength` has them.
 LEAST_AGAINST, LEAST_FOR = 10.0, 2.0
+# The same where one photo says otherwise than the others: "moderately strong" support of all
+# of them together, the dissenting one among them.
+LEAST_AGAINST_DISPUTED = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +99,7 @@ def _judge(claim: Claim, case: Case, one_engine: bool) -> Judged:
         return Judged(claim, Verdict.CANNOT_TELL, _unseen(claim, case))
     verdict, text = _verdict(claim, weighed, case)
     if verdict is Verdict.CONTRADICTED:
-        hold = _reason_to_hold(claim, case, one_engine)
+        hold = _reason_to_hold(claim, case, weighed, one_engine=one_engine)
         if hold:
             verdict, text = Verdict.CANNOT_TELL, hold
     return _with_place(claim, verdict, text, weighed, case)
@@ -126,7 +129,7 @@ def _limit(claim: Claim, case: Case) -> bool:
     return len(made_then(claim, case.guide)) < len(case.guide.variations)
 
 
-def _reason_to_hold(claim: Claim, case: Case, one_engine: bool) -> str:
+def _reason_to_hold(claim: Claim, case: Case, weighed: Weighed, *, one_engine: bool) -> str:
     """Why a contradiction is not stated all the same; empty where nothing is in the way."""
     if claim.hedged:
         return "the photos speak against it, but the listing does not say that it is so"
@@ -139,7 +142,7 @@ def _reason_to_hold(claim: Claim, case: Case, one_engine: bool) -> str:
         if c.kind == "views"
         for name in c.cues
     }
-    if claim.about in disputed:
+    if claim.about in disputed and weighed.ratio > 1.0 / LEAST_AGAINST_DISPUTED:
         return "the photos disagree with each other"
     return ""
 

@@ -13,6 +13,9 @@ from vision.records import VALUED_CUES, Conflict, Cue, State
 # witness told twice. Chosen: another side of the same engine shows another slope of the
 # same lever, but in the same room, by the same camera, read by the same network.
 WITNESS_WEIGHT = 0.5
+# Probability from which on photos that are each too unclear to call may be called together;
+# as `vision.pipeline.placing.SURE`.
+SURE_TOGETHER = 0.8
 # No view rules anything out, as no single photo does.
 LEAST_SHARE = 1e-4
 
@@ -27,8 +30,10 @@ def fuse_views(
     Of each witness the view that was read with the greatest confidence counts, in full
     and alone: further views of the same side show the same part in the same light and
     fail together, so three photos of one dome are not three witnesses for a lever.
-    Witnesses are joined by `pool`. Views that contradict each other, whichever witness
-    they belong to, are reported as a conflict too, since they may show two engines.
+    Witnesses are joined by `pool`, those too who see the place but not clearly enough to
+    call it alone: what several of them lean to may be called together, from
+    `SURE_TOGETHER` on. Views that contradict each other, whichever witness they belong
+    to, are reported as a conflict too, since they may show two engines.
 
     Parameters
     ----------
@@ -53,12 +58,16 @@ def fuse_views(
     fused = []
     conflicts = []
     for name, same in by_name.items():
-        seen = [cue for cue in same if cue.state is not State.UNSEEN]
-        if not seen:
+        speaking = [cue for cue in same if _speaks(cue)]
+        if not speaking:
             fused.append(max(same, key=lambda cue: (cue.in_sight, cue.confidence)))
             continue
-        best = _best_of_each(seen, witness)
+        best = _best_of_each(speaking, witness)
         joint = _joined(best)
+        seen = [cue for cue in same if cue.state is not State.UNSEEN]
+        if not seen:
+            fused.append(joint)
+            continue
         others = [cue for cue in seen if cue.photo != joint.photo]
         fused.append(replace(joint, because=_with_others(joint, others, best)))
         against = [cue for cue in others if _reading(cue) != _reading(joint)]
@@ -115,10 +124,15 @@ def _tempered(words: Iterable[float]) -> float:
     return ranked[0] + WITNESS_WEIGHT * math.fsum(ranked[1:]) if ranked else 0.0
 
 
-def _best_of_each(seen: Sequence[Cue], witness: Sequence[int]) -> list[Cue]:
-    """The best view of each witness, the best of all first."""
+def _speaks(cue: Cue) -> bool:
+    """Whether a view says something of a part, if only what it leans to."""
+    return cue.state is not State.UNSEEN or (cue.in_sight and cue.p_present is not None)
+
+
+def _best_of_each(speaking: Sequence[Cue], witness: Sequence[int]) -> list[Cue]:
+    """The best view of each witness, the best of all first; unclear ones after all others."""
     best: dict[int, Cue] = {}
-    for cue in sorted(seen, key=lambda c: -c.confidence):
+    for cue in sorted(speaking, key=lambda c: (-c.confidence, -abs(_presence(c) - 0.5))):
         best.setdefault(witness[cue.photo], cue)
     return list(best.values())
 
@@ -140,9 +154,24 @@ def _joined(best: Sequence[Cue]) -> Cue:
         )
     p = pool([{"present": _presence(c), "absent": 1.0 - _presence(c)} for c in best])["present"]
     state = State.PRESENT if p >= 0.5 else State.ABSENT
+    confidence = max(p, 1.0 - p)
+    if best[0].state is State.UNSEEN:
+        return (
+            _leant(best, state, p) if confidence >= SURE_TOGETHER else replace(best[0], p_present=p)
+        )
     shown = next((cue for cue in best if cue.state is state), best[0])
-    joint = replace(shown, state=state, p_present=p, confidence=max(p, 1.0 - p))
+    joint = replace(shown, state=state, p_present=p, confidence=confidence)
     return _with_colour(joint, [cue for cue in best if cue.state is State.PRESENT])
+
+
+def _leant(best: Sequence[Cue], state: State, p: float) -> Cue:
+    """What several unclear views lean to, shown in the one that leans most that way."""
+    shown = max(best, key=lambda cue: _presence(cue) if state is State.PRESENT else -_presence(cue))
+    because = f"{len(best)} photos lean to {state.value}, each too unclear to call alone"
+    confidence = max(p, 1.0 - p)
+    return replace(
+        shown, state=state, p_present=p, confidence=confidence, because=because, in_sight=False
+    )
 
 
 def _with_colour(joint: Cue, present: Sequence[Cue]) -> Cue:
