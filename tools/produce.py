@@ -26,6 +26,8 @@ from tools.corruptions import CORRUPTIONS
 from tools.render.closeup import SIZES
 from vision.network import NAMES
 
+# What is decoded of a phone's photo of 12 megapixels, 4032 x 3024, at a quarter of its scale.
+UNSEEN_SIZE = (1008, 756)
 # Name of the set: split, seed, views a scene, share of the unseen pictures that are path
 # traced, and of those that are rasterised. Seeds keep calibration and judgement apart.
 UNSEEN = {
@@ -108,8 +110,10 @@ def _rendering(
     niceness: int = 0,
 ) -> subprocess.Popen[bytes]:
     split, seed, views, scenes = "train", options.seed, TRAIN_VIEWS, _MANY
+    size: tuple[int, int] | None = None
     if name != "train":
         split, seed, views, traced, rasterised = UNSEEN[name]
+        size = UNSEEN_SIZE
         pictures = options.unseen_fast * rasterised if fast else options.unseen * traced
         scenes = max(round(pictures / views / _TWINS), 1)
     seconds = max(until - time.time(), 1.0)
@@ -119,6 +123,7 @@ def _rendering(
     command += ["--workers", str(workers), "--cards", str(max(options.cards, 1))]
     command += ["--seconds", f"{seconds:.0f}", "--samples", str(options.samples)]
     command += ["--views", str(CLOSE_VIEWS if close else views)]
+    command += ["--size", *map(str, size)] if size else []
     command += ["--close", *_parts(options)] if close else []
     command += ["--variant", "raster", "--first", str(_FAST_FIRST)] if fast else []
     kind = f"{'rasterised' if fast else 'traced'} {'close views' if close else name}"
@@ -201,16 +206,29 @@ def _training(options: argparse.Namespace, until: float) -> list[subprocess.Pope
 
 
 def _looks(options: argparse.Namespace, models: Path) -> None:
+    """The unseen sets, plain and spoilt, looked over and their numbers read, side by side.
+
+    Each gets as many processes as it has pictures for: starting them takes as long as looking.
+    """
     spoilt_set, most, severity = _SPOILT
-    plain = [(name, name, []) for name in UNSEEN]
     spoiling = ["--most", str(most), "--severity", str(severity), "--corrupt"]
-    spoilt = [(spoilt_set, f"{spoilt_set}.{kind}", [*spoiling, kind]) for kind in CORRUPTIONS]
-    for name, out, more in [*plain, *spoilt]:
-        look = ["tools.look", "--pictures", str(options.out / name), "--models", str(models)]
-        look += ["--out", str(options.out / f"{out}.jsonl.gz")]
-        look += ["--workers", str(options.workers), *more]
-        _run(look, options.out / "log", OMP_NUM_THREADS="1").wait()
-        print(f"{time.time():.0f} looked over {out}", flush=True)
+    runs: list[tuple[str, str, str, list[str]]] = [
+        *(("tools.look", name, name, []) for name in UNSEEN),
+        *(("tools.look", spoilt_set, f"{spoilt_set}.{k}", [*spoiling, k]) for k in CORRUPTIONS),
+        ("tools.evaluate.numbers", "guide", "numbers", []),
+    ]
+    counts = {name: len([*(options.out / name).glob("*.jpg")]) for name in UNSEEN}
+    shares = [min(counts[name], most) if more else counts[name] for _, name, _, more in runs]
+    going = []
+    for (module, name, out, more), share in zip(runs, shares, strict=True):
+        workers = max(round(options.workers * share / max(sum(shares), 1)), 1)
+        look = [module, "--pictures", str(options.out / name), "--models", str(models)]
+        look += ["--out", str(options.out / f"{out}.jsonl.gz"), "--workers", str(workers), *more]
+        going.append(_run(look, options.out / "log", OMP_NUM_THREADS="1"))
+        if options.cards == 0:  # on cores one after the other, as the training
+            going[-1].wait()
+    for run in going:
+        run.wait()
 
 
 def main() -> None:
