@@ -86,9 +86,17 @@ def test_planted_losses_of_engines_and_headings_are_counted(tmp_path: Path) -> N
         line["seen"]["faces"] = {"left": "right", "right": "left"}[line["label"]["faces"]]
     for line in lines[64:71]:
         line["seen"]["faces"] = "toward"
+    for line in lines[68:100]:  # four of those mistaken lie close to the border
+        line["label"]["faces_also"] = "toward"
+    for line in lines[100:110]:
+        line["label"]["faces_also"], line["seen"]["faces"] = "toward", "away"
     found = rows(lines, tmp_path)
     assert the_row(found, "engine found").value == pytest.approx(350 / 400)
-    assert the_row(found, "heading right").value == pytest.approx(1 - 21 / 350)
+    by_border = the_row(found, "heading right, by the border")
+    assert (by_border.value, by_border.n) == (pytest.approx(1 - 31 / 350), 350)
+    assert the_row(found, "heading right, of engines").value == pytest.approx(1 - 28 / 350)
+    clear = the_row(found, "heading right, of those not close")
+    assert (clear.value, clear.n) == (pytest.approx(1 - 18 / 308), 308)
     assert the_row(found, "left and right mistaken").value == pytest.approx(14 / 350)
     assert the_row(found, "engine found").verdict(TARGETS["held"]["found"]) == "MISSED"
 

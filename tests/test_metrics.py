@@ -54,6 +54,13 @@ def test_calibration_error_equals_the_equal_mass_one_of_kumar_et_al() -> None:
         assert got > 0.01
 
 
+def test_even_odds_are_moved_to_a_share_as_bayes_rule_says() -> None:
+    """The screening problem, D. Eddy 1982: 1 % ill, 80 % and 9.6 % test positive; from memory."""
+    even = 0.8 / (0.8 + 0.096)
+    assert metrics.at_share(even, 0.01) == pytest.approx(0.0776, abs=1e-4)
+    assert metrics.at_share([0.2, 0.5, 0.9], 0.5) == pytest.approx([0.2, 0.5, 0.9])
+
+
 def test_bins_equal_scikit_learns_quantile_bins() -> None:
     p, y = sample(1500)
     observed, predicted = calibration_curve(y, p, n_bins=15, strategy="quantile")

@@ -172,6 +172,13 @@ def expected_calibration_error(p: ArrayLike, outcome: ArrayLike, *, bins: int = 
     return float((found.count * gaps).sum() / total)
 
 
+def at_share(p: ArrayLike, share: float) -> NDArray[np.float64]:
+    """Probabilities stated at even odds, moved by Bayes' rule to a share of outcomes."""
+    even = np.asarray(p, dtype=np.float64)
+    moved: NDArray[np.float64] = even * share / (even * share + (1 - even) * (1 - share))
+    return moved
+
+
 def calibration_noise(
     rng: np.random.Generator, p: ArrayLike, *, draws: int = 200, level: float = 0.95
 ) -> float:

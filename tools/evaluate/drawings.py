@@ -37,7 +37,7 @@ def reliability_diagram(parts: Mapping[str, Readings], path: Path) -> None:
             draw.line(ends, fill=_COLOURS[index % 4])
             x, y = place(p, share)
             draw.ellipse((x - 3, y - 3, x + 3, y + 3), fill=_COLOURS[index % 4])
-        error = metrics.expected_calibration_error(found.p, found.present)
+        error = metrics.expected_calibration_error(found.p_here, found.present)
         x = index * step + _MARGIN
         draw.text((x, 8), f"{name}, n = {len(found.p):,}, ECE {error:.4f}", _INK, _font())
         draw.text((x + 40, _SIDE + 54), "stated probability of PRESENT", _INK, _font())

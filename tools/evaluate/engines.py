@@ -11,11 +11,10 @@ from tools import metrics
 from tools.calibrate.limits import COUNTS, countable, tender_must_be_found
 from tools.evaluate.rows import Row, mean, share
 from tools.looks import FOUND_IOU, Judged
-from tools.render.truth import END_ON_DEG
+from tools.render.truth import BORDER_DEG
 from vision.records import State
 
 _SIDEWAYS = ("left", "right")
-_CLEAR_DEG = 5  # from the border between side and end; chosen
 
 
 def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:
@@ -23,7 +22,7 @@ def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:
 
     Heading counts only where the engine was found, and has to be the labelled one of
     left, right, toward and away; the label calls an engine end-on within 30 degrees of
-    its axis.
+    its axis, and names both words close to that border, which nothing in a picture marks.
     """
     wanted = [j for j in judged if j.look.must_find]
     empty = [j for j in judged if not j.look.has_engine]
@@ -37,22 +36,28 @@ def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:
         Row("mean IoU of the engines stated", boxes.mean, boxes.n, style="number"),
         share("false finds, of pictures without an engine", [j.stated for j in empty]),
         *_false_finds(empty),
-        share("heading right, of engines found", [_heads_right(j) for j in found], "heading"),
-        *_clear_headings(found),
+        *_heading_rows(found),
         share("left and right mistaken for each other", [_turned_round(j) for j in sideways]),
         mean("mean corner error, in engine lengths", _corner_errors(found)),
         *_tender_rows(judged, float(limits["tender"])),
     ]
 
 
-def _clear_headings(found: Sequence[Judged]) -> list[Row]:
-    """The same without the views near the border between a side and an end."""
-    angles = [(j, j.look.label.get("off_axis_deg")) for j in found]
-    clear = [j for j, deg in angles if deg is not None and abs(deg - END_ON_DEG) >= _CLEAR_DEG]
-    if not clear:
-        return []
-    name = f"heading right, {_CLEAR_DEG}° and more from the border between side and end"
-    return [share(name, [_heads_right(j) for j in clear])]
+def _heading_rows(found: Sequence[Judged]) -> list[Row]:
+    """Strictly by the label's border, and with either word for the views close to it."""
+    either = [_heads_right(j) or j.look.seen["faces"] == _also(j) for j in found]
+    close = f"{BORDER_DEG:g}° from the border between side and end either counts"
+    clear = [j for j in found if _also(j) is None]
+    return [
+        share(f"heading right, of engines found; up to {close}", either, "heading"),
+        share("heading right, by the border itself", [_heads_right(j) for j in found]),
+        share("heading right, of those not close to the border", [_heads_right(j) for j in clear]),
+    ]
+
+
+def _also(judged: Judged) -> str | None:
+    also: str | None = judged.look.label.get("faces_also")
+    return also
 
 
 def _false_finds(empty: Sequence[Judged]) -> list[Row]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from tools import metrics
 from tools.evaluate.rows import Row, share
 from tools.looks import Judged, clearly_unseen
+from vision.pipeline.placing import LEVER
 from vision.records import BINARY_CUES, State
 
 # From this confidence on a wrong state counts as stated with confidence.
@@ -28,7 +29,11 @@ class Readings:
     present : ndarray of bool
         The truth.
     p : ndarray of float
-        Probability that the part is present; 0.5 where the eye gave none.
+        Probability that the part is present; 0.5 where the eye gave none. At even odds
+        beforehand, as the eye states it.
+    p_here : ndarray of float
+        The same where as many have the part as in this sample: what its calibration is
+        measured on.
     predicted : ndarray of bool
         p >= 0.5; the wrong state where the eye gave none.
     state : ndarray of str
@@ -36,6 +41,7 @@ class Readings:
 
     present: NDArray[np.bool_]
     p: NDArray[np.float64]
+    p_here: NDArray[np.float64]
     predicted: NDArray[np.bool_]
     state: NDArray[np.str_]
 
@@ -61,12 +67,13 @@ def readings_of(kept: Sequence[Judged], cue: str) -> Readings:
     none = np.array([v is None for v in given], dtype=bool)
     predicted = np.where(none, ~present, p >= 0.5).astype(bool)
     state = np.array([str(j.cues[cue].state) for j in kept], dtype=np.str_)
-    return Readings(present, p, predicted, state)
+    here = metrics.at_share(p, float(present.mean())) if len(p) else p
+    return Readings(present, p, here, predicted, state)
 
 
 def together(parts: Sequence[Readings]) -> Readings:
     """All cues in one."""
-    columns = ("present", "p", "predicted", "state")
+    columns = ("present", "p", "p_here", "predicted", "state")
     return Readings(*(np.concatenate([getattr(r, c) for r in parts]) for c in columns))
 
 
@@ -76,6 +83,8 @@ def cue_rows(judged: Sequence[Judged]) -> list[Row]:
     rows = []
     for cue, found in each.items():
         stated = found.state != "unseen"
+        if cue == LEVER:
+            rows += _anywhere_rows(judged)
         rows += [
             _balanced(f"{cue}: balanced accuracy, p ≥ 0.5", found, key="balanced_accuracy"),
             _balanced(f"{cue}: balanced accuracy of stated states", _part(found, stated)),
@@ -92,8 +101,22 @@ def cue_rows(judged: Sequence[Judged]) -> list[Row]:
     ]
 
 
+def _anywhere_rows(judged: Sequence[Judged]) -> list[Row]:
+    """The lever as whoever judges it that no guide has told where it would stand."""
+    known = [j for j in judged if j.found and j.anywhere is not None]
+    untold = [replace(j, cues={**j.cues, LEVER: j.anywhere}) for j in known]
+    found = readings(untold, LEVER)
+    name = f"{LEVER}, its place untold"
+    return [
+        _balanced(f"{name}: balanced accuracy, p ≥ 0.5", found),
+        share(f"{name}: UNSEEN though visible", found.state == "unseen"),
+        share(f"{name}: stated though not visible", _stated_unseen(untold, LEVER, "")),
+    ]
+
+
 def _part(found: Readings, keep: NDArray[np.bool_]) -> Readings:
-    return Readings(found.present[keep], found.p[keep], found.predicted[keep], found.state[keep])
+    columns = (found.present, found.p, found.p_here, found.predicted, found.state)
+    return Readings(*(column[keep] for column in columns))
 
 
 def _balanced(figure: str, found: Readings, key: str = "") -> Row:
@@ -107,8 +130,8 @@ def _balanced(figure: str, found: Readings, key: str = "") -> Row:
 def _sureness_rows(name: str, found: Readings) -> list[Row]:
     """Calibration and risk where the part can be seen."""
     n = len(found.p)
-    error = metrics.expected_calibration_error(found.p, found.present)
-    noise = metrics.calibration_noise(np.random.default_rng(_SEED), found.p)
+    error = metrics.expected_calibration_error(found.p_here, found.present)
+    noise = metrics.calibration_noise(np.random.default_rng(_SEED), found.p_here)
     note = f"chance alone gives up to {noise:.4f}" if n else ""
     top = metrics.expected_calibration_error(found.sureness, ~found.wrong)
     covered = metrics.covered(n, 0.8)

@@ -11,7 +11,7 @@ from tools.evaluate.targets import Target
 WORDS: Mapping[str, str] = {
     "pictures": "pictures",
     "found": "engine found, IoU ≥ 0.5",
-    "heading": "heading right",
+    "heading": "heading right, either word close to the border",
     "balanced_accuracy": "each cue where visible, balanced accuracy",
     "pair_flips": "one cue swapped in a pair: that cue flips",
     "pair_others": "one cue swapped in a pair: no other cue's p moves by > 0.15",
