@@ -17,8 +17,8 @@ import made_looks
 from tools import metrics
 from tools.calibrate import __main__ as command
 from tools.calibrate import limits, logistic
-from tools.calibrate.placed import share_along
 from tools.looks import judge, read_looks
+from tools.render.projection import share_along
 from vision.cues.fuse import linear, sigmoid
 
 

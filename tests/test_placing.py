@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import special, stats
+from scipy import special
 
-from vision.cues.fuse import PLACE_SPREAD, along, heat_at, sigmoid
+from vision.cues.fuse import along
 from vision.guide import check_guide, load_guide, starter_text
 from vision.pipeline.placing import placed
 from vision.records import Box, Cue, Heading, NotFound, Region, Sighting, State
@@ -24,14 +24,13 @@ SIGHTING = Sighting(
     dict.fromkeys(("boiler_top", "side_rods", "running_board"), 1.0),
     0.9,
 )
-GUIDE = replace(load_guide("wayfarer"), lever_at=0.5)
 # Something like a lever stands at a quarter of the length, and nothing elsewhere.
 WHISTLE = tuple(0.95 if k == 6 else 0.04 for k in range(24))
 
 
 def lever(**more: object) -> Cue:
     cue = Cue("switch_lever", State.PRESENT, p_present=0.9, confidence=0.9, because="a part")
-    return replace(cue, **more)  # type: ignore[arg-type]
+    return replace(cue, **{"along_in_sight": True, **more})  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -39,58 +38,50 @@ def lever(**more: object) -> Cue:
     [(0.25, State.PRESENT, 0.95), (0.5, State.ABSENT, 0.04), (1.0, State.ABSENT, 0.04)],
 )
 def test_what_stands_elsewhere_is_not_the_lever(lever_at: float, state: State, p: float) -> None:
-    cue = placed(lever(along=WHISTLE), SIGHTING, replace(GUIDE, lever_at=lever_at))
+    cue = placed(lever(along=WHISTLE), SIGHTING, lever_at)
     assert (cue.state, cue.p_present) == (state, p)
     assert cue.confidence == pytest.approx(max(p, 1 - p))
 
 
 def test_an_unsure_place_is_in_sight_but_not_called() -> None:
-    cue = placed(lever(along=(0.6,) * 24), SIGHTING, GUIDE)
+    cue = placed(lever(along=(0.6,) * 24), SIGHTING, 0.5)
     assert cue.state is State.UNSEEN and cue.in_sight and cue.confidence == 0.0
 
 
 def test_the_place_is_marked_where_the_guide_says() -> None:
-    cue = placed(lever(along=WHISTLE), SIGHTING, GUIDE)
+    cue = placed(lever(along=WHISTLE), SIGHTING, 0.5)
     assert cue.where is not None
     assert cue.where.centre == pytest.approx((220.0, 85.0))
-    assert placed(lever(along=WHISTLE), NotFound(""), GUIDE).where is None
+    assert placed(lever(along=WHISTLE), NotFound(""), 0.5).where is None
 
 
 @pytest.mark.parametrize(
-    ("cue", "guide"),
+    ("cue", "lever_at"),
     [
-        (lever(), GUIDE),  # judged without places
-        (lever(along=WHISTLE), replace(GUIDE, lever_at=None)),
-        (lever(along=WHISTLE, name="side_linkage"), GUIDE),
+        (lever(), 0.5),  # judged without places
+        (lever(along=WHISTLE), None),
+        (lever(along=WHISTLE, name="side_linkage"), 0.5),
     ],
 )
-def test_without_a_place_nothing_changes(cue: Cue, guide: object) -> None:
-    assert placed(cue, SIGHTING, guide) == cue  # type: ignore[arg-type]
+def test_without_a_place_nothing_changes(cue: Cue, lever_at: float | None) -> None:
+    assert placed(cue, SIGHTING, lever_at) == cue
 
 
-@given(st.lists(st.floats(-9, 9), min_size=48, max_size=48), st.integers(0, 47))
-def test_heat_counts_by_how_likely_the_place_errs(heats: list[float], part: int) -> None:
-    """Against SciPy's normal density and log-sum-exp: a mixture over the place's errors."""
-    values = {f"heat_{k:02d}": heat for k, heat in enumerate(heats)}
-    share, centres = (part + 0.5) / 48, (np.arange(48) + 0.5) / 48
-    weight = stats.norm.pdf(centres, share, PLACE_SPREAD)
-    expected = special.logsumexp(heats, b=weight / weight.sum())
-    assert heat_at(values, share) == pytest.approx(expected, abs=1e-9)
-    assert min(heats) - 1e-9 <= heat_at(values, share) <= max(heats) + 1e-9
-    model = {"terms": [["heat_here", 0.0, 3.0, 3.0]], "bias": 0.0}
-    stated = sigmoid(0.8 * heat_at(values, share))
-    assert along(values, model, {"trusted": 0.8})[part] == pytest.approx(
-        np.clip(stated, 1e-4, 1 - 1e-4)
-    )
+def test_a_hidden_place_gives_its_probability_and_no_state() -> None:
+    hidden = lever(along=WHISTLE, along_in_sight=False, state=State.UNSEEN, confidence=0.0)
+    cue = placed(hidden, SIGHTING, 0.25)
+    assert (cue.state, cue.p_present, cue.because) == (State.UNSEEN, 0.95, hidden.because)
+    called = lever(along=WHISTLE, along_in_sight=False)
+    assert placed(called, SIGHTING, 0.5) == called
 
 
-def test_a_lever_a_little_off_its_place_is_found_and_a_whistle_further_off_is_not() -> None:
-    def at(where: float) -> float:
-        heats = np.full(48, -6.0)
-        heats[int(where * 48)] = 5.0
-        return heat_at({f"heat_{k:02d}": heat for k, heat in enumerate(heats)}, 0.5)
-
-    assert at(0.5) > at(0.53) > 0.0 > at(0.65)
+@given(st.lists(st.floats(-9, 9), min_size=48, max_size=48))
+def test_a_place_is_as_likely_as_the_judges_answer_there_says(answers: list[float]) -> None:
+    """Against SciPy's logistic function."""
+    values = {f"said_{k:02d}": answer for k, answer in enumerate(answers)}
+    model = {"terms": [["said_here", 0.0, 3.0, 3.0]], "bias": 0.0}
+    expected = np.clip(special.expit(0.8 * np.array(answers)), 1e-4, 1 - 1e-4)
+    assert along(values, model, {"trusted": 0.8}) == pytest.approx(expected)
 
 
 def test_the_guides_name_the_place_and_the_check_knows_its_range() -> None:

@@ -9,6 +9,7 @@ import json
 import threading
 import time
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -16,8 +17,10 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="the training's library is not among the tests' own")
 
-from tools.train.judging import judge_batch  # noqa: E402
+from tools.train.judging import at_column, judge_batch  # noqa: E402
 from tools.train.loading import append, empty, follow, load, read_labels  # noqa: E402
+from tools.train.loop import _start_from  # noqa: E402
+from tools.train.networks import Judge  # noqa: E402
 from tools.train.settings import Settings  # noqa: E402
 from tools.train.sprites import draw_decoys, draw_levers  # noqa: E402
 
@@ -62,9 +65,13 @@ def _folder(folder: Path, levers: list[bool]) -> list[dict[str, object]]:
 def test_a_drawn_lever_changes_its_place_and_nothing_else(seed: int) -> None:
     batch = torch.full((8, 3, 112, 384), 0.5)
     chosen = torch.arange(8) % 2 == 0
-    drawn, place = draw_levers(batch, chosen, _generator(seed))
+    drawn, place, foot = draw_levers(batch, chosen, _generator(seed))
     assert torch.equal(drawn[~chosen], batch[~chosen])
     assert float(place[~chosen].abs().max()) == 0.0
+    lowest = place[chosen][:, 0].flip(1).gt(0.2).float()
+    marked = lowest[torch.arange(4), lowest.amax(2).argmax(1)]  # each lever's lowest row
+    middle = (marked * torch.arange(384)).sum(1) / marked.sum(1)
+    assert middle.numpy() == pytest.approx(foot[chosen].numpy(), abs=6.0)
     outside = place.expand_as(drawn) == 0
     assert torch.equal(drawn[outside], batch[outside])
     assert bool((place[chosen].amax((1, 2, 3)) > 0.3).all())
@@ -84,7 +91,7 @@ def test_what_a_judge_is_told_is_what_its_crop_shows(tmp_path: Path, window: int
     _folder(tmp_path, [True, False] * 8)
     pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
     settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.5, window=window)
-    pixels, present, visible, place = judge_batch(
+    pixels, present, visible, place, _ = judge_batch(
         pictures, torch.arange(16), _generator(), settings, 0
     )
     width = window or 384
@@ -95,6 +102,54 @@ def test_what_a_judge_is_told_is_what_its_crop_shows(tmp_path: Path, window: int
     # Levers were drawn onto some crops that had none, and not onto all of them.
     bare = pictures.present[:, 0] < 0.5
     assert window or 0 < int((present[bare] > 0.5).sum()) < int(bare.sum())
+
+
+def test_a_judge_is_asked_where_the_casting_has_its_lever(tmp_path: Path) -> None:
+    labels = _folder(tmp_path, [True, False] * 8)
+    for label in labels:
+        cues: Any = label["cues"]
+        label["cues"] = cues | {"switch_lever": cues["switch_lever"] | {"along": 0.5}}
+    text = "".join(json.dumps(label) + "\n" for label in labels)
+    (tmp_path / "labels-train-00.jsonl").write_text(text)
+    pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
+    settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.0)
+    _, present, _, place, asked = judge_batch(pictures, torch.arange(16), _generator(), settings, 0)
+    assert asked.column[:, 0].tolist() == [192.0] * 16
+    assert torch.equal(asked.there[:, 0], present) and not asked.there[:, 1].any()
+    assert bool((asked.weight[:, 0] == 1).all())
+    # Elsewhere nothing is asked close to a lever.
+    columns = torch.arange(96) * 4 + 2.0
+    for k in range(16):
+        hot = columns[place[k, 0].amax(0) > 0]
+        if len(hot) and float((asked.column[k, 1] - hot.mean()).abs()) < 38:
+            assert asked.weight[k, 1] == 0
+
+
+def test_of_pictures_that_name_no_place_none_is_asked(tmp_path: Path) -> None:
+    _folder(tmp_path, [True, False] * 4)
+    pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
+    settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.0)
+    *_, asked = judge_batch(pictures, torch.arange(8), _generator(), settings, 0)
+    assert not asked.weight[:, 0].any() and bool(asked.column.isfinite().all())
+
+
+def test_answers_between_columns_are_interpolated_as_numpy_does() -> None:
+    along = torch.randn(3, 48, generator=_generator())
+    at = torch.tensor([[0.0, 383.0], [100.0, 201.5], [4.0, 379.9]])
+    got = at_column(along, at)
+    centres = (np.arange(48) + 0.5) * 8
+    for k in range(3):
+        expected = np.interp(at[k].numpy(), centres, along[k].numpy())
+        assert got[k].numpy() == pytest.approx(expected, abs=1e-5)
+
+
+def test_weights_from_before_a_layer_was_added_still_start_a_training() -> None:
+    before, after = Judge(), Judge(told=True)
+    _start_from(after, before.state_dict())
+    kept = after.state_dict()
+    assert all(torch.equal(kept[name], value) for name, value in before.state_dict().items())
+    with pytest.raises(ValueError, match="another design"):
+        _start_from(before, after.state_dict())
 
 
 def test_pictures_are_read_as_they_were_rendered(tmp_path: Path) -> None:

@@ -26,6 +26,7 @@ from tools.train.networks import (
     NUMBER_SIZE,
     POSER_SIZE,
     TENDER_SIZE,
+    TOLD,
     Counter,
     Finder,
     Judge,
@@ -43,6 +44,7 @@ _OUTPUTS = {
     "finder": ["maps"],
     "poser": ["corners", "heading", "sight", "box", "engine"],
     "judge": ["decision", "heat"],
+    "told": ["decision", "heat", "along"],
     "tender": ["axles", "lamps", "countable"],
     "number": ["there", "values", "boxes"],
 }
@@ -76,8 +78,8 @@ class _Shipped(nn.Module):
             return torch.softmax(axles, 1), torch.softmax(lamps, 1), torch.sigmoid(seen)
         if isinstance(self.net, Reader):
             return _characters(out)
-        decision, heat = out
-        return decision, torch.sigmoid(heat)
+        decision, heat, *along = out
+        return decision, torch.sigmoid(heat), *along
 
 
 def _characters(out: Tensor) -> tuple[Tensor, ...]:
@@ -115,7 +117,8 @@ def kind_of(name: str) -> tuple[nn.Module, tuple[int, int], str]:
         return Counter(), TENDER_SIZE, "tender"
     if name == "number":
         return Reader(), NUMBER_SIZE, "number"
-    return Judge(), CROP_SIZES[name], "judge"
+    told = name in TOLD
+    return Judge(told=told), CROP_SIZES[name], "told" if told else "judge"
 
 
 def export(name: str, weights: Path, target: Path, *, version: str) -> float:

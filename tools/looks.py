@@ -22,7 +22,7 @@ from vision.guide import Guide, load_guide
 
 # The eye refuses narrower boxes; a look has to be refused by the very same limit.
 from vision.locate import _MIN_WIDTH_PX as MIN_WIDTH_PX
-from vision.pipeline.placing import placed
+from vision.pipeline.placing import LEVER, placed
 from vision.records import BINARY_CUES, REGION_OF_CUE, Box, Cue, NotFound
 
 # A box that shares half of its union with the labelled one counts as found: the usual
@@ -141,26 +141,41 @@ class Judged:
         It says so, and its box shares at least `FOUND_IOU` with the labelled one.
     cues : mapping of str to Cue
         Empty where none is stated.
+    anywhere : Cue or None
+        The lever once more, as judged by whoever does not know where it would stand.
     """
 
     look: Look
     stated: bool
     found: bool
     cues: Mapping[str, Cue]
+    anywhere: Cue | None = None
 
 
 def judge(look: Look, fusion: Mapping[str, Any]) -> Judged:
     """Apply the thresholds and coefficients of `fusion.json` to one look."""
     stated = engine_stated(look.seen, fusion["locate"])
     cues: dict[str, Cue] = {}
+    anywhere = None
     if stated:
-        guide = (look.label.get("variation") or {}).get("guide")
-        for name in BINARY_CUES:
-            cue = weigh(evidence_of(look, name), fusion)
-            # Pictures of a guide's castings are dated by that guide, places and all.
-            cues[name] = placed(cue, NotFound(""), _guide(guide)) if guide else cue
+        cues = {name: weigh(evidence_of(look, name), fusion) for name in BINARY_CUES}
+        anywhere = cues[LEVER]
+        cues[LEVER] = placed(anywhere, NotFound(""), place_told(look.label))
         cues |= _tender_cues(look, fusion)
-    return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues)
+    return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues, anywhere)
+
+
+def place_told(label: Mapping[str, Any]) -> float | None:
+    """Where a guide says that the lever stands, or would: share of the boiler top's length.
+
+    Pictures of an example guide's castings are dated by that guide, its place too; of any
+    other engine a guide would say what the renderer knows.
+    """
+    guide = (label.get("variation") or {}).get("guide")
+    if guide:
+        return _guide(guide).lever_at
+    along = label.get("cues", {}).get(LEVER, {}).get("along")
+    return None if along is None else float(along)
 
 
 def clearly_unseen(label: Mapping[str, Any], cue: str) -> bool:

@@ -55,12 +55,12 @@ PRESENT_TERMS: Mapping[str, tuple[str, ...]] = {
 }
 
 
-# Of a part that is looked for at a stated place; "heat_here" is the network's heat there.
+# Of a part that is looked for at a stated place; "said_here" is the judge's answer there.
 PLACED_TERMS = (
-    "heat_here",
-    "heat_here*log_length",
-    "heat_here*log_sharpness",
-    "heat_here*sight",
+    "said_here",
+    "said_here*log_length",
+    "said_here*log_sharpness",
+    "said_here*sight",
     "judge_present",
     "judge_visible",
     "heat_peak",
@@ -105,6 +105,8 @@ def fit(
     outcome: Flags,
     groups: Sequence[str],
     names: Sequence[str],
+    *,
+    sparing: bool = True,
 ) -> Fit:
     """Fit a model at even odds; the first name is the anchor.
 
@@ -120,6 +122,8 @@ def fit(
     groups : sequence of str
         Scene of each row; folds never share one.
     names : sequence of str
+    sparing : bool
+        The strongest penalty within one standard error of the best; otherwise the best.
 
     Raises
     ------
@@ -132,26 +136,22 @@ def fit(
     folds = list(GroupKFold(_FOLDS).split(raw, outcome, groups))
     plain = _cross_validate(raw[:, :1], outcome, weight, folds, strength=_STRENGTHS[-1])
     tried = {s: _cross_validate(raw, outcome, weight, folds, strength=s) for s in _STRENGTHS}
-    strength = _choose(raw, outcome, weight, tried, names=names)
+    strength = _choose(raw, outcome, weight, tried, names=names, sparing=sparing)
     inner, losses = tried[strength]
     model = _fitted(raw, outcome, weight, strength, names=names)
+    share = float(outcome.mean())
     report = {
         "n": len(rows),
         "scenes": len(set(groups)),
-        "share_true": round(float(outcome.mean()), 4),
+        "share_true": round(share, 4),
         "log_loss": round(float(losses.mean()), 5),
         "log_loss_anchor_alone": round(float(plain[1].mean()), 5),
-        "expected_calibration_error": round(metrics.expected_calibration_error(inner, outcome), 5),
+        "expected_calibration_error": round(
+            metrics.expected_calibration_error(metrics.at_share(inner, share), outcome), 5
+        ),
         "strength": strength,
     }
     return Fit(model, inner, report)
-
-
-def _calibration_error(p: Numbers, outcome: Flags) -> float:
-    """Error after Bayes' rule has moved even odds to the share of outcomes in the sample."""
-    share = float(outcome.mean())
-    moved = p * share / (p * share + (1 - p) * (1 - share))
-    return metrics.expected_calibration_error(moved, outcome)
 
 
 def _check(outcome: Flags, groups: Sequence[str], names: Sequence[str]) -> None:
@@ -184,11 +184,12 @@ def _choose(
     tried: Mapping[float, tuple[Numbers, Numbers]],
     *,
     names: Sequence[str],
+    sparing: bool,
 ) -> float:
-    """The strongest penalty within one standard error whose anchor never turns round."""
+    """The strongest penalty, within one standard error if sparing, that never turns the anchor."""
     best = min(tried, key=lambda s: float(tried[s][1].mean()))
     losses = tried[best][1]
-    limit = losses.mean() + losses.std(ddof=1) / math.sqrt(len(losses))
+    limit = losses.mean() + sparing * losses.std(ddof=1) / math.sqrt(len(losses))
     for strength in sorted(tried):
         model = _fitted(raw, outcome, weight, strength, names=names)
         if tried[strength][1].mean() <= limit and lowest_slope(model, raw) > 0:

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import cv2
 import numpy as np
 
 from tools.calibrate.limits import seen_limit
 from tools.calibrate.logistic import PLACED_TERMS, as_stated, fit, predict
 from tools.looks import Look, clearly_unseen
-from vision.cues.fuse import heat_at
-from vision.pipeline.placing import LEVER, SURE
-from vision.records import REGION_OF_CUE
+from vision.cues.evidence import PARTS_ALONG
+from vision.pipeline.placing import LEVER, SURE, part_along
 
 # The lever's judge says more than it sees: where no place is stated it has to be this sure,
 # and the boiler top this surely in sight. Chosen.
@@ -30,10 +27,9 @@ def placed_model(
     limits: Mapping[str, float],
     share: float,
 ) -> tuple[dict[str, Any] | None, dict[str, Any]]:
-    """Fit P(present | heat at the place where this casting has its lever).
+    """Fit P(present | what the judge says of the place where this casting has its lever).
 
-    Of an engine with a lever its own place is taken, of one without any place along the
-    boiler top, the same for every fit.
+    Each is looked for where its casting has, or would have, its lever.
 
     Parameters
     ----------
@@ -51,14 +47,15 @@ def placed_model(
     Returns
     -------
     model : dict or None
-        None where there are too few looks, or looks that kept no heat along the region.
+        None where there are too few looks, or looks that kept no answers along the region.
     report : dict
     """
     visible = [k for k in visible if _place(k) is not None]
     truth = np.array([k.label["cues"][LEVER]["state"] == "present" for k in visible], dtype=bool)
     if len(visible) < _FEWEST or truth.all() or not truth.any():
         return None, {"note": "not fitted: too few looks"}
-    fitted = fit([_row(k) for k in visible], truth, [k.scene for k in visible], PLACED_TERMS)
+    rows, scenes = [_row(k) for k in visible], [k.scene for k in visible]
+    fitted = fit(rows, truth, scenes, PLACED_TERMS, sparing=False)
     inner = {id(k): p for k, p in zip(visible, fitted.out_of_fold, strict=True)}
     rest = [k for k in weighed if id(k) not in inner and _place(k) is not None]
     if rest:
@@ -81,28 +78,13 @@ def _row(look: Look) -> dict[str, float]:
     values = look.seen["cues"][LEVER]
     place = _place(look)
     assert place is not None
-    return {**values, "heat_here": heat_at(values, place)}
+    part = part_along(place, PARTS_ALONG)
+    return {**values, "said_here": values[f"said_{part:02d}"]}
 
 
 def _place(look: Look) -> float | None:
-    """Share of the boiler top's length at which the lever stands, or is looked for."""
-    truth = look.label.get("cues", {}).get(LEVER)
-    if truth is None or "heat_00" not in look.seen.get("cues", {}).get(LEVER, {}):
+    """Share of the boiler top's length at which the lever stands, or would; None if not judged."""
+    if "said_00" not in look.seen.get("cues", {}).get(LEVER, {}):
         return None
-    if truth["state"] != "present":
-        rng = np.random.default_rng(zlib.crc32(look.file.encode()))
-        return float(rng.uniform(0.08, 0.95))
-    if truth["where"] is None:
-        return None
-    left, top, right, bottom = truth["where"]
-    return share_along(
-        look.label["regions"][REGION_OF_CUE[LEVER]], ((left + right) / 2, (top + bottom) / 2)
-    )
-
-
-def share_along(region: Sequence[Sequence[float]], point: tuple[float, float]) -> float:
-    """How far along a region, straightened, a point of the picture lies, 0 to 1."""
-    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], dtype=np.float32)
-    matrix = cv2.getPerspectiveTransform(np.asarray(region, dtype=np.float32), square)
-    x, _, w = matrix @ (*point, 1.0)
-    return float(np.clip(x / w, 0.0, 1.0))
+    along = look.label["cues"][LEVER].get("along")
+    return None if along is None else float(along)

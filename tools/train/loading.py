@@ -14,7 +14,7 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor
 
-from tools.render.truth import MASK_BITS
+from tools.render.view import MASK_BITS
 from tools.train.networks import AXLE_COUNTS, HEADINGS, LAMP_COUNTS
 from tools.train.numbered import MOST, numbered
 from tools.train.pictures import CUES, REGIONS, STORED, Pictures
@@ -58,6 +58,7 @@ def empty(capacity: int, device: str, stored: tuple[int, int] = STORED) -> Pictu
         share=room(3),
         present=room(3),
         visible=room(3),
+        along=room(),
         counts=room(2, kind=torch.long),
         countable=room(2),
         figures=room(MOST, 4, 2),
@@ -146,6 +147,7 @@ def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[
         "share": numbers([[r.get("visible", {}).get(k, 0.0) for k in REGIONS] for r in records]),
         "present": numbers([[_cue(r, c, "state") == "present" for c in CUES] for r in records]),
         "visible": numbers([[bool(_cue(r, c, "visible")) for c in CUES] for r in records]),
+        "along": numbers([_along(r) for r in records]),
         "counts": torch.tensor([_counts(r) for r in records]),
         "countable": numbers(
             [[bool(r.get(k)) for k in ("axles_visible", "lamps_visible")] for r in records]
@@ -188,6 +190,11 @@ def _counts(record: dict[str, Any]) -> list[int]:
         AXLE_COUNTS.index(axles) if axles in AXLE_COUNTS else 0,
         LAMP_COUNTS.index(lamps) if lamps in LAMP_COUNTS else 0,
     ]
+
+
+def _along(record: dict[str, Any]) -> float:
+    along = _cue(record, CUES[0], "along")
+    return float("nan") if along is None else float(along)
 
 
 def _cue(record: dict[str, Any], cue: str, field: str) -> Any:

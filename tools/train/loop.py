@@ -16,7 +16,7 @@ from torch import Tensor, nn
 
 from tools.train.finding import finder_batch, finder_loss
 from tools.train.judging import judge_batch, judge_loss
-from tools.train.networks import Counter, Finder, Judge, Poser, Reader
+from tools.train.networks import TOLD, Counter, Finder, Judge, Poser, Reader
 from tools.train.number import legible, number_batch, number_loss
 from tools.train.painting import Bank
 from tools.train.pictures import REGIONS, Pictures
@@ -106,7 +106,9 @@ def task_of(name: str, pictures: Pictures, settings: Settings, *, seed: int = 0)
         open_ = (share > 0.2) | (rows % 4 == 0)
         return rows[pictures.has_engine[rows] & open_ & (along > 8) & (along < 4000)]
 
-    return Task(Judge(), drawn_by(judge_batch, region), loss, usable, _BATCH["judge"])
+    return Task(
+        Judge(told=name in TOLD), drawn_by(judge_batch, region), loss, usable, _BATCH["judge"]
+    )
 
 
 class _Supply:
@@ -173,7 +175,7 @@ def train(
     task = task_of(name, pictures, settings, seed=seed)
     supply = _Supply(task, generator)
     if start is not None:
-        task.net.load_state_dict(torch.load(start, map_location="cpu", weights_only=True))
+        _start_from(task.net, torch.load(start, map_location="cpu", weights_only=True))
     net = task.net.to(device, memory_format=torch.channels_last).train()
     average = copy.deepcopy(net).eval()
     peak = _PEAK_RATE["judge" if name in REGIONS else name] * (1.0 if start is None else _GOING_ON)
@@ -210,6 +212,13 @@ def train(
         f"{name}: {step} steps of {supply.batch}, last losses {losses[-5:]}, {skipped} skipped",
         flush=True,
     )
+
+
+def _start_from(net: nn.Module, weights: dict[str, Tensor]) -> None:
+    """Take over weights; layers that they do not know yet start from nothing."""
+    _, strange = net.load_state_dict(weights, strict=False)
+    if strange:
+        raise ValueError(f"weights of another design: {', '.join(strange)}")
 
 
 def _report(

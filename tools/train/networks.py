@@ -26,6 +26,9 @@ CROP_SIZES = {"boiler_top": (384, 112), "side_rods": (384, 128), "running_board"
 # How much of the engine's box, on every side, the poser sees beyond it.
 POSER_PADDING = 0.15
 HEADINGS = ("left", "right", "toward", "away")
+TOLD = ("boiler_top",)  # judges of a part that a guide may state the place of
+COLUMN = 8  # pixels of the crop that one of their columns stands for
+_BANDS = 4  # of a crop's height, kept apart
 
 
 class Block(nn.Module):
@@ -152,10 +155,12 @@ class Judge(nn.Module):
 
     Output: logits (B, 2) present and visible; heat map logits (B, 1, H/4, W/4) of the
     part's place. The decision looks where the heat map looks: under image labels alone a
-    lever stays at chance.
+    lever stays at chance. One that is `told` a place answers for each of W/8 columns as well,
+    logits (B, W/8): is the part there, if this is where it would stand, give or take the
+    error of the region's corners?
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, told: bool = False) -> None:
         super().__init__()
         self.trunk = Trunk((20, 32, 48, 112), (2, 3, 4), 64)
         self.heat = _head(64, 1)
@@ -164,17 +169,33 @@ class Judge(nn.Module):
         self.decide = nn.Sequential(
             nn.Linear(64 + 112 + 2, 64), nn.ReLU(inplace=True), nn.Dropout(0.1), nn.Linear(64, 2)
         )
+        self.told = told
+        if told:
+            self.along = nn.Sequential(
+                nn.Conv1d((2 * 64 + 1) * _BANDS, 64, 5, 1, 2),
+                nn.ReLU(inplace=True),
+                nn.Conv1d(64, 48, 5, 2, 2),
+                nn.ReLU(inplace=True),
+                nn.Conv1d(48, 1, 5, 1, 2),
+            )
 
-    def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
+    def forward(self, x: Tensor) -> tuple[Tensor, ...]:
         merged, coarse = self.trunk(x)
         heat = self.heat(merged[0])
-        features = self.features(merged[0]).flatten(2).float()
+        features = self.features(merged[0])
         flat = heat.flatten(2).float()
         weight = torch.softmax(flat, dim=2)
-        looked = (features * weight).sum(dim=2)
+        looked = (features.flatten(2).float() * weight).sum(dim=2)
         summary = torch.cat([flat.amax(dim=2), torch.logsumexp(flat, dim=2) / 8.0], dim=1)
         pooled = coarse.mean(dim=(2, 3)).float()
-        return self.decide(torch.cat([looked, pooled, summary], dim=1)), heat
+        decision = self.decide(torch.cat([looked, pooled, summary], dim=1))
+        if not self.told:
+            return decision, heat
+        batch, channels, rows, cols = features.shape
+        bands = features.view(batch, channels, _BANDS, rows // _BANDS, cols)
+        hot = heat.view(batch, 1, _BANDS, rows // _BANDS, cols)
+        strip = torch.cat([bands.mean(3), bands.amax(3), hot.amax(3)], dim=1).flatten(1, 2)
+        return decision, heat, self.along(strip)[:, 0]
 
 
 class Counter(nn.Module):

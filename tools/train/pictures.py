@@ -37,6 +37,7 @@ class Pictures:
     share: Tensor  # (N, 3) visible share of each region
     present: Tensor  # (N, 3) float
     visible: Tensor  # (N, 3) float
+    along: Tensor  # (N,) share of the boiler top where the lever stands or would, nan if unknown
     counts: Tensor  # (N, 2) long: indices into AXLE_COUNTS and LAMP_COUNTS
     countable: Tensor  # (N, 2) float
     figures: Tensor  # (N, 5, 4, 2) corners of the cab number's figures

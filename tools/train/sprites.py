@@ -21,7 +21,9 @@ _THICK = (0.018, 0.06)
 _STEPS = 7  # straight pieces that a bent shaft is drawn of
 
 
-def draw_levers(batch: Tensor, chosen: Tensor, generator: torch.Generator) -> tuple[Tensor, Tensor]:
+def draw_levers(
+    batch: Tensor, chosen: Tensor, generator: torch.Generator
+) -> tuple[Tensor, Tensor, Tensor]:
     """Draw one lever into each chosen crop.
 
     Parameters
@@ -35,10 +37,13 @@ def draw_levers(batch: Tensor, chosen: Tensor, generator: torch.Generator) -> tu
     batch : Tensor, (B, 3, H, W)
     place : Tensor, (B, 1, H, W)
         How much of each pixel the lever covers.
+    foot : Tensor, (B,)
+        Column of each foot, pixels.
     """
     count = len(batch)
     across = _between((count,), 0.06, 0.94, generator) * batch.shape[3]
-    return _drawn(batch, chosen, generator, across=across, rise=_RISE, thick=_THICK, tilt=0.7)
+    shape = {"rise": _RISE, "thick": _THICK, "tilt": 0.7}
+    return *_drawn(batch, chosen, generator, across=across, **shape), across
 
 
 def draw_decoys(batch: Tensor, chosen: Tensor, generator: torch.Generator) -> Tensor:

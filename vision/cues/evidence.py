@@ -41,7 +41,7 @@ ENOUGH_PX = {"boiler_top": 100.0, "side_rods": 60.0, "running_board": 90.0}
 _ABOUT = 0.05  # of the length; chosen
 # Heat map cells above this share of the peak are shown as the part's place; by eye.
 _PLACE_SHARE = 0.5
-# Equal parts of a region's length in which a part may stand.
+# Equal parts of a region's length, front to rear, for each of which a judge may be asked.
 PARTS_ALONG = 48
 _LOGIT_LIMIT = 9.0  # a network's own certainty counts up to odds of about 8,000 to 1
 
@@ -93,7 +93,7 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         "log_slenderness": math.log(max(slenderness(quad), 1e-3)),
         "long_enough": long_enough(region, length),
         **measured,
-        **(_heat_along(heat) if cue == "switch_lever" else {}),
+        **(_said_along(out["along"]) if "along" in out else {}),
     }
     where = crop.photo_box(_place(heat, network.size)) if values["judge_present"] > 0 else None
     if where is None:
@@ -101,12 +101,9 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
     return Evidence(cue, region, values, where.clipped(*photo.size))
 
 
-def _heat_along(heat: NDArray[np.float32]) -> dict[str, float]:
-    """Log odds of the strongest cell in each of `PARTS_ALONG` parts, front to rear."""
-    columns = heat.max(axis=0)
-    starts = np.arange(PARTS_ALONG) * len(columns) // PARTS_ALONG
-    strongest = np.maximum.reduceat(columns, starts).tolist()
-    return {f"heat_{part:02d}": _limited(logit(p)) for part, p in enumerate(strongest)}
+def _said_along(answers: NDArray[np.float32]) -> dict[str, float]:
+    """Log odds that the part is there, were it to stand in each of `PARTS_ALONG` parts."""
+    return {f"said_{part:02d}": _limited(float(x)) for part, x in enumerate(answers)}
 
 
 def _measured(region: str, pixels: Pixels, aspect: float) -> dict[str, float]:

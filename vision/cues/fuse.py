@@ -13,16 +13,12 @@ from types import MappingProxyType
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.cues.evidence import PARTS_ALONG, Evidence, sigmoid
 from vision.features import line_colour_shares
 from vision.records import Cue, State
 
 PART = {"switch_lever": "lever", "side_linkage": "linkage", "edge_stripe": "stripe"}
-# Standard deviation, as a share of the boiler top's length, of where a stated place comes to
-# lie in the straightened region: 0.033 and 0.049 on renders of the two example castings.
-PLACE_SPREAD = 0.035
 # Each place with its verb.
 PLACE = {
     "boiler_top": "the boiler top is",
@@ -95,37 +91,20 @@ def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
     seen = sigmoid(linear(model["seen"], evidence.values))
     cue = _weighed(evidence, fusion, seen)
     placed = model.get("placed")
-    if placed is None or seen < float(placed["seen_at_least"]):
+    if placed is None:
         return cue
-    return replace(cue, along=along(evidence.values, placed, fusion))
+    clear = seen >= float(placed["seen_at_least"])
+    said = along(evidence.values, placed, fusion)
+    return replace(cue, along=said, along_in_sight=clear)
 
 
 def along(
     values: Mapping[str, float], model: Mapping[str, Any], fusion: Mapping[str, Any]
 ) -> tuple[float, ...]:
     """Probability that the part is there, were it to stand in each part of its region."""
-    shares = (np.arange(PARTS_ALONG) + 0.5) / PARTS_ALONG
-    here = {**values, "heat_here": np.array(heats_at(values, shares))}
+    here = {**values, "said_here": np.array([values[f"said_{k:02d}"] for k in range(PARTS_ALONG)])}
     log_odds = _total(model, here, lambda standard: np.clip(standard, -_FAR, _FAR))
     return tuple(trusted(each, fusion) for each in log_odds.tolist())
-
-
-def heats_at(values: Mapping[str, float], shares: NDArray[np.float64]) -> list[float]:
-    """Log odds, by the judge's heat alone, that the part stands at shares of its region.
-
-    The region's corners err, so that the place may be seen a little before or behind it:
-    the odds there count by how likely such an error is.
-    """
-    centres = (np.arange(PARTS_ALONG) + 0.5) / PARTS_ALONG
-    weight = np.exp(-0.5 * ((centres - shares[:, None]) / PLACE_SPREAD) ** 2)
-    odds = np.exp([values[f"heat_{part:02d}"] for part in range(PARTS_ALONG)])
-    mean: NDArray[np.float64] = weight @ odds / weight.sum(axis=1)
-    return [math.log(m) for m in mean]
-
-
-def heat_at(values: Mapping[str, float], share: float) -> float:
-    """`heats_at` of one share."""
-    return heats_at(values, np.array([share]))[0]
 
 
 def _weighed(evidence: Evidence, fusion: Mapping[str, Any], seen: float) -> Cue:

@@ -131,7 +131,7 @@ def date_seen(
         As in `date_item`.
     """
     views = tuple(
-        tuple(placed(cue, sighting, guide) for cue in cues)
+        tuple(placed(cue, sighting, guide.lever_at) for cue in cues)
         for cues, sighting in zip(seen.views, seen.sightings, strict=True)
     )
     fused, disputes = fuse_views(views, seen.witnesses)

@@ -12,7 +12,7 @@ from vision import __version__
 from vision.records import Box, Cue, Heading, NotFound, Sighting, State
 
 # Increased whenever what is kept of a photo changes its meaning.
-LOOK_FORMAT = "6"
+LOOK_FORMAT = "7"
 
 
 def eye_name(model: str) -> str:
@@ -139,6 +139,7 @@ def _cue_to_plain(cue: Cue) -> dict[str, Any]:
         "photo": cue.photo,
         "in_sight": cue.in_sight,
         "along": list(cue.along),
+        "along_in_sight": cue.along_in_sight,
     }
 
 
@@ -156,6 +157,7 @@ def _cue_from_plain(plain: dict[str, Any]) -> Cue:
         photo=plain["photo"],
         in_sight=plain["in_sight"],
         along=tuple(plain["along"]),
+        along_in_sight=plain["along_in_sight"],
     )
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from vision.guide import Guide
 from vision.records import REGION_OF_CUE, Box, Cue, NotFound, Region, Sighting, State
 
 LEVER = "switch_lever"
@@ -17,24 +16,28 @@ SURE = 0.8
 _HALF = 0.05  # of the region's length, on either side of the place that is marked
 
 
-def placed(cue: Cue, sighting: Sighting | NotFound, guide: Guide) -> Cue:
-    """The lever as judged at the guide's place; every other cue as it is.
+def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> Cue:
+    """The lever as judged at a guide's place; every other cue as it is.
 
     Parameters
     ----------
     cue : Cue
     sighting : Sighting or NotFound
         Of the same photo.
-    guide : Guide
+    lever_at : float or None
+        Share of the boiler top's length, 0 smokebox front, 1 cab front; None where the
+        guide names no place.
 
     Returns
     -------
     Cue
         Unchanged where the guide names no place, or the photo was not judged by place.
     """
-    if cue.name != LEVER or guide.lever_at is None or not cue.along:
+    if cue.name != LEVER or lever_at is None or not cue.along:
         return cue
-    p = cue.along[part_along(guide.lever_at, len(cue.along))]
+    p = cue.along[part_along(lever_at, len(cue.along))]
+    if not cue.along_in_sight:
+        return replace(cue, p_present=p) if cue.state is State.UNSEEN else cue
     state = State.PRESENT if p >= 0.5 else State.ABSENT
     confidence = max(p, 1.0 - p)
     because = {
@@ -46,7 +49,7 @@ def placed(cue: Cue, sighting: Sighting | NotFound, guide: Guide) -> Cue:
         because = "the place of this casting's lever is in sight, but too unclear to call"
     where = cue.where
     if isinstance(sighting, Sighting):
-        where = _around(sighting.regions[REGION_OF_CUE[LEVER]], guide.lever_at)
+        where = _around(sighting.regions[REGION_OF_CUE[LEVER]], lever_at)
     return replace(
         cue,
         state=state,

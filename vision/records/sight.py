@@ -167,6 +167,9 @@ class Cue:
         Of a part that may stand anywhere along its region: probability that it is
         present, given that it stands in the first, second, ... of so many equal parts
         of the region from front to rear. Empty where it was not judged so.
+    along_in_sight : bool
+        Whether a state may be called from `along`; otherwise the region is hidden or too
+        unclear, and the probabilities are all there is.
     """
 
     name: str
@@ -181,3 +184,4 @@ class Cue:
     in_sight: bool = False
     photo: int = 0
     along: tuple[float, ...] = ()
+    along_in_sight: bool = False
