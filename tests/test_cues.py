@@ -102,6 +102,17 @@ def test_doubt_is_unseen_with_its_probability_kept() -> None:
     assert "too unclear" in cue.because
 
 
+@given(st.floats(-0.8, -0.1), st.floats(-6, 6))
+def test_what_may_be_in_sight_leans_by_total_probability(visible: float, judged: float) -> None:
+    """In sight the reading tells p, otherwise one half: the law of total probability."""
+    cue = weigh(_evidence(judge_visible=visible, judge_present=judged), FUSION)
+    seen, p = sigmoid(visible), cue.p_present
+    assert cue.state is State.UNSEEN and cue.in_sight and p is not None
+    assert cue.leaning == pytest.approx(seen * p + (1 - seen) * 0.5)
+    hidden = weigh(_evidence(judge_visible=-1.5, judge_present=judged), FUSION)
+    assert not hidden.in_sight and hidden.leaning is None
+
+
 def test_linear_model_equals_scikit_learn() -> None:
     """Against scikit-learn's LogisticRegression.decision_function on the same numbers."""
     rng = np.random.default_rng(3)

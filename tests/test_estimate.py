@@ -94,6 +94,23 @@ def test_order_unseen_replay_and_bounds(data):
     assert [c.p for c in answer.variations] == sorted(c.p for c in answer.variations)[::-1]
 
 
+def test_an_unclear_cue_counts_as_what_it_leans_to_and_a_hidden_one_for_nothing():
+    guide = load_guide("wayfarer")
+    hidden = Cue("switch_lever", State.UNSEEN, p_present=0.9, clear=0.5)
+    unclear = replace(hidden, in_sight=True)
+    assert unclear.leaning == pytest.approx(0.7) and hidden.leaning is None
+    stated = Cue("switch_lever", State.PRESENT, p_present=0.7, confidence=0.7)
+    assert posterior(guide, [unclear]) == pytest.approx(posterior(guide, [stated]))
+    assert posterior(guide, [hidden]) == posterior(guide, [])
+    answer = estimate(guide, [unclear])
+    (step,) = (step for step in answer.steps if step.cue == "switch_lever")
+    assert "unclear, leaning to present (70 %)" in step.text
+    # Who could see it better is still asked for it.
+    assert "switch_lever" in {look.name for look in answer.look_next}
+    taken_back = Cue("switch_lever", State.UNSEEN, source="person")
+    assert posterior(guide, [unclear, taken_back]) == posterior(guide, [])
+
+
 @settings(max_examples=EXAMPLES, deadline=None)
 @given(st.data())
 def test_years_are_the_smallest_set_of_nine_tenths(data):

@@ -358,6 +358,9 @@ def test_a_part_in_plain_sight_is_called_unclear_not_invisible() -> None:
     hidden = Cue("switch_lever", State.UNSEEN)
     assert reading(hidden) == "not visible"
     assert reading(replace(hidden, in_sight=True)) == "unclear"
+    leaning = replace(hidden, in_sight=True, p_present=0.1, clear=0.8)
+    assert reading(leaning) == "unclear, perhaps absent (82 %)"
+    assert reading(replace(leaning, p_present=0.45)) == "unclear"
     # A person who looked in vain says nothing of where the part was in the picture.
     assert reading(replace(hidden, source="person")) == "cannot be told"
 

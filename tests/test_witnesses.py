@@ -213,7 +213,7 @@ def test_the_view_shown_says_what_is_concluded() -> None:
 
 
 def unclear(p: float) -> Cue:
-    return replace(lever(p), state=State.UNSEEN, confidence=0.0, in_sight=True)
+    return replace(lever(p), state=State.UNSEEN, confidence=0.0, in_sight=True, clear=1.0)
 
 
 def test_several_unclear_photos_that_lean_one_way_are_called_together() -> None:

@@ -25,6 +25,9 @@ PLACE = {
     "side_rods": "the side rods are",
     "running_board": "the running-board edge is",
 }
+# Probability of being in sight below which a cue's place counts as hidden; chosen. Between
+# that and the fitted limit it is told as unclear, and counts by what it leans to.
+MAYBE_IN_SIGHT = 0.3
 # A value far outside what the fit saw must not carry the sum away with it: standard deviations.
 _FAR = 4.0
 # Reasons are told in this order; the first that holds is told. Limits by eye on renders.
@@ -113,7 +116,13 @@ def _weighed(evidence: Evidence, fusion: Mapping[str, Any], seen: float) -> Cue:
     p = trusted(linear(model["present"], evidence.values), fusion)
     if seen < float(model["seen_at_least"]):
         return Cue(
-            name, State.UNSEEN, p_present=p, where=evidence.where, because=hidden_because(evidence)
+            name,
+            State.UNSEEN,
+            p_present=p,
+            where=evidence.where,
+            because=hidden_because(evidence),
+            in_sight=seen >= MAYBE_IN_SIGHT,
+            clear=seen,
         )
     confidence = max(p, 1 - p)
     if confidence < float(model["sure_at_least"]):
@@ -125,6 +134,7 @@ def _weighed(evidence: Evidence, fusion: Mapping[str, Any], seen: float) -> Cue:
             where=evidence.where,
             because=because,
             in_sight=True,
+            clear=seen,
         )
     state = State.PRESENT if p >= 0.5 else State.ABSENT
     return Cue(
@@ -134,6 +144,7 @@ def _weighed(evidence: Evidence, fusion: Mapping[str, Any], seen: float) -> Cue:
         confidence=confidence,
         where=evidence.where,
         because=_because(evidence, state),
+        clear=seen,
         values=MappingProxyType(line_colours(evidence) if state is State.PRESENT else {}),
     )
 

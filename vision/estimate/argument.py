@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from vision.estimate.factors import OTHER, TENDER, TENDER_CUES, Factor, Row, factors_of
-from vision.estimate.reading import reading
+from vision.estimate.reading import reading, speaks
 from vision.estimate.strength import strength_words
 from vision.guide import Guide, write_years
 from vision.records import VALUED_CUES, Candidate, Cue, EvidenceError, State, Step
@@ -143,19 +143,19 @@ def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
 def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tuple[Evidence, ...]]:
     """The argument, one step for each part that has something to say.
 
-    Cues that are unseen, superseded, or of a tender in a guide without tenders get a
-    step of their own with equal likelihoods.
+    Cues that are unseen and lean to nothing, superseded, or of a tender in a guide without
+    tenders get a step of their own with equal likelihoods.
     """
     evidence = gather(guide, cues)
     silent: list[Step] = []
     weighed: list[tuple[Evidence, tuple[Cue, ...]]] = []
     even = dict.fromkeys(prior(guide), 1.0)
     for item in evidence:
-        seen = tuple(cue for cue in item.cues if cue.state is not State.UNSEEN)
+        seen = tuple(cue for cue in item.cues if speaks(cue))
         if seen:
             weighed.append((item, seen))
         for cue in item.cues:
-            if cue.state is State.UNSEEN:
+            if not speaks(cue):
                 why = f": {cue.because}" if cue.because else ""
                 text = f"{cue.name} not seen{why}; nothing follows from that"
                 silent.append(Step("unseen", cue.name, text, even))
@@ -211,6 +211,8 @@ def candidates(guide: Guide, posterior: Mapping[str, float]) -> tuple[Candidate,
 
 def read_out(cue: Cue) -> str:
     """State or value of one cue, for a sentence."""
+    if cue.leaning is not None:
+        return f"unclear, leaning to {'present' if cue.leaning >= 0.5 else 'absent'}"
     if cue.state is State.UNSEEN:
         return "not seen"
     if cue.name in VALUED_CUES or cue.name == TENDER:
@@ -251,7 +253,9 @@ def _saying(cue: Cue) -> str:
     if cue.source == "person":
         return f"{cue.name} {read_out(cue)}, as seen by a person"
     sure = cue.confidence
-    if cue.p_present is not None and cue.name not in VALUED_CUES:
+    if cue.leaning is not None:
+        sure = max(cue.leaning, 1.0 - cue.leaning)
+    elif cue.p_present is not None and cue.name not in VALUED_CUES:
         sure = cue.p_present if cue.state is State.PRESENT else 1.0 - cue.p_present
     elif cue.values and not cue.confidence:
         sure = max(cue.values.values())

@@ -40,7 +40,7 @@ def reading(factor: Factor, guide: Guide, cues: Sequence[Cue]) -> Row:
     """
     likelihoods = [1.0] * len(factor.states)
     for cue in cues:
-        if cue.state is State.UNSEEN:
+        if not speaks(cue):
             continue
         if factor.name == "cab_number":
             row = _read_number(factor, cue)
@@ -55,8 +55,15 @@ def reading(factor: Factor, guide: Guide, cues: Sequence[Cue]) -> Row:
     return tuple(likelihoods)
 
 
+def speaks(cue: Cue) -> bool:
+    """Whether anything follows from a cue: it is stated, or unclear and leaning."""
+    return cue.state is not State.UNSEEN or cue.leaning is not None
+
+
 def presence(cue: Cue) -> float:
     """Probability that the part is there, within what its source can claim."""
+    if cue.leaning is not None:
+        return min(max(cue.leaning, PHOTO_LIMIT), 1.0 - PHOTO_LIMIT)
     if cue.source == "person":
         return PERSON_RELIABILITY if cue.state is State.PRESENT else 1.0 - PERSON_RELIABILITY
     p = cue.p_present

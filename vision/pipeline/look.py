@@ -140,6 +140,7 @@ def _cue_to_plain(cue: Cue) -> dict[str, Any]:
         "in_sight": cue.in_sight,
         "along": list(cue.along),
         "along_in_sight": cue.along_in_sight,
+        "clear": cue.clear,
     }
 
 
@@ -158,6 +159,7 @@ def _cue_from_plain(plain: dict[str, Any]) -> Cue:
         in_sight=plain["in_sight"],
         along=tuple(plain["along"]),
         along_in_sight=plain["along_in_sight"],
+        clear=plain["clear"],
     )
 
 

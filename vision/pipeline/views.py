@@ -126,7 +126,7 @@ def _tempered(words: Iterable[float]) -> float:
 
 def _speaks(cue: Cue) -> bool:
     """Whether a view says something of a part, if only what it leans to."""
-    return cue.state is not State.UNSEEN or (cue.in_sight and cue.p_present is not None)
+    return cue.state is not State.UNSEEN or cue.leaning is not None
 
 
 def _best_of_each(speaking: Sequence[Cue], witness: Sequence[int]) -> list[Cue]:
@@ -157,7 +157,9 @@ def _joined(best: Sequence[Cue]) -> Cue:
     confidence = max(p, 1.0 - p)
     if best[0].state is State.UNSEEN:
         return (
-            _leant(best, state, p) if confidence >= SURE_TOGETHER else replace(best[0], p_present=p)
+            _leant(best, state, p)
+            if confidence >= SURE_TOGETHER
+            else replace(best[0], p_present=p, clear=1.0)
         )
     shown = next((cue for cue in best if cue.state is state), best[0])
     joint = replace(shown, state=state, p_present=p, confidence=confidence)
@@ -213,6 +215,8 @@ def _colours(cue: Cue) -> dict[str, float]:
 
 
 def _presence(cue: Cue) -> float:
+    if cue.leaning is not None:
+        return cue.leaning
     if cue.p_present is not None:
         return cue.p_present
     return cue.confidence if cue.state is State.PRESENT else 1.0 - cue.confidence

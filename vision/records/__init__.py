@@ -7,7 +7,8 @@ Conventions, stated here once and used everywhere:
 * A region is a quadrilateral, corners in the order front-top, rear-top,
   rear-bottom, front-bottom, where "front" is the chimney end of the engine.
 * Angles are radians inside and degrees at surfaces.
-* UNSEEN is never ABSENT: an unseen cue changes no probability.
+* UNSEEN is never ABSENT: an unseen cue changes no probability. One whose place is in sight
+  but too unclear to call is UNSEEN too; it counts by what it leans to, `Cue.leaning`.
 
 This module imports numpy and the standard library only.
 """

@@ -161,6 +161,8 @@ class Cue:
         "photo" or "person".
     in_sight : bool
         Of an UNSEEN cue: its place can be seen, but not what is there.
+    clear : float | None
+        Probability that the part could be seen if it were there; None where not judged.
     photo : int
         Which of the answer's photos `where` refers to, counted from 0.
     along : tuple of float
@@ -185,3 +187,17 @@ class Cue:
     photo: int = 0
     along: tuple[float, ...] = ()
     along_in_sight: bool = False
+    clear: float | None = None
+
+    @property
+    def leaning(self) -> float | None:
+        """Probability that the part is there, by an UNSEEN cue whose place is in sight.
+
+        With the probability `clear` the reading tells what it says, otherwise nothing. None
+        of any other cue.
+        """
+        if self.state is not State.UNSEEN or not self.in_sight:
+            return None
+        if self.p_present is None or self.clear is None:
+            return None
+        return 0.5 + self.clear * (self.p_present - 0.5)

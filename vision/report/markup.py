@@ -145,7 +145,7 @@ def _cues(answer: Answer, estimate: Estimate) -> str:
     for cue in answer.cues:
         step = weighing_step(cue, estimate)
         weight = BEARING_WORDS["neutral" if step is None else bearing(step)]
-        weight = UNSEEN_WORDS if cue.state is State.UNSEEN else weight
+        weight = UNSEEN_WORDS if cue.state is State.UNSEEN and step is None else weight
         fits = fits_words(step) if step is not None else ""
         told = [cue.because, best_view(cue, answer), fits]
         sure = "you say so" if cue.source == "person" else percent(cue.confidence)

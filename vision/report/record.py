@@ -97,6 +97,8 @@ def _cue(cue: Cue, *, several: bool) -> dict[str, Any]:
         record["value"] = cue.value
     if cue.name in BINARY_CUES or cue.p_present is not None:
         record["p_present"] = _four(cue.p_present)
+    if cue.leaning is not None:
+        record["leaning"] = _four(cue.leaning)
     record["confidence"] = round(cue.confidence, 4)
     record["where"] = None if cue.where is None else _box(cue.where)
     record["because"] = cue.because

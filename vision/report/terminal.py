@@ -131,7 +131,7 @@ def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
 
 
 def _sign(cue: Cue, step: Step | None) -> str:
-    if cue.state is State.UNSEEN:
+    if cue.state is State.UNSEEN and step is None:
         return "?"
     return SIGNS["neutral"] if step is None else SIGNS[bearing(step)]
 
@@ -149,6 +149,6 @@ def _key(signs: set[str]) -> str:
         ("+", "for the first variation named"),
         ("-", "against it"),
         (".", "tells little or is set aside"),
-        ("?", "not visible or unclear, changes nothing"),
+        ("?", "not visible, changes nothing"),
     )
     return "; ".join(f"{sign} {meaning}" for sign, meaning in meanings if sign in signs)
