@@ -179,7 +179,9 @@ def test_temperature_of_counts_is_found(tmp_path: Path) -> None:
         }
         lines.append(line)
     looks = read_looks([made_looks.write(lines, tmp_path / "looks.jsonl.gz")])
-    model = limits.tender_models(looks, 0.5, stated_at_most=0.01, sure_at_least=0.5)
+    model = limits.tender_models(
+        looks, 0.5, stated_at_most={"axles": 0.01, "lamps": 0.01}, sure_at_least=0.5
+    )
     assert model["axles"]["temperature"] == pytest.approx(2.0, rel=0.12)
     assert 0.1 < model["axles"]["seen_at_least"] < 0.9
     assert "note" in model["lamps"]

@@ -39,8 +39,9 @@ class Rules:
         and of those whose region is hidden or tiny beyond dispute. The first is the laxer:
         of a region half in sight the eye mostly says what is true. Both leave room for
         pictures unlike those of the fit.
-    counts_at_most : float
-        The same of a tender's counts: few pictures of the fit show a tender and no count.
+    axles_at_most : float
+        The same of a tender's axles: most tenders whose axles the label calls hidden show
+        all but one of them.
     sure_at_least : float
         Probability below which a state is too unclear to be stated.
     trusted : float
@@ -53,7 +54,7 @@ class Rules:
     lost_at_most: float = 0.002
     stated_at_most: float = 0.015
     hidden_at_most: float = 0.02
-    counts_at_most: float = 0.04
+    axles_at_most: float = 0.06
     sure_at_least: float = 0.7
     trusted: float = 0.9
 
@@ -74,7 +75,7 @@ def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
     tender = limits.tender_models(
         looks,
         locate["tender"],
-        stated_at_most=rules.counts_at_most,
+        stated_at_most={"axles": rules.axles_at_most, "lamps": rules.stated_at_most},
         sure_at_least=rules.sure_at_least,
     )
     return {
@@ -222,7 +223,7 @@ def main() -> None:
         ("lost_at_most", "share of engines that may be lost"),
         ("stated_at_most", "share of cues not visible that may be stated"),
         ("hidden_at_most", "the same of cues that are hidden beyond dispute"),
-        ("counts_at_most", "share of tenders that show no count of which one may be stated"),
+        ("axles_at_most", "share of tenders with hidden axles of which a count may be stated"),
         ("sure_at_least", "least probability of a state that is stated"),
         ("trusted", "share of the fitted log odds that counts"),
     ):

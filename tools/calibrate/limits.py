@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -170,7 +170,11 @@ def _letting_pass(rivals: Numbers, most: float) -> float:
 
 
 def tender_models(
-    looks: Sequence[Look], limit: float, *, stated_at_most: float, sure_at_least: float
+    looks: Sequence[Look],
+    limit: float,
+    *,
+    stated_at_most: Mapping[str, float],
+    sure_at_least: float,
 ) -> dict[str, dict[str, Any]]:
     """Temperatures and thresholds of the tender's counts.
 
@@ -183,7 +187,9 @@ def tender_models(
         if "counts" in k.seen and k.has_engine and float(k.seen["tender_score"]) >= limit
     ]
     return {
-        head: _tender_model(kept, head, stated_at_most=stated_at_most, sure_at_least=sure_at_least)
+        head: _tender_model(
+            kept, head, stated_at_most=stated_at_most[head], sure_at_least=sure_at_least
+        )
         for head in COUNTS
     }
 
