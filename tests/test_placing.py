@@ -38,9 +38,18 @@ def lever(**more: object) -> Cue:
     [(0.25, State.PRESENT, 0.95), (0.5, State.ABSENT, 0.04), (1.0, State.ABSENT, 0.04)],
 )
 def test_what_stands_elsewhere_is_not_the_lever(lever_at: float, state: State, p: float) -> None:
-    cue = placed(lever(along=WHISTLE), SIGHTING, lever_at)
+    cue = placed(lever(along=WHISTLE, p_present=0.7), SIGHTING, lever_at)
     assert (cue.state, cue.p_present) == (state, p)
     assert cue.confidence == pytest.approx(max(p, 1 - p))
+
+
+def test_what_is_surely_a_lever_is_believed_elsewhere_too() -> None:
+    """The engine may be of another casting than the guide's."""
+    anywhere = lever(along=WHISTLE, p_present=0.9)
+    cue = placed(anywhere, SIGHTING, 0.5)
+    assert (cue.state, cue.p_present, cue.where) == (State.PRESENT, 0.9, anywhere.where)
+    assert cue.because == "a part, but not where the guide has this casting's lever"
+    assert placed(anywhere, SIGHTING, 0.25).p_present == 0.95
 
 
 def test_an_unsure_place_is_in_sight_but_not_called() -> None:
@@ -49,10 +58,10 @@ def test_an_unsure_place_is_in_sight_but_not_called() -> None:
 
 
 def test_the_place_is_marked_where_the_guide_says() -> None:
-    cue = placed(lever(along=WHISTLE), SIGHTING, 0.5)
+    cue = placed(lever(along=WHISTLE, p_present=0.7), SIGHTING, 0.5)
     assert cue.where is not None
     assert cue.where.centre == pytest.approx((220.0, 85.0))
-    assert placed(lever(along=WHISTLE), NotFound(""), 0.5).where is None
+    assert placed(lever(along=WHISTLE, p_present=0.7), NotFound(""), 0.5).where is None
 
 
 @pytest.mark.parametrize(
@@ -71,7 +80,7 @@ def test_a_hidden_place_gives_its_probability_and_no_state() -> None:
     hidden = lever(along=WHISTLE, along_in_sight=False, state=State.UNSEEN, confidence=0.0)
     cue = placed(hidden, SIGHTING, 0.25)
     assert (cue.state, cue.p_present, cue.because) == (State.UNSEEN, 0.95, hidden.because)
-    called = lever(along=WHISTLE, along_in_sight=False)
+    called = lever(along=WHISTLE, along_in_sight=False, p_present=0.7)
     assert placed(called, SIGHTING, 0.5) == called
 
 

@@ -1,7 +1,8 @@
-"""A part looked for where a guide says that it stands, and nowhere else.
+"""A part looked for where a guide says that it stands.
 
 A whistle or a valve may look like a lever, but it does not stand where the lever of this
-casting does: who knows the engine looks there.
+casting does: who knows the engine looks there. Only what is surely a lever is believed
+elsewhere: the engine may be another casting than the guide's.
 """
 
 from __future__ import annotations
@@ -11,7 +12,8 @@ from dataclasses import replace
 from vision.records import REGION_OF_CUE, Box, Cue, NotFound, Region, Sighting, State
 
 LEVER = "switch_lever"
-# Probability below which the lever's place is too unclear to call; chosen.
+# Probability below which the lever's place is too unclear to call, and from which one that
+# stands elsewhere is believed; chosen.
 SURE = 0.8
 _HALF = 0.05  # of the region's length, on either side of the place that is marked
 
@@ -31,11 +33,15 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     Returns
     -------
     Cue
-        Unchanged where the guide names no place, or the photo was not judged by place.
+        Unchanged where the guide names no place, or the photo was not judged by place, or
+        where a lever surely stands, but elsewhere; `because` then says so.
     """
     if cue.name != LEVER or lever_at is None or not cue.along:
         return cue
     p = cue.along[part_along(lever_at, len(cue.along))]
+    if p < 0.5 and cue.p_present is not None and cue.p_present >= SURE:
+        elsewhere = f"{cue.because}, but not where the guide has this casting's lever"
+        return replace(cue, because=elsewhere)
     if not cue.along_in_sight:
         return replace(cue, p_present=p) if cue.state is State.UNSEEN else cue
     state = State.PRESENT if p >= 0.5 else State.ABSENT
