@@ -405,3 +405,22 @@ def test_measuring_needs_neither_torch_nor_the_renderer() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_lever_is_judged_where_told_untold_and_told_wrongly(tmp_path: Path) -> None:
+    """Every lever stands at 0.2 of the boiler top and is seen there alone."""
+    lines = made_looks.looks(60, empty=0.0)
+    for line in lines:
+        truth = line["label"]["cues"]["switch_lever"]
+        truth |= {"visible": True, "along": 0.2}
+        present = truth["state"] == "present"
+        said = {f"said_{k:02d}": 6.0 if present and k == 9 else -6.0 for k in range(48)}
+        line["seen"]["cues"]["switch_lever"] |= {"judge_present": 0.0, "judge_visible": 8.0, **said}
+    fusion = made_looks.fusion()
+    placed = {"terms": [["said_here", 0.0, 3.0, 3.0]], "bias": 0.0, "seen_at_least": 0.5}
+    fusion["cues"] = {**fusion["cues"]}
+    fusion["cues"]["switch_lever"] = {**fusion["cues"]["switch_lever"], "placed": placed}
+    found = rows(lines, tmp_path, fusion)
+    assert the_row(found, "switch_lever: balanced accuracy, p").value == 1.0
+    assert the_row(found, "switch_lever, told a wrong place: balanced").value == 0.5
+    assert the_row(found, "switch_lever, its place untold: balanced").value == 0.5

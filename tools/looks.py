@@ -34,6 +34,7 @@ ENOUGH_IN_SIGHT = 0.6
 # Below this share in sight, and this length in pixels, a region is clearly not to be seen:
 # half of what the renderer's labels ask of a visible one. Between, people differ.
 _HIDDEN_SHARE, _HIDDEN_LENGTH_PX = 0.3, 35.0
+_ASTRAY = 0.35  # of the boiler top's length, from the lever's place to one told wrongly
 _NAME = re.compile(r"^(?P<scene>(?P<series>\w+-\d+)-\d+)_\d+(?P<twin>t?)\.\w+$")
 
 
@@ -143,6 +144,8 @@ class Judged:
         Empty where none is stated.
     anywhere : Cue or None
         The lever once more, as judged by whoever does not know where it would stand.
+    misled : Cue or None
+        And as judged by whoever is told a place where it never stands.
     """
 
     look: Look
@@ -150,19 +153,23 @@ class Judged:
     found: bool
     cues: Mapping[str, Cue]
     anywhere: Cue | None = None
+    misled: Cue | None = None
 
 
 def judge(look: Look, fusion: Mapping[str, Any]) -> Judged:
     """Apply the thresholds and coefficients of `fusion.json` to one look."""
     stated = engine_stated(look.seen, fusion["locate"])
     cues: dict[str, Cue] = {}
-    anywhere = None
+    anywhere = misled = None
     if stated:
         cues = {name: weigh(evidence_of(look, name), fusion) for name in BINARY_CUES}
         anywhere = cues[LEVER]
-        cues[LEVER] = placed(anywhere, NotFound(""), place_told(look.label))
+        told = place_told(look.label)
+        cues[LEVER] = placed(anywhere, NotFound(""), told)
+        wrong = None if told is None else (told + _ASTRAY) % 1.0
+        misled = placed(anywhere, NotFound(""), wrong)
         cues |= _tender_cues(look, fusion)
-    return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues, anywhere)
+    return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues, anywhere, misled)
 
 
 def place_told(label: Mapping[str, Any]) -> float | None:

@@ -102,12 +102,20 @@ def cue_rows(judged: Sequence[Judged]) -> list[Row]:
 
 
 def _anywhere_rows(judged: Sequence[Judged]) -> list[Row]:
-    """The lever as whoever judges it that no guide has told where it would stand."""
-    known = [j for j in judged if j.found and j.anywhere is not None]
+    """The lever where no guide tells its place, and where one tells a wrong one.
+
+    The second is an engine of another casting than the guide's.
+    """
+    known = [j for j in judged if j.found and j.anywhere is not None and j.misled is not None]
     untold = [replace(j, cues={**j.cues, LEVER: j.anywhere}) for j in known]
+    misled = [replace(j, cues={**j.cues, LEVER: j.misled}) for j in known]
     found = readings(untold, LEVER)
+    astray = readings(misled, LEVER)
+    stated = astray.state != "unseen"
     name = f"{LEVER}, its place untold"
     return [
+        _balanced(f"{LEVER}, told a wrong place: balanced accuracy, p ≥ 0.5", astray),
+        share(f"{LEVER}, told a wrong place: wrong, of those stated", astray.wrong[stated]),
         _balanced(f"{name}: balanced accuracy, p ≥ 0.5", found),
         share(f"{name}: UNSEEN though visible", found.state == "unseen"),
         share(f"{name}: stated though not visible", _stated_unseen(untold, LEVER, "")),
