@@ -16,6 +16,7 @@ from vision.features import (
     measure_running_board,
     measure_sharpness,
     measure_side_rods,
+    without_grain,
 )
 from vision.network import Networks
 from vision.records import (
@@ -76,11 +77,12 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         crop = region_crop(photo, quad, network.size)
     except ValueError:
         return Evidence(cue, region, {"inside": inside}, None)
-    out = network.run(crop.pixels)
+    pixels = without_grain(crop.pixels)
+    out = network.run(pixels)
     heat = out["heat"][0]
     width, height = network.size
     aspect = min(max(slenderness(quad) * height / width, 0.5), 2.0)
-    measured = _measured(region, crop.pixels, aspect)
+    measured = _measured(region, pixels, aspect)
     length = region_length(quad)
     values = {
         "judge_present": _limited(float(out["decision"][0])),

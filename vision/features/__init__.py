@@ -1,6 +1,6 @@
 """Classical measurements on one rectified crop: edges, lines, circles, profiles, colour.
 
-Every function takes a crop, ndarray (H, W, 3), uint8, RGB, the engine facing left
+Every `measure_` function takes a crop, ndarray (H, W, 3), uint8, RGB, the engine facing left
 (its front at the left edge), leaves it untouched, and returns a tuple of
 `Measurement` whose names and order never change: where nothing was found counts,
 lengths and scores are 0 and `where` is None. `where` is in pixels of the crop.
@@ -11,11 +11,13 @@ from __future__ import annotations
 from vision.features.boiler_top import measure_boiler_top
 from vision.features.colour import COLOUR_NAMES, line_colour_shares, name_colour
 from vision.features.exposure import measure_exposure, measure_sharpness
+from vision.features.grain import grain, without_grain
 from vision.features.running_board import measure_running_board
 from vision.features.side_rods import measure_side_rods
 
 __all__ = [
     "COLOUR_NAMES",
+    "grain",
     "line_colour_shares",
     "measure_boiler_top",
     "measure_exposure",
@@ -23,4 +25,5 @@ __all__ = [
     "measure_sharpness",
     "measure_side_rods",
     "name_colour",
+    "without_grain",
 ]
