@@ -9,7 +9,7 @@ import numpy as np
 
 from tools.calibrate.limits import seen_limit
 from tools.calibrate.logistic import PLACED_TERMS, as_stated, fit, predict
-from tools.looks import Look, clearly_unseen
+from tools.looks import Look, clearly_unseen, place_told
 from vision.cues.evidence import PARTS_ALONG
 from vision.pipeline.placing import LEVER, SURE, part_along
 
@@ -86,5 +86,4 @@ def _place(look: Look) -> float | None:
     """Share of the boiler top's length at which the lever stands, or would; None if not judged."""
     if "said_00" not in look.seen.get("cues", {}).get(LEVER, {}):
         return None
-    along = look.label["cues"][LEVER].get("along")
-    return None if along is None else float(along)
+    return place_told(look.label)

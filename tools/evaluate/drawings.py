@@ -30,7 +30,7 @@ def reliability_diagram(parts: Mapping[str, Readings], path: Path) -> None:
     for index, (name, found) in enumerate(parts.items()):
         place = _axes(draw, (index * step + _MARGIN, 30), top=1.0)
         draw.line([place(0, 0), place(1, 1)], fill=_FAINT)
-        bins = metrics.reliability_bins(found.p, found.present)
+        bins = metrics.reliability_bins(found.p_here, found.present)
         for count, p, share in zip(bins.count, bins.predicted, bins.observed, strict=True):
             half = 1.96 * math.sqrt(p * (1 - p) / count)
             ends = (place(p, max(0.0, p - half)), place(p, min(1.0, p + half)))
@@ -40,7 +40,7 @@ def reliability_diagram(parts: Mapping[str, Readings], path: Path) -> None:
         error = metrics.expected_calibration_error(found.p_here, found.present)
         x = index * step + _MARGIN
         draw.text((x, 8), f"{name}, n = {len(found.p):,}, ECE {error:.4f}", _INK, _font())
-        draw.text((x + 40, _SIDE + 54), "stated probability of PRESENT", _INK, _font())
+        draw.text((x + 40, _SIDE + 54), "probability of PRESENT, at its share", _INK, _font())
     _save(image, path)
 
 

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from vision.estimate.factors import OTHER, TENDER, TENDER_CUES, Factor, Row, factors_of
-from vision.estimate.reading import reading, speaks
+from vision.estimate.reading import reading
 from vision.estimate.strength import strength_words
 from vision.guide import Guide, write_years
 from vision.records import VALUED_CUES, Candidate, Cue, EvidenceError, State, Step
@@ -151,11 +151,11 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
     weighed: list[tuple[Evidence, tuple[Cue, ...]]] = []
     even = dict.fromkeys(prior(guide), 1.0)
     for item in evidence:
-        seen = tuple(cue for cue in item.cues if speaks(cue))
+        seen = tuple(cue for cue in item.cues if cue.speaks)
         if seen:
             weighed.append((item, seen))
         for cue in item.cues:
-            if not speaks(cue):
+            if not cue.speaks:
                 why = f": {cue.because}" if cue.because else ""
                 text = f"{cue.name} not seen{why}; nothing follows from that"
                 silent.append(Step("unseen", cue.name, text, even))

@@ -40,7 +40,7 @@ def reading(factor: Factor, guide: Guide, cues: Sequence[Cue]) -> Row:
     """
     likelihoods = [1.0] * len(factor.states)
     for cue in cues:
-        if not speaks(cue):
+        if not cue.speaks:
             continue
         if factor.name == "cab_number":
             row = _read_number(factor, cue)
@@ -53,11 +53,6 @@ def reading(factor: Factor, guide: Guide, cues: Sequence[Cue]) -> Row:
             row = (p, 1.0 - p)
         likelihoods = [a * b for a, b in zip(likelihoods, row, strict=True)]
     return tuple(likelihoods)
-
-
-def speaks(cue: Cue) -> bool:
-    """Whether anything follows from a cue: it is stated, or unclear and leaning."""
-    return cue.state is not State.UNSEEN or cue.leaning is not None
 
 
 def presence(cue: Cue) -> float:

@@ -12,8 +12,8 @@ from vision.features.crop import checked_crop, grey
 from vision.records import Pixels
 
 # Grey levels from which a crop is too grainy to be judged as it is. Straightened crops of the
-# studio's own pictures, grain and all, stay below 1.7; by severity 3 of the usual yardstick of
-# spoilt pictures most lie above 4.
+# studio's own pictures, grain and all, nearly all stay below it; by severity 3 of the usual
+# yardstick of spoilt pictures most lie above twice as much.
 GRAINY = 2.0
 # Strength in grey levels, patch and search window in px; by trial on spoilt renders.
 _STRENGTH, _PATCH, _SEARCH = 40.0, 3, 9

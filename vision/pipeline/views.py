@@ -7,15 +7,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
+from vision.pipeline.placing import SURE
 from vision.records import VALUED_CUES, Conflict, Cue, State
 
 # Weight of a further witness beside the best: 1 would be independence, 0 would be one
 # witness told twice. Chosen: another side of the same engine shows another slope of the
 # same lever, but in the same room, by the same camera, read by the same network.
 WITNESS_WEIGHT = 0.5
-# Probability from which on photos that are each too unclear to call may be called together;
-# as `vision.pipeline.placing.SURE`.
-SURE_TOGETHER = 0.8
 # No view rules anything out, as no single photo does.
 LEAST_SHARE = 1e-4
 
@@ -32,7 +30,7 @@ def fuse_views(
     fail together, so three photos of one dome are not three witnesses for a lever.
     Witnesses are joined by `pool`, those too who see the place but not clearly enough to
     call it alone: what several of them lean to may be called together, from
-    `SURE_TOGETHER` on. Views that contradict each other, whichever witness they belong
+    `placing.SURE` on. Views that contradict each other, whichever witness they belong
     to, are reported as a conflict too, since they may show two engines.
 
     Parameters
@@ -58,7 +56,7 @@ def fuse_views(
     fused = []
     conflicts = []
     for name, same in by_name.items():
-        speaking = [cue for cue in same if _speaks(cue)]
+        speaking = [cue for cue in same if cue.speaks]
         if not speaking:
             fused.append(max(same, key=lambda cue: (cue.in_sight, cue.confidence)))
             continue
@@ -124,11 +122,6 @@ def _tempered(words: Iterable[float]) -> float:
     return ranked[0] + WITNESS_WEIGHT * math.fsum(ranked[1:]) if ranked else 0.0
 
 
-def _speaks(cue: Cue) -> bool:
-    """Whether a view says something of a part, if only what it leans to."""
-    return cue.state is not State.UNSEEN or cue.leaning is not None
-
-
 def _best_of_each(speaking: Sequence[Cue], witness: Sequence[int]) -> list[Cue]:
     """The best view of each witness, the best of all first; unclear ones after all others."""
     best: dict[int, Cue] = {}
@@ -158,7 +151,7 @@ def _joined(best: Sequence[Cue]) -> Cue:
     if best[0].state is State.UNSEEN:
         return (
             _leant(best, state, p)
-            if confidence >= SURE_TOGETHER
+            if confidence >= SURE
             else replace(best[0], p_present=p, clear=1.0)
         )
     shown = next((cue for cue in best if cue.state is state), best[0])

@@ -201,3 +201,8 @@ class Cue:
         if self.p_present is None or self.clear is None:
             return None
         return 0.5 + self.clear * (self.p_present - 0.5)
+
+    @property
+    def speaks(self) -> bool:
+        """Whether anything follows from it: it is stated, or unclear and leaning."""
+        return self.state is not State.UNSEEN or self.leaning is not None

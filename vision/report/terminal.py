@@ -149,6 +149,6 @@ def _key(signs: set[str]) -> str:
         ("+", "for the first variation named"),
         ("-", "against it"),
         (".", "tells little or is set aside"),
-        ("?", "not visible, changes nothing"),
+        ("?", "not visible or unclear, changes nothing"),
     )
     return "; ".join(f"{sign} {meaning}" for sign, meaning in meanings if sign in signs)

@@ -48,7 +48,7 @@ CONFIDENCE_WORDS = (
     (0.00, "very unlikely"),
 )
 
-# Said of a part in plain sight that could not be made out; as unseen as a hidden one.
+# Said of a part in plain sight that could not be made out, before what it leans to.
 UNCLEAR = "unclear"
 LEANING_FROM = 0.6  # from which an unclear cue is said to lean; chosen
 # Said of a part that a person has looked at in vain.
@@ -141,10 +141,10 @@ def reading(cue: Cue) -> str:
         return cue.value
     if cue.state is State.UNSEEN and cue.source == "person":
         return NOT_TOLD
-    if cue.leaning is not None and max(cue.leaning, 1.0 - cue.leaning) >= LEANING_FROM:
-        leans = State.PRESENT if cue.leaning >= 0.5 else State.ABSENT
-        sure = percent(max(cue.leaning, 1.0 - cue.leaning))
-        return f"{UNCLEAR}, perhaps {STATE_WORDS[leans]} ({sure})"
+    p = cue.leaning
+    if p is not None and (sure := max(p, 1.0 - p)) >= LEANING_FROM:
+        leans = State.PRESENT if p >= 0.5 else State.ABSENT
+        return f"{UNCLEAR}, perhaps {STATE_WORDS[leans]} ({percent(sure)})"
     if cue.state is State.UNSEEN and cue.in_sight:
         return UNCLEAR
     return STATE_WORDS[cue.state]
@@ -215,7 +215,7 @@ def weighing_step(cue: Cue, estimate: Estimate) -> Step | None:
     All cues of the tender are weighed in one step, and a photo's cue that a person
     corrected in none.
     """
-    if cue.state is State.UNSEEN and cue.leaning is None:
+    if not cue.speaks:
         return None
     dropped = {step.cue for step in estimate.steps if step.kind == "superseded"}
     if cue.source == "photo" and cue.name in dropped:
