@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
 from browser import PHONE, SIZES, WORDS, Open, answered, button, photo, snap, until, violations
@@ -83,6 +85,24 @@ def test_the_code_lets_a_phone_in(open_page: Open) -> None:
         snap(other)
         answered(other)
         assert other.evaluate("location.hash") == ""
+
+
+class SlowDoor(Door):
+    """Takes its time over a code, as a laptop with a busy network does."""
+
+    def enter(self, code: str, address: str) -> str | None:
+        time.sleep(0.5)
+        return super().enter(code, address)
+
+
+def test_a_photo_taken_while_the_code_is_tried_waits_for_it(open_page: Open) -> None:
+    """Nothing was asked for without the code, only to be refused and asked for again."""
+    codes: list[str] = []
+    with running(door=SlowDoor(with_code=True, on_code=codes.append)) as port:
+        page = open_page(port, address=f"http://localhost:{port}/#{codes[-1]}")
+        snap(page)
+        answered(page)
+        assert not page.locator("#code-box[open]").count()
 
 
 @pytest.mark.parametrize("scheme", ["http", "https"])

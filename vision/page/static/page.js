@@ -40,19 +40,17 @@ window.addEventListener("offline", () => reach(false));
 
 async function begin() {
   if ("serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js").catch(() => {});
+  const code = location.hash.slice(1);
+  // Used once: gone from the address, so that a reload does not try it again.
+  if (code) history.replaceState(null, "", location.pathname);
+  // Tried before anything waits: a photo taken meanwhile is sent with what the code brings.
+  const way = code ? enter(code) : look();
   const kept = await store.load();
   // A photo may have been added while these were read.
   const added = new Set(day.items.map((item) => item.id));
   day.items = [...kept.filter((item) => !added.has(item.id)), ...day.items];
   if (!day.current && day.items.length) open(day.items[day.items.length - 1]);
-  const code = location.hash.slice(1);
-  if (code) {
-    // Used once: gone from the address, so that a reload does not try it again.
-    history.replaceState(null, "", location.pathname);
-    await enter(code);
-  } else {
-    await look();
-  }
+  await way;
   if (waiting().length) pump();
   setInterval(look, 2000 * wire.limits.retry_s);
   // At hand from now on, in reach of the laptop or not.

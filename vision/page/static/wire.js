@@ -29,12 +29,22 @@ function opened(status, content) {
   throw new Refused(content.error || "fault", content.detail);
 }
 
-export async function start() {
-  ({ token, ...limits } = await ask("/start"));
+// The way in that is being tried. Whoever needs a token meanwhile waits for it: without one it
+// would be refused, and of two at once the token of one would go with the session of the other.
+let entering = null;
+
+function comeIn(reply) {
+  entering = reply.then((welcome) => ({ token, ...limits } = welcome)).finally(() => (entering = null));
+  return entering;
 }
 
-export async function enter(code) {
-  ({ token, ...limits } = await ask("/enter", { method: "POST", body: code }));
+export async function start() {
+  while (entering) await entering.catch(() => {});
+  if (token === null) await comeIn(ask("/start"));
+}
+
+export function enter(code) {
+  return comeIn(ask("/enter", { method: "POST", body: code }));
 }
 
 export async function reached() {
