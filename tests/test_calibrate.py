@@ -61,12 +61,32 @@ def test_shouting_is_undone_on_looks_that_the_fit_never_saw(fitted: dict, tmp_pa
         assert metrics.expected_calibration_error(loud, truth) > 0.03
 
 
-def test_measurements_that_say_nothing_get_next_to_no_weight(fitted: dict) -> None:
-    terms = {
-        name: weight for name, *_, weight in fitted["cues"]["switch_lever"]["present"]["terms"]
-    }
-    for name in ("heat_peak", "thin_score", "thin_height", "thin_contrast"):
-        assert abs(terms[name]) < 0.1 * abs(terms["judge_present"]), name
+def test_measurements_that_say_nothing_get_next_to_no_weight_or_are_left_out(
+    fitted: dict,
+) -> None:
+    for cue in made_looks.CUES:
+        weights = {name: weight for name, *_, weight in fitted["cues"][cue]["present"]["terms"]}
+        left_out = fitted["fitted"]["cues"][cue]["present"]["left_out"]
+        assert sorted([*weights, *left_out]) == sorted(logistic.PRESENT_TERMS[cue])
+        idle = set(weights) - {name for name in weights if name.startswith("judge_present")}
+        for name in idle:
+            assert 0.01 <= abs(weights[name]) < 0.1 * abs(weights["judge_present"]), name
+
+
+def test_what_is_left_out_changes_no_probability() -> None:
+    rng = np.random.default_rng(12)
+    present, idle = rng.normal(0, 2, 4000), rng.normal(0, 1, 4000)
+    truth = rng.random(4000) < expit(present)
+    rows = [
+        {"judge_present": float(x), "idle": float(y)} for x, y in zip(present, idle, strict=True)
+    ]
+    groups = [str(i % 40) for i in range(4000)]
+    alone = logistic.fit(rows, truth, groups, ["judge_present"])
+    both = logistic.fit(rows, truth, groups, ["judge_present", "idle"])
+    assert both.report["left_out"] == ["idle"]
+    np.testing.assert_allclose(
+        logistic.predict(both.model, rows), logistic.predict(alone.model, rows), atol=0.01
+    )
 
 
 def test_a_measurement_that_speaks_is_heard() -> None:

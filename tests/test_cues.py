@@ -14,6 +14,7 @@ from sklearn.linear_model import LogisticRegression
 from vision.cues.evidence import (
     ENOUGH_PX,
     Evidence,
+    Lazily,
     long_enough,
     region_length,
     share_inside,
@@ -55,6 +56,22 @@ FUSION: dict[str, Any] = {
 
 def _evidence(**values: float) -> Evidence:
     return Evidence("switch_lever", "boiler_top", {**BARE, **values}, Box(10, 10, 60, 30))
+
+
+def test_what_nothing_asks_for_is_not_measured() -> None:
+    asked: list[str] = []
+
+    def measure() -> dict[str, float]:
+        asked.append("measured")
+        return {"thin_count": 2.0}
+
+    values = Lazily({"inside": 1.0}, measure)
+    assert values["inside"] == 1.0 and "inside" in values and asked == []
+    assert values["thin_count"] == 2.0 and dict(values) == {"inside": 1.0, "thin_count": 2.0}
+    assert asked == ["measured"] and len(values) == 2
+    with pytest.raises(KeyError, match="wheels"):
+        values["wheels"]
+    assert asked == ["measured"]
 
 
 def test_a_clear_part_is_present_and_its_lack_is_absent() -> None:

@@ -116,7 +116,7 @@ def run_line(
         evidence = timed(name, lambda name=name: gather(detail, sighting, networks, name))
         if "judge_present" not in evidence.values:
             evidence = timed(name, lambda name=name: gather(detail, level, networks, name))
-        cues.append(timed("weigh", lambda e=evidence: weigh(e, networks.fusion)))
+        cues.append(timed("measure, weigh", lambda e=evidence: weigh(e, networks.fusion)))
     tender = sighting.tender
     if tender is not None:
         counts = timed("tender", lambda: count(detail, tender, networks))

@@ -28,6 +28,9 @@ from vision.cues.fuse import trusted
 Numbers = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+# Change of the log odds by one standard deviation of a term that is as good as none: such
+# terms are left out, and what nothing else needs is then not even measured.
+_LEAST_WEIGHT = 0.01
 # The shipped model clips standardised values here (vision.cues.fuse.linear), so the fit must.
 _CLIP = 4.0
 _FOLDS = 5
@@ -139,6 +142,12 @@ def fit(
     strength = _choose(raw, outcome, weight, tried, names=names, sparing=sparing)
     inner, losses = tried[strength]
     model = _fitted(raw, outcome, weight, strength, names=names)
+    idle = [term for term, *_, w in model["terms"][1:] if abs(w) < _LEAST_WEIGHT]
+    if idle:
+        kept = [index for index, term in enumerate(names) if term not in idle]
+        raw, names = raw[:, kept], [names[index] for index in kept]
+        inner, losses = _cross_validate(raw, outcome, weight, folds, strength=strength)
+        model = _fitted(raw, outcome, weight, strength, names=names)
     share = float(outcome.mean())
     report = {
         "n": len(rows),
@@ -150,6 +159,7 @@ def fit(
             metrics.expected_calibration_error(metrics.at_share(inner, share), outcome), 5
         ),
         "strength": strength,
+        "left_out": idle,
     }
     return Fit(model, inner, report)
 

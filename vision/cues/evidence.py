@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,6 +47,41 @@ PARTS_ALONG = 48
 _LOGIT_LIMIT = 9.0  # a network's own certainty counts up to odds of about 8,000 to 1
 
 
+class Lazily(Mapping[str, float]):
+    """Numbers at hand, and others that are measured once one of them is asked for.
+
+    Parameters
+    ----------
+    at_hand : mapping of str to float
+    measure : callable
+        Gives the others. Whoever goes through all of them has all measured.
+    """
+
+    def __init__(
+        self, at_hand: Mapping[str, float], measure: Callable[[], Mapping[str, float]]
+    ) -> None:
+        self._known = dict(at_hand)
+        self._measure: Callable[[], Mapping[str, float]] | None = measure
+
+    def __getitem__(self, name: str) -> float:
+        if name not in self._known:
+            self._complete()
+        return self._known[name]
+
+    def __iter__(self) -> Iterator[str]:
+        self._complete()
+        return iter(self._known)
+
+    def __len__(self) -> int:
+        self._complete()
+        return len(self._known)
+
+    def _complete(self) -> None:
+        if self._measure is not None:
+            measure, self._measure = self._measure, None
+            self._known.update(measure())
+
+
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """What was measured for one cue.
@@ -56,7 +91,8 @@ class Evidence:
     cue, region : str
     values : mapping of str to float
         Named numbers; the fitted model picks those it knows. Only "inside" where the
-        region cannot be straightened at all.
+        region cannot be straightened at all. The region's classical measurements are
+        made once one of them is asked for: what weighs nothing takes no time.
     where : Box | None
         Place of the part (or of the whole region), pixels of the upright photo.
     """
@@ -82,7 +118,6 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
     heat = out["heat"][0]
     width, height = network.size
     aspect = min(max(slenderness(quad) * height / width, 0.5), 2.0)
-    measured = _measured(region, pixels, aspect)
     length = region_length(quad)
     values = {
         "judge_present": _limited(float(out["decision"][0])),
@@ -94,13 +129,14 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         "log_length": math.log(max(length, 1.0)),
         "log_slenderness": math.log(max(slenderness(quad), 1e-3)),
         "long_enough": long_enough(region, length),
-        **measured,
+        **_light_of(pixels),
         **(_said_along(out["along"]) if "along" in out else {}),
     }
     where = crop.photo_box(_place(heat, network.size)) if values["judge_present"] > 0 else None
     if where is None:
         where = crop.photo_box(Box(0, 0, *map(float, network.size)))
-    return Evidence(cue, region, values, where.clipped(*photo.size))
+    lazily = Lazily(values, lambda: _named(_MEASURES[region](pixels, aspect)))
+    return Evidence(cue, region, lazily, where.clipped(*photo.size))
 
 
 def _said_along(answers: NDArray[np.float32]) -> dict[str, float]:
@@ -108,11 +144,15 @@ def _said_along(answers: NDArray[np.float32]) -> dict[str, float]:
     return {f"said_{part:02d}": _limited(float(x)) for part, x in enumerate(answers)}
 
 
-def _measured(region: str, pixels: Pixels, aspect: float) -> dict[str, float]:
-    found = _MEASURES[region](pixels, aspect) + measure_sharpness(pixels) + measure_exposure(pixels)
-    values = {m.name: m.value for m in found}
+def _light_of(pixels: Pixels) -> dict[str, float]:
+    """Sharpness and exposure."""
+    values = _named(measure_sharpness(pixels) + measure_exposure(pixels))
     values["log_sharpness"] = math.log1p(values["sharpness_laplacian_variance"])
     return values
+
+
+def _named(found: tuple[Measurement, ...]) -> dict[str, float]:
+    return {m.name: m.value for m in found}
 
 
 def logit(p: float) -> float:
