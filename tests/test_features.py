@@ -27,6 +27,7 @@ from vision.features.boiler_top import measure_boiler_top
 from vision.features.colour import COLOUR_NAMES, line_colour_shares, name_colour
 from vision.features.crop import cielab, cielab_coded, coded_length, grey, length_of, odd
 from vision.features.exposure import measure_exposure, measure_sharpness
+from vision.features.hue import by_hue, has_red
 from vision.features.paths import best_path
 from vision.features.protrusions import _straight, _thin_contrast
 from vision.features.running_board import _ridge_contrast, measure_running_board
@@ -762,3 +763,30 @@ def test_line_colours_follow_named_paints(keyword: str, name: str) -> None:
     assert sum(shares.values()) == pytest.approx(1.0)
     near = {"cream", "white"} if name == "cream" else {name}
     assert max(shares, key=lambda key: shares[key]) in near
+
+
+def test_hue_is_ranked_as_by_the_reference_library() -> None:
+    """CIE a* by scikit-image (skimage.color.rgb2lab, D65), stretched between percentiles."""
+    pixels = skimage.data.astronaut()[:128, :256]
+    axis = skimage.color.rgb2lab(pixels)[..., 1]
+    low, high = np.percentile(axis, [1, 99])
+    expected = 255.0 * (1.0 - np.clip((axis - low) / (high - low), 0, 1))
+    shown = by_hue(pixels, beyond=300)
+    assert (shown == shown[..., :1]).all()
+    # Units of a*: OpenCV rounds it, and is up to 2.4 off in near black; the ends are rounded too.
+    off = np.abs(shown[..., 0] - expected) / 255.0 * (high - low)
+    assert np.percentile(off, 99) <= 2.0 and off.max() <= 3.5
+
+
+def test_brass_on_red_as_bright_as_itself_is_told_by_hue() -> None:
+    pixels = np.full((64, 128, 3), 114, np.uint8)
+    pixels[:, :100] = (38, 74, 52)
+    pixels[10:50, 20:80] = (196, 44, 34)
+    pixels[20:40, 40:60] = (128, 104, 46)
+    lightness = skimage.color.rgb2lab(pixels)[..., 0]
+    assert abs(lightness[30, 50] - lightness[30, 30]) < 2.0
+    grey = by_hue(pixels, beyond=114)[..., 0]
+    assert int(grey[30, 50]) - int(grey[30, 30]) > 80
+    assert (grey[:, 100:] == 114).all()
+    assert has_red(pixels, beyond=114)
+    assert not has_red(skimage.color.gray2rgb(skimage.data.camera()), beyond=300)

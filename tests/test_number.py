@@ -7,6 +7,7 @@ from collections.abc import Callable
 from functools import cache
 from types import MappingProxyType
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
@@ -210,6 +211,64 @@ def test_a_half_hidden_figure_stays_open() -> None:
 def test_reading_prints_nothing(capfd: pytest.CaptureFixture[str]) -> None:
     read(picture("316"))
     assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("text", ["12", "15", "480"])
+def test_brass_figures_on_a_red_plate_as_bright_as_they(text: str) -> None:
+    """Red and brass of one CIE lightness (45 by scikit-image): brightness shows no figure."""
+    image = picture("", px=36)
+    draw = ImageDraw.Draw(image)
+    draw.rectangle((410, 170, 510, 240), fill=(196, 44, 34))
+    font = ImageFont.load_default(36 / 0.73)
+    draw.text((460, 205), text, fill=(128, 104, 46), font=font, anchor="mm")
+    cue = read(image)
+    assert (cue.state, cue.value) == (State.PRESENT, text)
+
+
+# Metres of the full-size engine, from the board's front: x along it, y aside, z up.
+_BOARD_LENGTH, _BOARD_Y, _BOARD_Z = 10.0, 1.2, 1.2
+
+
+def _seen_from(off_axis: float, *, behind: bool) -> tuple[Sighting, np.ndarray]:
+    """Regions of a made-up engine through OpenCV's pinhole camera, and its cab side's corners."""
+    turn = np.radians(off_axis)
+    way = np.array([np.cos(turn) if behind else -np.cos(turn), np.sin(turn), 0.25])
+    eye = np.array([5.0, 0.0, 2.0]) + 26.0 * way / np.linalg.norm(way)
+    forward = np.array([5.0, 0.0, 2.0]) - eye
+    forward /= np.linalg.norm(forward)
+    right = np.cross(forward, (0, 0, 1.0))
+    right /= np.linalg.norm(right)
+    turned = np.stack([right, np.cross(forward, right), forward])
+    lens = np.array([[1500.0, 0, 500], [0, 1500, 375], [0, 0, 1]])
+
+    def shown(points: list[tuple[float, float, float]]) -> np.ndarray:
+        moved = cv2.Rodrigues(turned)[0], -turned @ eye
+        return cv2.projectPoints(np.array(points), *moved, lens, None)[0][:, 0]
+
+    def quad(x0: float, x1: float, y: float, z0: float, z1: float) -> Region:
+        points = shown([(x0, y, z1), (x1, y, z1), (x1, y, z0), (x0, y, z0)])
+        return tuple((float(x), float(y)) for x, y in points)
+
+    regions = {
+        "boiler_top": quad(0.6, 7.4, 0.0, 2.9, 4.2),
+        "side_rods": quad(2.0, 7.0, _BOARD_Y, 0.0, _BOARD_Z),
+        "running_board": quad(0.0, _BOARD_LENGTH, _BOARD_Y, _BOARD_Z - 0.2, _BOARD_Z),
+    }
+    number = shown([(x, _BOARD_Y, z) for x in (7.7, 9.2) for z in (1.6, 2.6)])
+    seen = Sighting(ENGINE, None, Heading.LEFT, regions, dict.fromkeys(regions, 1.0), 0.99)
+    return seen, number
+
+
+@pytest.mark.parametrize("behind", [False, True], ids=["from before", "from behind"])
+@pytest.mark.parametrize("off_axis", [20, 25, 30, 45, 60, 80])
+def test_the_cab_side_is_found_though_the_boiler_stands_behind_it(
+    off_axis: float, behind: bool
+) -> None:
+    """From behind, the boiler's end seems to lie further back along the board than it is."""
+    seen, number = _seen_from(off_axis, behind=behind)
+    found = np.array(cab_region(seen), np.float32)
+    for x, y in number:
+        assert cv2.pointPolygonTest(found, (float(x), float(y)), False) >= 0
 
 
 def test_the_cab_lies_above_the_rear_of_the_running_board() -> None:

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from vision.records import Box, Photo, Pixels, Point, Region
 
 # Grey beyond the edge of the picture, as in training.
-_BORDER = (114, 114, 114)
+BEYOND = 114
+_BORDER = (BEYOND, BEYOND, BEYOND)
 # Source pixels per crop pixel above which averaging must come before sampling.
 _ALIASING = 1.4
 # From OpenCV's whole numbers to the middles of pixels.
@@ -75,7 +76,7 @@ def whole(photo: Photo, size: tuple[int, int]) -> Crop:
     else:
         larger = cv2.resize(photo.pixels, fitted, interpolation=cv2.INTER_LINEAR)
         resized, left_out = np.asarray(larger, dtype=np.uint8), (0, 0)
-    pixels = np.full((size[1], size[0], 3), _BORDER[0], dtype=np.uint8)
+    pixels = np.full((size[1], size[0], 3), BEYOND, dtype=np.uint8)
     pixels[: fitted[1], : fitted[0]] = resized
     shown = (1.0 - left_out[0] / width, 1.0 - left_out[1] / height)
     per_pixel = [photo.size[axis] * shown[axis] / fitted[axis] for axis in (0, 1)]
@@ -98,7 +99,7 @@ def stepped_back(view: Crop, times: float) -> Crop:
     height, width = view.pixels.shape[:2]
     fitted = (round(width / times), round(height / times))
     left, top = ((width - fitted[0]) // 2, (height - fitted[1]) // 2)
-    pixels = np.full_like(view.pixels, _BORDER[0])
+    pixels = np.full_like(view.pixels, BEYOND)
     smaller = cv2.resize(view.pixels, fitted, interpolation=cv2.INTER_AREA)
     pixels[top : top + fitted[1], left : left + fitted[0]] = smaller
     across, down = width / fitted[0], height / fitted[1]

@@ -12,12 +12,15 @@ from vision.features.boiler_top import measure_boiler_top
 from vision.features.colour import COLOUR_NAMES, line_colour_shares, name_colour
 from vision.features.exposure import measure_exposure, measure_sharpness
 from vision.features.grain import grain, without_grain
+from vision.features.hue import by_hue, has_red
 from vision.features.running_board import measure_running_board
 from vision.features.side_rods import measure_side_rods
 
 __all__ = [
     "COLOUR_NAMES",
+    "by_hue",
     "grain",
+    "has_red",
     "line_colour_shares",
     "measure_boiler_top",
     "measure_exposure",
