@@ -111,6 +111,23 @@ def test_an_unclear_cue_counts_as_what_it_leans_to_and_a_hidden_one_for_nothing(
     assert posterior(guide, [unclear, taken_back]) == posterior(guide, [])
 
 
+def test_an_unclear_number_counts_as_what_it_may_be_and_never_for_one_unlisted():
+    guide = load_guide("wayfarer")
+    shares = {"316": 0.4, "310": 0.2}
+    unclear = Cue("cab_number", State.UNSEEN, values=shares, in_sight=True)
+    stated = Cue("cab_number", State.PRESENT, value="316", confidence=0.4, values=shares)
+    assert posterior(guide, [unclear]) == pytest.approx(posterior(guide, [stated]))
+    assert posterior(guide, [replace(unclear, in_sight=False)]) == posterior(guide, [])
+    (step,) = (s for s in estimate(guide, [unclear]).steps if s.cue == "cab_number")
+    assert (step.kind, "unclear, perhaps 316 (40 %)" in step.text) == ("number", True)
+    # What fits no number of the guide is rather a misreading than another number.
+    junk = replace(unclear, values={"977": 0.5})
+    assert posterior(guide, [junk]) == pytest.approx(posterior(guide, []))
+    assert posterior(guide, [replace(junk, state=State.PRESENT, value="977")]) != pytest.approx(
+        posterior(guide, [])
+    )
+
+
 @settings(max_examples=EXAMPLES, deadline=None)
 @given(st.data())
 def test_years_are_the_smallest_set_of_nine_tenths(data):

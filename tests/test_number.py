@@ -208,6 +208,18 @@ def test_a_half_hidden_figure_stays_open() -> None:
     assert cue.state is State.UNSEEN or others > 0.02
 
 
+def test_figures_too_unclear_to_read_still_count_for_what_they_may_be() -> None:
+    blurs = [picture("316", px=16).filter(ImageFilter.GaussianBlur(s)) for s in (2.0, 2.5, 3.0)]
+    cues = [read(image) for image in blurs]
+    unclear = [cue for cue in cues if cue.may_be]
+    assert unclear
+    for cue in unclear:
+        assert (cue.state, cue.value, cue.confidence) == (State.UNSEEN, None, 0.0)
+        assert cue.speaks and 0.1 <= sum(cue.may_be.values()) <= 1.0
+        assert "1" not in cue.may_be and "too unclear to read" in cue.because
+    assert not read(picture("")).may_be
+
+
 def test_reading_prints_nothing(capfd: pytest.CaptureFixture[str]) -> None:
     read(picture("316"))
     assert capfd.readouterr() == ("", "")

@@ -27,7 +27,7 @@ from vision.page.door import CODE_LENGTH, LETTERS, TRIES, TooManyTries
 from vision.page.room import Busy, WaitingRoom
 from vision.page.shown import choices, guide_table
 from vision.pipeline import load_eye
-from vision.records import ArchiveError, PageError
+from vision.records import ArchiveError, Cue, PageError, State
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "demo_images"
@@ -86,6 +86,20 @@ def test_words_are_those_of_the_report(phone: Phone) -> None:
         "edge_stripe",
     ]
     assert 1 <= len(shown["looks"]) <= 3
+
+
+def test_what_is_unclear_counts_and_the_page_says_so() -> None:
+    hidden = Cue("switch_lever", State.UNSEEN)
+    unclear = Cue("side_linkage", State.UNSEEN, p_present=0.9, clear=1.0, in_sight=True)
+    number = Cue("cab_number", State.UNSEEN, values={"322": 0.5}, in_sight=True)
+    with running(FakeEye({"engine": (hidden, unclear, number)})) as port:
+        phone = Phone(port)
+        phone.enter()
+        cues = {cue["name"]: cue for cue in phone.date(PHOTO).json["shown"]["cues"]}
+    assert cues["switch_lever"]["speaks"] == "changes_nothing"
+    assert cues["side_linkage"]["speaks"] in ("for", "against")
+    assert cues["cab_number"]["reading"] == "unclear, perhaps 322 (50 %)"
+    assert cues["cab_number"]["speaks"] in ("for", "against")
 
 
 def test_a_button_changes_the_answer_and_a_skipped_look_goes(phone: Phone) -> None:

@@ -361,6 +361,10 @@ def test_a_part_in_plain_sight_is_called_unclear_not_invisible() -> None:
     leaning = replace(hidden, in_sight=True, p_present=0.1, clear=0.8)
     assert reading(leaning) == "unclear, perhaps absent (82 %)"
     assert reading(replace(leaning, p_present=0.45)) == "unclear"
+    number = Cue("cab_number", State.UNSEEN, values={"316": 0.44, "376": 0.31}, in_sight=True)
+    assert reading(number) == "unclear, perhaps 316 (44 %)"
+    assert reading(replace(number, values={"316": 0.2, "376": 0.19})) == "unclear"
+    assert reading(replace(number, in_sight=False)) == "not visible"
     # A person who looked in vain says nothing of where the part was in the picture.
     assert reading(replace(hidden, source="person")) == "cannot be told"
 

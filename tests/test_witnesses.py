@@ -240,6 +240,35 @@ def test_an_unclear_photo_makes_a_clear_one_less_sure_but_a_hidden_one_does_not(
     assert still.p_present == 0.9
 
 
+def glimpsed(**values: float) -> Cue:
+    """An unclear cab number; the names of the values begin with "n"."""
+    shares = MappingProxyType({name[1:]: p for name, p in values.items()})
+    return Cue("cab_number", State.UNSEEN, values=shares, in_sight=True)
+
+
+def test_a_number_too_unclear_in_each_photo_may_be_read_from_two_sides() -> None:
+    one, other = glimpsed(n316=0.6, n376=0.2), glimpsed(n316=0.7, n310=0.1)
+    ((alone,), _) = fuse_views([[one]])
+    assert alone == one and alone.may_be == {"316": 0.6, "376": 0.2}
+    ((same_side,), _) = fuse_views([[one], [other]], (0, 0))
+    assert same_side == replace(other, photo=1)
+    ((both,), conflicts) = fuse_views([[one], [other]], (0, 1))
+    assert (both.state, both.value, both.in_sight) == (State.PRESENT, "316", False)
+    assert 0.8 <= both.confidence == both.values["316"] < 0.95 and not conflicts
+    assert both.because == "2 photos read 316, each too unclear alone"
+    ((open_,), _) = fuse_views([[one], [glimpsed(n310=0.6)]], (0, 1))
+    assert open_.state is State.UNSEEN and open_.may_be["316"] < 0.6
+
+
+def test_an_unclear_number_agrees_with_a_clear_one_in_part() -> None:
+    values = MappingProxyType({"316": 0.8, "310": 0.1})
+    clear = Cue("cab_number", State.PRESENT, value="316", confidence=0.8, values=values)
+    ((joint,), conflicts) = fuse_views([[clear], [glimpsed(n316=0.5, n310=0.3)]], (0, 1))
+    assert (joint.value, joint.photo) == ("316", 0) and not conflicts
+    ((against,), _) = fuse_views([[clear], [glimpsed(n310=0.6)]], (0, 1))
+    assert against.confidence < clear.confidence < joint.confidence
+
+
 def test_counts_of_two_sides_are_pooled_value_by_value() -> None:
     four = Cue("tender_axles", State.PRESENT, value="4", confidence=0.6)
     four = replace(four, values=MappingProxyType({"4": 0.6, "6": 0.4}))

@@ -46,9 +46,11 @@ def read_one(path: Path, networks: Networks) -> dict[str, Any]:
     sighting: Sighting = pose(photo, glimpse, networks)
     cue = read_number(photo, sighting, networks)
     kept: dict[str, Any] = {"state": cue.state.value, "because": cue.because}
+    values = {text: round(p, 5) for text, p in cue.values.items()}
     if cue.state is not State.UNSEEN:
-        values = {text: round(p, 5) for text, p in cue.values.items()}
         kept |= {"value": cue.value, "confidence": round(cue.confidence, 5), "values": values}
+    elif cue.may_be:
+        kept |= {"in_sight": True, "values": values}
     return kept
 
 
@@ -99,7 +101,9 @@ def read_numbers(paths: Iterable[Path]) -> dict[str, Cue]:
 def _cue(read: Mapping[str, Any]) -> Cue:
     state = State(read["state"])
     if state is State.UNSEEN:
-        return Cue(NAME, state, because=read["because"])
+        values = MappingProxyType(read.get("values", {}))
+        in_sight = read.get("in_sight", False)
+        return Cue(NAME, state, because=read["because"], values=values, in_sight=in_sight)
     return Cue(
         NAME,
         state,

@@ -35,6 +35,7 @@ _STRANGE = 0.3
 # hand. One figure alone, or one beside an illegible character, is what window frames and
 # steps look like too.
 _SURE, _SURE_ALONE, _SURE_PARTLY, _SURE_ELSEWHERE, _SURE_MIRRORED = 0.5, 0.8, 0.8, 0.8, 0.8
+_GLIMPSED = 0.1  # below that the reading that is not believed tells nothing
 # A number of which one figure cannot be told: of so many figures, and as sure of the others.
 _OPEN_FIGURES, _SURE_OPEN = 3, 0.6
 _SURE_BY_HUE = 0.85  # of seven right and one wrong on 146 renders, the wrong one had less
@@ -79,7 +80,8 @@ def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
     -------
     Cue
         PRESENT with `value`, its `confidence` and `values` (probabilities of the numbers
-        it may be, "?" for a character that cannot be told), or UNSEEN.
+        it may be, "?" for a character that cannot be told), or UNSEEN; in sight, and with
+        `values` too, where figures stand there that are too unclear to read.
     """
     photo = closer(photo, FIGURES_WIDTH_PX / max(sighting.locomotive.width, 1.0))
     reader = networks["number"]
@@ -89,38 +91,53 @@ def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
         because = "the cab side is turned away or too small for figures"
         return Cue(NAME, State.UNSEEN, because=because)
     through = _Through(photo, reader)
-    lines = through.lines(crop)
-    plain = _read_from(through, crop, lines)
-    if _believed(plain, _SURE):
-        return _cue(photo, plain, "{text} reads on the cab side, {px:.0f} pixels high")
-    if has_red(crop.pixels, beyond=BEYOND):
-        cast = _read(replace(through, shown=partial(by_hue, beyond=BEYOND)), crop)
-        if _believed(cast, _SURE_BY_HUE):
-            because = "{text} reads on the cab side by its hue, {px:.0f} pixels high"
-            return _cue(photo, cast, because)
-    strange = any(_no_figures(line) >= _STRANGE for line in lines)
-    mirrored = _read_mirrored(through, crop, plain) if strange else None
-    if mirrored is not None:
-        because = "{text} reads on the cab side in mirror image: a mirror or the glass's back?"
-        return _cue(photo, mirrored, because)
-    open_one = _one_open(plain)
-    if open_one is not None:
-        because = "{text} reads on the cab side, {px:.0f} pixels high; the ? cannot be told"
-        return _cue(photo, open_one, because)
+    read, unclear = _on_the_cab(through, crop)
+    if read is not None:
+        return read
     ahead = straightened(photo, ahead_of(sighting, region), reader)
     if ahead is not None:
         engine = _read(through, ahead)
         if _believed(engine, _SURE_ELSEWHERE) and len(engine.text) > 1:
             return _cue(photo, engine, "{text} reads on the engine, though not on its cab side")
     because = "no number can be read on the cab side"
+    if unclear.values:
+        because = "figures stand on the cab side, too unclear to read"
     box = sighting.tender
     side = None if box is None else straightened(photo, box.corners, reader, long=0.0)
     if side is not None:
         tender = _read(through, side)
         if _believed(tender, _SURE_ELSEWHERE) and len(tender.text) > 1:
             because += f"; the tender's reads {tender.text}"
+    if unclear.values:
+        told = _cue(photo, unclear, because)
+        return replace(told, state=State.UNSEEN, value=None, confidence=0.0, in_sight=True)
     where = Box.around(region).clipped(*photo.size)
     return Cue(NAME, State.UNSEEN, where=where, because=because)
+
+
+def _on_the_cab(through: _Through, crop: Crop) -> tuple[Cue | None, _Found]:
+    """What is read on the cab side; and what it may be, where that is nothing."""
+    photo, lines = through.photo, through.lines(crop)
+    plain = _read_from(through, crop, lines)
+    if _believed(plain, _SURE):
+        return _cue(photo, plain, "{text} reads on the cab side, {px:.0f} pixels high"), plain
+    likeliest = plain
+    if has_red(crop.pixels, beyond=BEYOND):
+        cast = _read(replace(through, shown=partial(by_hue, beyond=BEYOND)), crop)
+        if _believed(cast, _SURE_BY_HUE):
+            because = "{text} reads on the cab side by its hue, {px:.0f} pixels high"
+            return _cue(photo, cast, because), cast
+        likeliest = max(plain, cast, key=_weight)
+    strange = any(_no_figures(line) >= _STRANGE for line in lines)
+    mirrored = _read_mirrored(through, crop, plain) if strange else None
+    if mirrored is not None:
+        because = "{text} reads on the cab side in mirror image: a mirror or the glass's back?"
+        return _cue(photo, mirrored, because), mirrored
+    open_one = _one_open(plain)
+    if open_one is not None:
+        because = "{text} reads on the cab side, {px:.0f} pixels high; the ? cannot be told"
+        return _cue(photo, open_one, because), open_one
+    return None, _unclear(likeliest)
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +262,12 @@ def _one_open(found: _Found) -> _Found | None:
     if sums.get(shape, 0.0) < _SURE_OPEN:
         return None
     return replace(found, open_text=shape, open_p=sums[shape])
+
+
+def _unclear(found: _Found) -> _Found:
+    """What counts of a reading that is not believed; no values where it is next to none."""
+    values = {text: p for text, p in found.values.items() if text != _STROKE}
+    return replace(found, values=values if sum(values.values()) >= _GLIMPSED else {})
 
 
 def _cue(photo: Photo, found: _Found, because: str) -> Cue:

@@ -103,7 +103,14 @@ def _cue(
     best = max(values, key=lambda k: values[k])
     if values[best] < float(model["sure_at_least"]):
         because = "the count is unclear in this picture"
-        return Cue(name, State.UNSEEN, where=where, because=because, in_sight=True)
+        return Cue(
+            name,
+            State.UNSEEN,
+            where=where,
+            because=because,
+            values=MappingProxyType(values),
+            in_sight=True,
+        )
     return Cue(
         name,
         State.PRESENT,

@@ -213,6 +213,8 @@ def read_out(cue: Cue) -> str:
     """State or value of one cue, for a sentence."""
     if cue.leaning is not None:
         return f"unclear, leaning to {'present' if cue.leaning >= 0.5 else 'absent'}"
+    if cue.may_be:
+        return f"unclear, perhaps {max(cue.may_be, key=lambda v: cue.may_be[v])}"
     if cue.state is State.UNSEEN:
         return "not seen"
     if cue.name in VALUED_CUES or cue.name == TENDER:

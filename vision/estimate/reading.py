@@ -120,6 +120,9 @@ def _read_number(factor: Factor, cue: Cue) -> Row:
                 unlisted_likelihood(text) if state == UNLISTED else reading_likelihood(text, state)
                 for state in factor.states
             ]
+        if cue.may_be and UNLISTED in factor.states and fits[-1] == max(fits):
+            # A number that the guide lacks is more than an unclear reading can tell.
+            fits = [1.0] * k
         total = sum(fits)
         row = [r + (1.0 - BLUNDER) * share * fit / total for r, fit in zip(row, fits, strict=True)]
     return tuple(row)

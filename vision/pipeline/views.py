@@ -125,7 +125,7 @@ def _tempered(words: Iterable[float]) -> float:
 def _best_of_each(speaking: Sequence[Cue], witness: Sequence[int]) -> list[Cue]:
     """The best view of each witness, the best of all first; unclear ones after all others."""
     best: dict[int, Cue] = {}
-    for cue in sorted(speaking, key=lambda c: (-c.confidence, -abs(_presence(c) - 0.5))):
+    for cue in sorted(speaking, key=lambda c: (-c.confidence, -_telling(c))):
         best.setdefault(witness[cue.photo], cue)
     return list(best.values())
 
@@ -138,12 +138,18 @@ def _joined(best: Sequence[Cue]) -> Cue:
         values = _pool_values([_values(cue) for cue in best])
         value = max(values, key=lambda v: values[v])
         shown = next((cue for cue in best if _reading(cue) == value), best[0])
+        if best[0].state is State.UNSEEN and values[value] < SURE:
+            return replace(best[0], values=MappingProxyType(values))
         return replace(
             shown,
             state=State.PRESENT,
             value=value,
             confidence=values[value],
             values=MappingProxyType(values),
+            because=shown.because
+            if best[0].state is not State.UNSEEN
+            else f"{len(best)} photos read {value}, each too unclear alone",
+            in_sight=False,
         )
     p = pool([{"present": _presence(c), "absent": 1.0 - _presence(c)} for c in best])["present"]
     state = State.PRESENT if p >= 0.5 else State.ABSENT
@@ -205,6 +211,13 @@ def _colours(cue: Cue) -> dict[str, float]:
         return dict(cue.values)
     # Confidence covers state and colour together; the colour alone is meant here.
     return {cue.value: min(1.0, cue.confidence / max(_presence(cue), LEAST_SHARE))}
+
+
+def _telling(cue: Cue) -> float:
+    """How far an unclear view is from telling nothing."""
+    if cue.may_be:
+        return max(cue.may_be.values())
+    return abs(_presence(cue) - 0.5)
 
 
 def _presence(cue: Cue) -> float:

@@ -8,7 +8,8 @@ Conventions, stated here once and used everywhere:
   rear-bottom, front-bottom, where "front" is the chimney end of the engine.
 * Angles are radians inside and degrees at surfaces.
 * UNSEEN is never ABSENT: an unseen cue changes no probability. One whose place is in sight
-  but too unclear to call is UNSEEN too; it counts by what it leans to, `Cue.leaning`.
+  but too unclear to call is UNSEEN too; it counts by what it leans to, `Cue.leaning`,
+  or by what it may be, `Cue.may_be`.
 
 This module imports numpy and the standard library only.
 """

@@ -203,6 +203,16 @@ class Cue:
         return 0.5 + self.clear * (self.p_present - 0.5)
 
     @property
+    def may_be(self) -> Mapping[str, float]:
+        """Probability of each value that an UNSEEN valued cue may have, its place in sight.
+
+        May sum to less than 1. Empty of any other cue.
+        """
+        unclear = self.state is State.UNSEEN and self.in_sight and self.name in VALUED_CUES
+        return self.values if unclear else MappingProxyType({})
+
+    @property
     def speaks(self) -> bool:
         """Whether anything follows from it: it is stated, or unclear and leaning."""
-        return self.state is not State.UNSEEN or self.leaning is not None
+        leans = self.leaning is not None or bool(self.may_be)
+        return self.state is not State.UNSEEN or leans

@@ -99,6 +99,8 @@ def _cue(cue: Cue, *, several: bool) -> dict[str, Any]:
         record["p_present"] = _four(cue.p_present)
     if cue.leaning is not None:
         record["leaning"] = _four(cue.leaning)
+    if cue.may_be:
+        record["may_be"] = {value: round(p, 4) for value, p in cue.may_be.items()}
     record["confidence"] = round(cue.confidence, 4)
     record["where"] = None if cue.where is None else _box(cue.where)
     record["because"] = cue.because

@@ -100,13 +100,12 @@ function correction(cue, item, act) {
 // One part: what the photo shows of it, or what a person says, with the photo's own reading
 // put aside. Only what is marked on a photo has a number there.
 function reason(cue, { number, aside }, item, act) {
-  const speaks = cue.state === "unseen" ? "changes_nothing" : cue.speaks;
   const mine = cue.source === "person";
   const sure = mine ? say("you_say") : cue.sure;
   const head = make("div", { className: "head" },
     number ? make("span", { className: "badge", "aria-hidden": "true" }, String(number)) : null,
     make("span", {}, `${cue.words}: ${cue.reading}`), sure ? make("span", { className: "tag" }, sure) : null,
-    make("span", { className: "speaks" }, `${SIGNS[speaks]} ${say(speaks)}`));
+    make("span", { className: "speaks" }, `${SIGNS[cue.speaks]} ${say(cue.speaks)}`));
   const told = [...cue.told, ...(aside ? [say("put_aside", { reading: [aside.reading, aside.sure].filter(Boolean).join(", ") })] : [])];
   const entry = make("li", { "data-cue": cue.name, "data-source": cue.source, "data-group": `cue ${cue.name}` }, head, list(told));
   if (mine) {
