@@ -1,8 +1,9 @@
 """How long the whole line takes, beside the bare decoding of the same file.
 
-python -m tools.bench [--photo FILE] [--runs 9] [--engine-width 440]
+python -m tools.bench [--photo FILE | --textured] [--runs 9] [--engine-width 440]
 
-Takes a 12-megapixel JPEG, or makes one: FILE enlarged, or a textured picture. Prints
+Takes a 12-megapixel JPEG, or makes one: FILE enlarged, by default a demo photo; or a textured
+picture without an engine, the longest case, since the finder looks again and again. Prints
 medians in milliseconds per stage on one core in this process, the ratio of the total to
 decoding the same file at quarter scale, photos per second on all cores, and what it costs
 to start the command. Every stage runs on every picture, whether an engine is there or not.
@@ -39,6 +40,7 @@ from vision.network import Networks, load_networks
 from vision.photo import closer, open_photo
 from vision.records import BINARY_CUES, Box, Cue, Photo, Region
 
+_DEMO = Path(__file__).parent.parent / "demo_images" / "wayfarer_w1.jpg"
 SIZE = (4000, 3000)  # 12 megapixels, as phones take them
 RATIO_AT_MOST = 3.0  # total over quarter-scale decode, one core
 PHOTOS_PER_SECOND = 15.0  # at least, on two cores
@@ -264,7 +266,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--photo", type=Path, default=None)
+    source = parser.add_mutually_exclusive_group()
+    source.add_argument("--photo", type=Path, default=_DEMO)
+    source.add_argument("--textured", action="store_true", help="nothing in it but texture")
     parser.add_argument("--models", type=Path, default=Path("models"))
     parser.add_argument("--runs", type=int, default=9)
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
@@ -274,7 +278,8 @@ def main() -> None:
     os.environ["TELLTALE_THREADS"] = "1"
     cv2.setNumThreads(1)
     with tempfile.TemporaryDirectory() as folder:
-        path = twelve_megapixels(arguments.photo, Path(folder))
+        photo = None if arguments.textured else arguments.photo
+        path = twelve_megapixels(photo, Path(folder))
         with Image.open(path) as image:
             print(f"{image.width} x {image.height} pixels, {path.stat().st_size / 1e6:.1f} MB")
         networks, guide = load_networks(arguments.models), load_guide()
