@@ -56,7 +56,7 @@ def test_the_best_seen_view_counts_fully_and_alone() -> None:
     assert fused[0].p_present == 0.95
     assert fused[0].confidence == 0.95
     assert fused[0].photo == 1
-    told = [f"photo {k} agrees, but shows no new side and counts no more" for k in (1, 3)]
+    told = [f"photo {k} agrees, but shows nothing new and counts no more" for k in (1, 3)]
     assert fused[0].because == "; ".join(told)
     assert conflicts == ()
 

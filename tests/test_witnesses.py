@@ -25,7 +25,7 @@ from shapes import engine
 from vision.guide import load_guide
 from vision.photo import open_photo
 from vision.pipeline import date_item, fuse_views, witnesses
-from vision.pipeline.views import LEAST_SHARE, WITNESS_WEIGHT, pool
+from vision.pipeline.views import LEAST_SHARE, SAME_SIDE_WEIGHT, WITNESS_WEIGHT, pool
 from vision.pipeline.witnesses import NEAR_DUPLICATE_BITS, engine_hashes
 from vision.records import Answer, Box, Cue, Heading, NotFound, Photo, Sighting, State
 from vision.report import answer_html, answer_json, terminal_text
@@ -59,20 +59,24 @@ def facing(heading: Heading) -> Sighting:
 def test_the_same_side_is_one_witness_and_other_sides_are_others() -> None:
     photos = [noise(seed) for seed in range(5)]
     seen = [Heading.LEFT, Heading.RIGHT, Heading.LEFT, Heading.TOWARD, Heading.AWAY]
-    assert witnesses(photos, [facing(h) for h in seen]) == (0, 1, 0, 3, 4)
+    sides, shots = witnesses(photos, [facing(h) for h in seen])
+    assert sides == (0, 1, 0, 3, 4) and shots == (0, 1, 2, 3, 4)
 
 
 def test_a_photo_without_an_engine_stands_alone_and_links_nothing() -> None:
     photos = [noise(0), noise(1), noise(1)]
     sightings = [facing(Heading.LEFT), NotFound("dark"), facing(Heading.RIGHT)]
-    assert witnesses(photos, sightings) == (0, 1, 2)
+    assert witnesses(photos, sightings) == ((0, 1, 2), (0, 1, 2))
 
 
 def test_a_copy_is_no_second_witness_though_its_heading_was_read_otherwise() -> None:
     first = noise(0)
     small = np.asarray(Image.fromarray(first.pixels).resize((200, 112)))
     copy = replace(photo_of(small, "copy.png"), size=(320, 180))
-    assert witnesses([first, copy], [facing(Heading.LEFT), facing(Heading.TOWARD)]) == (0, 0)
+    assert witnesses([first, copy], [facing(Heading.LEFT), facing(Heading.TOWARD)]) == (
+        (0, 0),
+        (0, 0),
+    )
 
 
 def test_a_mirrored_copy_is_no_second_side() -> None:
@@ -82,13 +86,14 @@ def test_a_mirrored_copy_is_no_second_side() -> None:
     there = replace(
         facing(Heading.RIGHT), locomotive=Box(320 - box.right, box.top, 320 - box.left, box.bottom)
     )
-    assert witnesses([first, turned], [facing(Heading.LEFT), there]) == (0, 0)
+    assert witnesses([first, turned], [facing(Heading.LEFT), there]) == ((0, 0), (0, 0))
 
 
 def test_links_reach_through_a_third_photo() -> None:
     photos = [noise(0), noise(1), noise(0)]
     seen = [facing(h) for h in (Heading.LEFT, Heading.RIGHT, Heading.RIGHT)]
-    assert len(set(witnesses(photos, seen))) == 1
+    sides, shots = witnesses(photos, seen)
+    assert len(set(sides)) == 1 and shots == (0, 1, 0)
 
 
 def spoilt(crop: Image.Image, rng: np.random.Generator) -> Image.Image:
@@ -191,7 +196,22 @@ def test_two_sides_count_more_than_one_and_less_than_twice() -> None:
     assert 0.9 < two.p_present < 1 / (1 + math.exp(-logit(0.9) - logit(0.8)))
     assert two.photo == 0
     assert two.because == "thin; photo 2 agrees, from another side, and counts in part"
-    assert one.because == "photo 2 agrees, but shows no new side and counts no more"
+    assert one.because == "photo 2 agrees, but shows nothing new and counts no more"
+
+
+def test_another_shot_of_one_side_counts_little_and_its_dissent_in_full() -> None:
+    """The weight is the stated one; what differs in one of several shots is chance."""
+    ((joint,), _) = fuse_views([[lever(0.9, "thin")], [lever(0.8)]], (0, 0), (0, 1))
+    assert joint.p_present is not None
+    assert logit(joint.p_present) == pytest.approx(logit(0.9) + SAME_SIDE_WEIGHT * logit(0.8))
+    assert joint.because == "thin; photo 2 agrees, but shows no new side and counts little"
+    ((open_,), conflicts) = fuse_views([[lever(0.8)], [lever(0.2)]], (0, 0), (0, 1))
+    assert open_.p_present == pytest.approx(0.5) and conflicts
+    views = [[lever(0.9)], [lever(0.8)], [lever(0.7)], [lever(0.6)]]
+    ((all_,), _) = fuse_views(views, (0, 1, 0, 1), (0, 1, 2, 3))
+    parts = logit(0.9) + WITNESS_WEIGHT * logit(0.8)
+    parts += SAME_SIDE_WEIGHT * (logit(0.7) + logit(0.6))
+    assert all_.p_present is not None and logit(all_.p_present) == pytest.approx(parts)
 
 
 def test_more_copies_of_one_side_change_nothing() -> None:
@@ -304,24 +324,28 @@ def test_a_stripes_colour_is_pooled_with_its_presence() -> None:
 # --- the whole item ----------------------------------------------------------------
 
 
-def two_sides(second: Heading) -> Answer:
+def two_sides(second: Heading, *, copy: bool = False) -> Answer:
     class Eye(FakeEye):
         def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
             first = photo.name == "a.png"
             return facing(Heading.LEFT if first else second), (lever(0.9 if first else 0.8),)
 
-    photos = [replace(noise(0), name="a.png"), replace(noise(1), name="b.png")]
+    photos = [replace(noise(0), name="a.png"), replace(noise(0 if copy else 1), name="b.png")]
     return date_item(photos, GUIDE, Eye())
 
 
-def test_an_item_counts_another_side_in_part_and_the_same_side_not() -> None:
+def test_an_item_counts_another_side_in_part_the_same_side_little_and_a_copy_not() -> None:
     alone = date_item([photo_of(engine())], GUIDE, FakeEye({"engine": (lever(0.9),)}))
-    same, other = two_sides(Heading.LEFT), two_sides(Heading.RIGHT)
-    assert alone.estimate is not None
-    assert same.estimate is not None
-    assert other.estimate is not None
-    assert same.estimate.variations == alone.estimate.variations
-    assert other.estimate.variations != alone.estimate.variations
+    answers = [
+        alone,
+        two_sides(Heading.LEFT, copy=True),
+        two_sides(Heading.LEFT),
+        two_sides(Heading.RIGHT),
+    ]
+    first, copied, same, other = (
+        next(c.p for c in a.estimate.variations if c.id == "W1") for a in answers if a.estimate
+    )
+    assert first == copied < same < other
 
 
 def test_every_surface_says_which_photo_shows_a_cue_best() -> None:

@@ -12,7 +12,7 @@ from vision.estimate import estimate
 from vision.guide import Guide
 from vision.pipeline.placing import placed
 from vision.pipeline.views import fuse_views
-from vision.pipeline.witnesses import witnesses
+from vision.pipeline.witnesses import Witnesses, witnesses
 from vision.records import Answer, Cue, NotFound, Photo, Sighting
 
 if TYPE_CHECKING:
@@ -105,13 +105,13 @@ class Seen:
         One for each photo.
     views : tuple of tuple of Cue
         The cues of each photo.
-    witnesses : tuple of int
-        Equal for photos that are one witness, see `vision.pipeline.witnesses`.
+    witnesses : Witnesses
+        Whose word each photo is.
     """
 
     sightings: tuple[Sighting | NotFound, ...]
     views: tuple[tuple[Cue, ...], ...]
-    witnesses: tuple[int, ...]
+    witnesses: Witnesses
 
 
 def date_seen(
@@ -134,7 +134,7 @@ def date_seen(
         tuple(placed(cue, sighting, guide.lever_at) for cue in cues)
         for cues, sighting in zip(seen.views, seen.sightings, strict=True)
     )
-    fused, disputes = fuse_views(views, seen.witnesses)
+    fused, disputes = fuse_views(views, *seen.witnesses)
     found = any(isinstance(sighting, Sighting) for sighting in seen.sightings)
     cues = (*fused, *said) if found else ()
     dated = estimate(guide, cues) if found else None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import combinations
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from vision.records import NotFound, Photo, Pixels, Sighting
 
@@ -20,13 +20,27 @@ NEAR_DUPLICATE_BITS = 16
 _HASHED_PX = 32
 
 
-def witnesses(photos: Sequence[Photo], sightings: Sequence[Sighting | NotFound]) -> tuple[int, ...]:
-    """Sort photos into witnesses: those that share the reasons to be wrong are one.
+class Witnesses(NamedTuple):
+    """Whose word each photo is.
 
-    Two photos are one witness where the engine heads the same way in both, since then
-    they show the same side, with the same dome in front of the same slot; or where one
-    is a copy of the other, however scaled, cropped, lit or mirrored. What is linked
-    through a third photo is linked, which errs towards fewer witnesses.
+    Attributes
+    ----------
+    sides : tuple of int
+        Equal for photos of one side of the engine: the same dome in front of the same slot.
+    shots : tuple of int
+        Equal for copies of one picture. Copies are of one side too.
+    """
+
+    sides: tuple[int, ...]
+    shots: tuple[int, ...]
+
+
+def witnesses(photos: Sequence[Photo], sightings: Sequence[Sighting | NotFound]) -> Witnesses:
+    """Sort photos by side and into copies: those share the reasons to be wrong.
+
+    Two photos show one side where the engine heads the same way in both; one is a copy of
+    the other however scaled, cropped, lit or mirrored. What is linked through a third
+    photo is linked, which errs towards fewer witnesses.
 
     Parameters
     ----------
@@ -36,9 +50,8 @@ def witnesses(photos: Sequence[Photo], sightings: Sequence[Sighting | NotFound])
 
     Returns
     -------
-    tuple of int
-        One number for each photo, equal for photos that are one witness; a photo
-        without an engine stands alone.
+    Witnesses
+        A photo without an engine stands alone.
 
     Notes
     -----
@@ -47,16 +60,17 @@ def witnesses(photos: Sequence[Photo], sightings: Sequence[Sighting | NotFound])
     shelf behind two engines must not make them alike.
     """
     if sum(isinstance(sighting, Sighting) for sighting in sightings) < 2:
-        return tuple(range(len(photos)))
+        alone = tuple(range(len(photos)))
+        return Witnesses(alone, alone)
     pairs = zip(photos, sightings, strict=True)
     return grouped(sightings, [engine_hashes(photo, sighting) for photo, sighting in pairs])
 
 
 def grouped(
     sightings: Sequence[Sighting | NotFound], hashes: Sequence[tuple[int, int] | None]
-) -> tuple[int, ...]:
+) -> Witnesses:
     """`witnesses` from hashes that were taken before, one for each sighting."""
-    label = list(range(len(sightings)))
+    sides = shots = tuple(range(len(sightings)))
     for (i, first), (j, second) in combinations(enumerate(sightings), 2):
         one, two = hashes[i], hashes[j]
         if one is None or two is None:
@@ -64,10 +78,16 @@ def grouped(
         if isinstance(first, NotFound) or isinstance(second, NotFound):
             continue
         near = min((one[0] ^ other).bit_count() for other in two) <= NEAR_DUPLICATE_BITS
-        if first.faces is second.faces or near:
-            keep, drop = label[i], label[j]
-            label = [keep if name == drop else name for name in label]
-    return tuple(label)
+        if near:
+            shots = _linked(shots, i, j)
+        if near or first.faces is second.faces:
+            sides = _linked(sides, i, j)
+    return Witnesses(sides, shots)
+
+
+def _linked(labels: tuple[int, ...], i: int, j: int) -> tuple[int, ...]:
+    keep, drop = labels[i], labels[j]
+    return tuple(keep if label == drop else label for label in labels)
 
 
 def engine_hashes(photo: Photo, sighting: Sighting | NotFound) -> tuple[int, int] | None:
