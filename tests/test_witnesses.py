@@ -18,14 +18,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageEnhance, ImageOps
 
-import vision.pipeline.views
+import vision.pipeline.pooling
 from answers import FakeEye, photo_of, sighting
 from guides import EXAMPLES
 from shapes import engine
 from vision.guide import load_guide
 from vision.photo import open_photo
 from vision.pipeline import date_item, fuse_views, witnesses
-from vision.pipeline.views import LEAST_SHARE, SAME_SIDE_WEIGHT, WITNESS_WEIGHT, pool
+from vision.pipeline.pooling import LEAST_SHARE, SAME_SIDE_WEIGHT, WITNESS_WEIGHT, pool
 from vision.pipeline.witnesses import NEAR_DUPLICATE_BITS, engine_hashes
 from vision.records import Answer, Box, Cue, Heading, NotFound, Photo, Sighting, State
 from vision.report import answer_html, answer_json, terminal_text
@@ -280,13 +280,32 @@ def test_a_number_too_unclear_in_each_photo_may_be_read_from_two_sides() -> None
     assert open_.state is State.UNSEEN and open_.may_be["316"] < 0.6
 
 
-def test_an_unclear_number_agrees_with_a_clear_one_in_part() -> None:
-    values = MappingProxyType({"316": 0.8, "310": 0.1})
-    clear = Cue("cab_number", State.PRESENT, value="316", confidence=0.8, values=values)
-    ((joint,), conflicts) = fuse_views([[clear], [glimpsed(n316=0.5, n310=0.3)]], (0, 1))
-    assert (joint.value, joint.photo) == ("316", 0) and not conflicts
-    ((against,), _) = fuse_views([[clear], [glimpsed(n310=0.6)]], (0, 1))
-    assert against.confidence < clear.confidence < joint.confidence
+def test_unclear_numbers_that_agree_never_take_anything_away() -> None:
+    ((joint,), _) = fuse_views([[glimpsed(n316=0.35)], [glimpsed(n316=0.3)]], (0, 1))
+    assert joint.state is State.UNSEEN and 0.35 < joint.may_be["316"] < 0.8
+
+
+def test_an_unclear_number_leaves_a_clear_one_alone() -> None:
+    values = MappingProxyType({"316": 0.55, "310": 0.35})
+    clear = Cue("cab_number", State.PRESENT, value="316", confidence=0.55, values=values)
+    for shares in ({"n310": 0.49, "n316": 0.2}, {"n316": 0.5}, {"n3?6": 0.7}):
+        ((joint,), conflicts) = fuse_views([[clear], [glimpsed(**shares)]], (0, 1))
+        assert (joint.value, joint.confidence, joint.photo) == ("316", 0.55, 0) and not conflicts
+
+
+def test_words_say_what_counted_in_part_and_what_little() -> None:
+    """The louder of two shots of another side counts in part, whichever photo comes first."""
+    views = [[lever(0.95, "thin")], [lever(0.8)], [lever(0.9)]]
+    ((joint,), _) = fuse_views(views, (0, 1, 1), (0, 1, 2))
+    assert joint.because == (
+        "thin; photo 2 agrees, but shows no new side and counts little; "
+        "photo 3 agrees, from another side, and counts in part"
+    )
+    ((copied,), _) = fuse_views(views, (0, 1, 1), (0, 1, 1))
+    assert copied.because == (
+        "thin; photo 2 agrees, but shows nothing new and counts no more; "
+        "photo 3 agrees, from another side, and counts in part"
+    )
 
 
 def test_counts_of_two_sides_are_pooled_value_by_value() -> None:
@@ -358,6 +377,6 @@ def test_every_surface_says_which_photo_shows_a_cue_best() -> None:
 
 
 def test_examples_in_docstrings() -> None:
-    result = doctest.testmod(vision.pipeline.views)
+    result = doctest.testmod(vision.pipeline.pooling)
     assert result.attempted > 0
     assert result.failed == 0

@@ -82,7 +82,8 @@ class Fit:
         Probability of each row by models that saw no picture of its scene.
     report : dict
         n, log losses in nats and calibration error, all out of fold; the losses at even
-        odds, the error at the sample's own share of outcomes.
+        odds, the error at the sample's own share of outcomes; "left_out", the terms of
+        next to no weight, which the model is fitted without.
     """
 
     model: dict[str, Any]
@@ -143,7 +144,7 @@ def fit(
     inner, losses = tried[strength]
     model = _fitted(raw, outcome, weight, strength, names=names)
     idle = [term for term, *_, w in model["terms"][1:] if abs(w) < _LEAST_WEIGHT]
-    if idle:
+    if idle:  # what is left cannot turn the anchor either, within so little
         kept = [index for index, term in enumerate(names) if term not in idle]
         raw, names = raw[:, kept], [names[index] for index in kept]
         inner, losses = _cross_validate(raw, outcome, weight, folds, strength=strength)

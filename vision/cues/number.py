@@ -101,7 +101,7 @@ def read_number(photo: Photo, sighting: Sighting, networks: Networks) -> Cue:
             return _cue(photo, engine, "{text} reads on the engine, though not on its cab side")
     because = "no number can be read on the cab side"
     if unclear.values:
-        because = "figures stand on the cab side, too unclear to read"
+        because = "what may be figures stands on the cab side, too unclear to read"
     box = sighting.tender
     side = None if box is None else straightened(photo, box.corners, reader, long=0.0)
     if side is not None:
@@ -121,13 +121,13 @@ def _on_the_cab(through: _Through, crop: Crop) -> tuple[Cue | None, _Found]:
     plain = _read_from(through, crop, lines)
     if _believed(plain, _SURE):
         return _cue(photo, plain, "{text} reads on the cab side, {px:.0f} pixels high"), plain
-    likeliest = plain
+    unclear = _unclear(plain)
     if has_red(crop.pixels, beyond=BEYOND):
         cast = _read(replace(through, shown=partial(by_hue, beyond=BEYOND)), crop)
         if _believed(cast, _SURE_BY_HUE):
             because = "{text} reads on the cab side by its hue, {px:.0f} pixels high"
             return _cue(photo, cast, because), cast
-        likeliest = max(plain, cast, key=_weight)
+        unclear = max(unclear, _unclear(cast), key=_weight)
     strange = any(_no_figures(line) >= _STRANGE for line in lines)
     mirrored = _read_mirrored(through, crop, plain) if strange else None
     if mirrored is not None:
@@ -137,7 +137,7 @@ def _on_the_cab(through: _Through, crop: Crop) -> tuple[Cue | None, _Found]:
     if open_one is not None:
         because = "{text} reads on the cab side, {px:.0f} pixels high; the ? cannot be told"
         return _cue(photo, open_one, because), open_one
-    return None, _unclear(likeliest)
+    return None, unclear
 
 
 @dataclass(frozen=True, slots=True)

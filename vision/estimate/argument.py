@@ -143,7 +143,7 @@ def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
 def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tuple[Evidence, ...]]:
     """The argument, one step for each part that has something to say.
 
-    Cues that are unseen and lean to nothing, superseded, or of a tender in a guide without
+    Cues that are unseen and tell nothing, superseded, or of a tender in a guide without
     tenders get a step of their own with equal likelihoods.
     """
     evidence = gather(guide, cues)
@@ -214,7 +214,7 @@ def read_out(cue: Cue) -> str:
     if cue.leaning is not None:
         return f"unclear, leaning to {'present' if cue.leaning >= 0.5 else 'absent'}"
     if cue.may_be:
-        return f"unclear, perhaps {max(cue.may_be, key=lambda v: cue.may_be[v])}"
+        return "unclear" if cue.perhaps is None else f"unclear, perhaps {cue.perhaps}"
     if cue.state is State.UNSEEN:
         return "not seen"
     if cue.name in VALUED_CUES or cue.name == TENDER:
@@ -254,6 +254,8 @@ def _step(guide: Guide, item: Evidence, seen: tuple[Cue, ...], leader: str) -> S
 def _saying(cue: Cue) -> str:
     if cue.source == "person":
         return f"{cue.name} {read_out(cue)}, as seen by a person"
+    if cue.may_be and cue.perhaps is None:
+        return f"{cue.name} {read_out(cue)}"
     sure = cue.confidence
     if cue.leaning is not None:
         sure = max(cue.leaning, 1.0 - cue.leaning)

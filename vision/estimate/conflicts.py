@@ -236,7 +236,10 @@ def _strange_tender(guide: Guide, item: Evidence, weights: Mapping[str, float]) 
     leader = max((v.id for v in guide.variations), key=lambda id: alone[id])
     clear = alone[leader] / math.fsum(alone.values())
     belonging = guide.variation(leader).tenders if _seen(item) else ()
-    shares = dict(zip(item.factor.states, _shares(item.reading), strict=True))
+    # A count that is only unclear may add to a year, but accuses nobody of a marriage.
+    stated = [cue for cue in item.cues if cue.state is not State.UNSEEN]
+    row = reading(item.factor, guide, stated)
+    shares = dict(zip(item.factor.states, _shares(row), strict=True))
     best = max(shares.values())
     shown = [state for state, share in shares.items() if share >= best / 2]
     read = math.fsum(shares[state] for state in shown)
@@ -252,7 +255,7 @@ def _strange_tender(guide: Guide, item: Evidence, weights: Mapping[str, float]) 
         f"tender {' or '.join(belonging)}: those two never left the works together. The engine "
         f"is dated by the engine. Stories: {_listed(_tender_stories(guide, item, alone, owners))}"
     )
-    names = tuple(dict.fromkeys(c.name for c in item.cues if c.state is not State.UNSEEN))
+    names = tuple(dict.fromkeys(cue.name for cue in stated))
     return [Conflict("engine_tender", names, text)]
 
 

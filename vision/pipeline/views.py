@@ -3,24 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
 from vision.pipeline.placing import SURE
+from vision.pipeline.pooling import LEAST_SHARE, Shares, pool
 from vision.records import VALUED_CUES, Conflict, Cue, State
 
-# Weight of a further witness beside the best: 1 would be independence, 0 would be one
-# witness told twice. The first was chosen: another side of the same engine shows another
-# slope of the same lever, but in the same room, by the same camera, read by the same
-# network. The second is for another shot of one side: on the castings of the calibration
-# the log loss of lever and linkage was least with 0.2 to 0.5 (any of these for the stripe);
-# the least is taken, since people move less between two shots than the studio's cameras.
-WITNESS_WEIGHT, SAME_SIDE_WEIGHT = 0.5, 0.2
-# No view rules anything out, as no single photo does.
-LEAST_SHARE = 1e-4
-
-Shares = Mapping[str, float]
+# What a reader leaves unsaid of a number may be any of many; chosen.
+_ANY_NUMBER = 10
 
 
 def fuse_views(
@@ -33,11 +25,11 @@ def fuse_views(
     Of the copies of one picture the view that was read with the greatest confidence
     counts alone. Views are joined by `pool`, those too that show the place but not
     clearly enough to call it alone: what several of them lean to may be called together,
-    from `placing.SURE` on. Views of one side show the same part in the same light and
-    fail together, so three photos of one dome are not three witnesses for a lever: a
-    further one adds little, but what speaks against the others counts in full. Views
-    that contradict each other are reported as a conflict too, since they may show two
-    engines.
+    from `placing.SURE` on (numbers and counts only where no view tells one). Views of one
+    side show the same part in the same light and fail together, so three photos of one
+    dome are not three witnesses for a lever: a further one adds little, but what speaks
+    against the others counts in full. Views that contradict each other are reported as a
+    conflict too, since they may show two engines.
 
     Parameters
     ----------
@@ -84,64 +76,6 @@ def fuse_views(
     return tuple(fused), tuple(conflicts)
 
 
-def pool(witnesses: Sequence[Shares], sides: Sequence[int] | None = None) -> dict[str, float]:
-    """Join what several partly dependent witnesses say of one part.
-
-    For each state, the logarithm of its share over an even share is a witness's word for
-    it (positive) or against it (negative). Of the words for it the loudest counts in
-    full, every other by `WITNESS_WEIGHT` or, where a louder one is of the same side of
-    the engine, by `SAME_SIDE_WEIGHT`; so do those against it, and the two are added. So a
-    second witness that agrees adds less than an independent one would, never takes
-    anything away, and two that contradict each other equally leave the matter open.
-
-    Parameters
-    ----------
-    witnesses : sequence of mapping of str to float
-        Shares of the same states, each summing to 1.
-    sides : sequence of int, optional
-        The engine's side that each has seen; by default each another one.
-
-    Returns
-    -------
-    dict of str to float
-        Sums to 1; the shares themselves for one witness, up to `LEAST_SHARE`.
-
-    Notes
-    -----
-    A tempered product (logarithmic opinion pool) of likelihoods. C. Genest and J. V.
-    Zidek, Combining probability distributions: a critique and an annotated bibliography,
-    Statistical Science 1 (1), 1986; from memory.
-
-    Examples
-    --------
-    >>> pool([{"present": 0.9, "absent": 0.1}, {"present": 0.1, "absent": 0.9}])
-    {'present': 0.5, 'absent': 0.5}
-    """
-    states = list(witnesses[0])
-    sides = range(len(witnesses)) if sides is None else sides
-    scores = []
-    for state in states:
-        words = [math.log(max(w[state], LEAST_SHARE) * len(states)) for w in witnesses]
-        said = list(zip(words, sides, strict=True))
-        spoken_for = _tempered([(word, side) for word, side in said if word > 0])
-        scores.append(spoken_for + _tempered([(word, side) for word, side in said if word < 0]))
-    top = max(scores)
-    weights = [math.exp(score - top) for score in scores]
-    total = math.fsum(weights)
-    return {state: weight / total for state, weight in zip(states, weights, strict=True)}
-
-
-def _tempered(said: Sequence[tuple[float, int]]) -> float:
-    """Words of one sign, each with its side, added by their weights."""
-    heard: set[int] = set()
-    parts = []
-    for word, side in sorted(said, key=lambda one: -abs(one[0])):
-        weight = SAME_SIDE_WEIGHT if side in heard else WITNESS_WEIGHT
-        parts.append(word * (weight if heard else 1.0))
-        heard.add(side)
-    return math.fsum(parts)
-
-
 def _best_of_each(speaking: Sequence[Cue], shots: Sequence[int]) -> list[Cue]:
     """The best view of each shot, the best of all first; unclear ones after all others."""
     best: dict[int, Cue] = {}
@@ -155,22 +89,7 @@ def _joined(best: Sequence[Cue], sides: Sequence[int]) -> Cue:
     if len(best) == 1:
         return best[0]
     if best[0].name in VALUED_CUES:
-        values = _pool_values([_values(cue) for cue in best], sides)
-        value = max(values, key=lambda v: values[v])
-        shown = next((cue for cue in best if _reading(cue) == value), best[0])
-        if best[0].state is State.UNSEEN and values[value] < SURE:
-            return replace(best[0], values=MappingProxyType(values))
-        return replace(
-            shown,
-            state=State.PRESENT,
-            value=value,
-            confidence=values[value],
-            values=MappingProxyType(values),
-            because=shown.because
-            if best[0].state is not State.UNSEEN
-            else f"{len(best)} photos read {value}, each too unclear alone",
-            in_sight=False,
-        )
+        return _value_of(best, sides)
     said = [{"present": _presence(cue), "absent": 1.0 - _presence(cue)} for cue in best]
     p = pool(said, sides)["present"]
     state = State.PRESENT if p >= 0.5 else State.ABSENT
@@ -189,6 +108,33 @@ def _joined(best: Sequence[Cue], sides: Sequence[int]) -> Cue:
 
 def _is_there(cue: Cue) -> bool:
     return cue.state is State.PRESENT
+
+
+def _value_of(best: Sequence[Cue], sides: Sequence[int]) -> Cue:
+    """The value that all views tell which state one; without any, what the unclear ones may."""
+    told = [(cue, side) for cue, side in zip(best, sides, strict=True) if not cue.may_be]
+    unclear = not told
+    told = told or list(zip(best, sides, strict=True))
+    unnamed = _ANY_NUMBER if best[0].name == "cab_number" else 1
+    values = _pool_values([_values(cue) for cue, _ in told], [s for _, s in told], unnamed)
+    value = max(values, key=lambda v: values[v])
+    shown = next((cue for cue, _ in told if _likeliest(cue) == value), best[0])
+    joint = replace(shown, values=MappingProxyType(values))
+    if unclear and values[value] < SURE:
+        return joint
+    because = f"{len(told)} photos read {value}, each too unclear alone" if unclear else ""
+    return replace(
+        joint,
+        state=State.PRESENT,
+        value=value,
+        confidence=values[value],
+        because=because or shown.because,
+        in_sight=False,
+    )
+
+
+def _likeliest(cue: Cue) -> str:
+    return max(cue.may_be, key=lambda v: cue.may_be[v]) if cue.may_be else _reading(cue)
 
 
 def _leant(best: Sequence[Cue], state: State, p: float) -> Cue:
@@ -214,16 +160,22 @@ def _with_colour(joint: Cue, present: Sequence[tuple[Cue, int]]) -> Cue:
     return replace(joint, value=value, confidence=sure, values=MappingProxyType(colours))
 
 
-def _pool_values(witnesses: Sequence[Shares], sides: Sequence[int]) -> dict[str, float]:
-    """Pool shares of values that not every witness names; what is left stays unsaid."""
+def _pool_values(
+    witnesses: Sequence[Shares], sides: Sequence[int], unnamed: int = 1
+) -> dict[str, float]:
+    """Pool shares of values that not every witness names; what is left stays unsaid.
+
+    What is unsaid is shared out among so many values that nobody names, too.
+    """
     named = sorted({value for shares in witnesses for value in shares})
     filled = []
     for shares in witnesses:
         # What a witness leaves unsaid may be any value that only others name, or none.
         silent = [value for value in named if value not in shares]
-        each = max(0.0, 1.0 - math.fsum(shares.values())) / (len(silent) + 1)
-        filled.append({value: shares.get(value, each) for value in named} | {"": each})
-    return {value: share for value, share in pool(filled, sides).items() if value}
+        each = max(0.0, 1.0 - math.fsum(shares.values())) / (len(silent) + unnamed)
+        others = {" " * k: each for k in range(unnamed)}
+        filled.append({value: shares.get(value, each) for value in named} | others)
+    return {value: share for value, share in pool(filled, sides).items() if value.strip()}
 
 
 def _values(cue: Cue) -> dict[str, float]:
@@ -263,17 +215,22 @@ def _reading(cue: Cue) -> str:
 def _with_others(
     joint: Cue, others: Sequence[Cue], best: Sequence[Cue], sides: Sequence[int]
 ) -> str:
-    counted = {cue.photo for cue in best}
+    counted: dict[int, str] = {}
     heard = {sides[joint.photo]}
+    for cue in best:
+        if cue.photo != joint.photo and _reading(cue) == _reading(joint):
+            same = sides[cue.photo] in heard
+            counted[cue.photo] = (
+                "but shows no new side and counts little"
+                if same
+                else "from another side, and counts in part"
+            )
+            heard.add(sides[cue.photo])
     parts = [joint.because] if joint.because else []
     for cue in others:
         if _reading(cue) != _reading(joint):
             parts.append(f"photo {cue.photo + 1} reads {_reading(cue)}")
-        elif cue.photo not in counted:
-            parts.append(f"photo {cue.photo + 1} agrees, but shows nothing new and counts no more")
-        elif sides[cue.photo] in heard:
-            parts.append(f"photo {cue.photo + 1} agrees, but shows no new side and counts little")
         else:
-            parts.append(f"photo {cue.photo + 1} agrees, from another side, and counts in part")
-        heard.add(sides[cue.photo])
+            told = counted.get(cue.photo, "but shows nothing new and counts no more")
+            parts.append(f"photo {cue.photo + 1} agrees, {told}")
     return "; ".join(parts)

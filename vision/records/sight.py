@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from vision.records.geometry import Box, Pixels, Region
 
+WORTH_NAMING = 0.3  # of a value that an unclear cue may have; chosen
 BINARY_CUES = ("switch_lever", "side_linkage", "edge_stripe")
 VALUED_CUES = ("tender_axles", "tender_lamps", "cab_number")
 REGION_OF_CUE: Mapping[str, str] = MappingProxyType(
@@ -212,7 +213,13 @@ class Cue:
         return self.values if unclear else MappingProxyType({})
 
     @property
+    def perhaps(self) -> str | None:
+        """The likeliest of the values that it may have; None where that is not worth naming."""
+        value = max(self.may_be, key=lambda v: self.may_be[v], default=None)
+        return value if value is not None and self.may_be[value] >= WORTH_NAMING else None
+
+    @property
     def speaks(self) -> bool:
-        """Whether anything follows from it: it is stated, or unclear and leaning."""
+        """Whether anything follows from it: it is stated, or unclear and may be told."""
         leans = self.leaning is not None or bool(self.may_be)
         return self.state is not State.UNSEEN or leans

@@ -51,7 +51,6 @@ CONFIDENCE_WORDS = (
 # Said of a part in plain sight that could not be made out, before what it leans to.
 UNCLEAR = "unclear"
 LEANING_FROM = 0.6  # from which an unclear cue is said to lean; chosen
-PERHAPS_FROM = 0.3  # from which a value that an unclear cue may have is named; chosen
 # Said of a part that a person has looked at in vain.
 NOT_TOLD = "cannot be told"
 # In place of years, where nothing in view tells one variation from another.
@@ -146,10 +145,8 @@ def reading(cue: Cue) -> str:
     if p is not None and (sure := max(p, 1.0 - p)) >= LEANING_FROM:
         leans = State.PRESENT if p >= 0.5 else State.ABSENT
         return f"{UNCLEAR}, perhaps {STATE_WORDS[leans]} ({percent(sure)})"
-    if cue.may_be:
-        value = max(cue.may_be, key=lambda v: cue.may_be[v])
-        if cue.may_be[value] >= PERHAPS_FROM:
-            return f"{UNCLEAR}, perhaps {value} ({percent(cue.may_be[value])})"
+    if cue.perhaps is not None:
+        return f"{UNCLEAR}, perhaps {cue.perhaps} ({percent(cue.may_be[cue.perhaps])})"
     if cue.state is State.UNSEEN and cue.in_sight:
         return UNCLEAR
     return STATE_WORDS[cue.state]

@@ -33,18 +33,21 @@ function opened(status, content) {
 // would be refused, and of two at once the token of one would go with the session of the other.
 let entering = null;
 
-function comeIn(reply) {
-  entering = reply.then((welcome) => ({ token, ...limits } = welcome)).finally(() => (entering = null));
-  return entering;
+async function comeIn(...request) {
+  while (entering) await entering.catch(() => {});
+  if (request[0] === "/start" && token !== null) return;
+  entering = ask(...request)
+    .then((welcome) => ({ token, ...limits } = welcome))
+    .finally(() => (entering = null));
+  await entering;
 }
 
-export async function start() {
-  while (entering) await entering.catch(() => {});
-  if (token === null) await comeIn(ask("/start"));
+export function start() {
+  return comeIn("/start");
 }
 
 export function enter(code) {
-  return comeIn(ask("/enter", { method: "POST", body: code }));
+  return comeIn("/enter", { method: "POST", body: code });
 }
 
 export async function reached() {
