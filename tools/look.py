@@ -25,7 +25,7 @@ import numpy as np
 from PIL import Image
 
 from tools.corruptions import CORRUPTIONS, corrupt
-from vision.cues import ENGINE_WIDTH_PX, count, gather
+from vision.cues import ENGINE_WIDTH_PX, counted, gather, look_at_tender
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
 from vision.photo import closer, open_photo, photo_from_bytes
@@ -84,7 +84,13 @@ def look(
         evidence = gather(photo, sighting, networks, cue)
         seen["cues"][cue] = {name: round(value, 4) for name, value in evidence.values.items()}
     if glimpse.tender.width > 2 and glimpse.tender.height > 2:
-        counts = count(photo, glimpse.tender, networks)
+        looks = look_at_tender(photo, glimpse.tender, networks)
+        counts = counted(looks)
+        seen["tender_looks"] = {
+            name: {key: np.round(value, 4).tolist() for key, value in said.items()}
+            for name in ("plain", "mirrored", "side", "rear")
+            if (said := getattr(looks, name)) is not None
+        }
         seen["counts"] = {
             name: [round(p, 5) for p in getattr(counts, name)]
             for name in ("axles", "lamps", "countable")

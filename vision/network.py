@@ -46,6 +46,9 @@ class Network:
         free = not isinstance(shape[1], int)
         most = int(self.metadata["rows"] if free else shape[1])
         self.size = (int(shape[2]), most)
+        # What it is shown beyond its region, at either side and above and below, pixels.
+        across, down = self.metadata.get("margin", "0,0").split(",")
+        self.margin = (int(across), int(down))
         self._rows = range(_FREE_STEP, most + 1, _FREE_STEP) if free else (most,)
         self._outputs = [output.name for output in self._session.get_outputs()]
 

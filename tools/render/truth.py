@@ -67,6 +67,7 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
     record["tender_axles"] = model.truth.get("tender_axles") if record["tender"] else None
     record["tender_lamps"] = model.truth.get("tender_lamps") if record["tender"] else None
     record["axles_visible"], record["lamps_visible"] = _tender_sight(view, model, record, near)
+    record["tender_faces"] = _tender_faces(view, model, near) if record["tender"] else {}
     for key in ("family", "wheels"):
         record[key] = model.truth.get(key)
     record["occluder"] = bool(room_truth.get("occluders", False))
@@ -225,6 +226,24 @@ def _tender_sight(view: View, model: Model, record: dict[str, Any], side: str) -
     turned = float(forward @ sight) / float(np.linalg.norm(sight)) > _MIN_REAR_FACING
     tall = float(np.ptp(view.project(rear)[:, 1])) >= _MIN_REAR_PX
     return bool(axles), bool(turned and tall)
+
+
+def _tender_faces(view: View, model: Model, side: str) -> dict[str, list[list[float]]]:
+    """The tender's side and rear as far as they are turned to the camera: corners in pixels.
+
+    Clockwise from the top left as the picture has them.
+    """
+    faces = {}
+    forward, _ = _axes(model)
+    for name, region in (("side", "tender_side"), ("rear", "tender_rear")):
+        quad = quad_of(model, region, side)
+        corners, depth = project(quad, view.pose, view.fov, view.size)
+        away = name == "rear" and float(forward @ (quad.mean(axis=0) - view.origin)) < 0
+        if away or facing(view.origin, quad) < _MIN_FACING or depth.min() < 0.01:
+            continue
+        mirrored = corners[[0, 3], 0].sum() > corners[[1, 2], 0].sum()
+        faces[name] = np.round(corners[[1, 0, 3, 2]] if mirrored else corners, 1).tolist()
+    return faces
 
 
 def _belongs(part: Part, cue: str, side: str) -> bool:

@@ -17,16 +17,24 @@ FINDER_SIZE = (448, 352)
 POSER_SIZE = (384, 192)
 TENDER_SIZE = (256, 160)
 TENDER_PADDING = 0.12
+FACES = ("side", "rear")  # of a tender; its axles are counted along one, its lamps on the other
+# What a straightened face shows beyond itself, at either side and above and below, pixels.
+FACE_MARGIN = (16, 12)
 NUMBER_SIZE = (256, 128)
 # Classes of the reader: the figures, and whatever else looks like a character.
 CHARACTERS = 11
 AXLE_COUNTS = (2, 3, 4, 5, 6, 7, 8)
 LAMP_COUNTS = (0, 1, 2)
-CROP_SIZES = {"boiler_top": (384, 112), "side_rods": (384, 128), "running_board": (512, 64)}
+CROP_SIZES = {"boiler_top": (448, 128), "side_rods": (384, 128), "running_board": (512, 64)}
+# What a crop shows beyond its region, on either side and above and below, pixels: only who
+# sees past the poser's corners can tell how far these err.
+CROP_MARGINS = {"boiler_top": (32, 8)}
 # How much of the engine's box, on every side, the poser sees beyond it.
 POSER_PADDING = 0.15
 HEADINGS = ("left", "right", "toward", "away")
+DEEP = ("boiler_top", "side_rods")  # judges of parts that others are taken for
 TOLD = ("boiler_top",)  # judges of a part that a guide may state the place of
+_CELL = 4  # pixels of the crop that a column of the heat map stands for
 COLUMN = 8  # pixels of the crop that one of their columns stands for
 _BANDS = 4  # of a crop's height, kept apart
 
@@ -48,6 +56,10 @@ class Block(nn.Module):
             nn.BatchNorm2d(outputs),
         )
         self.keeps = stride == 1 and inputs == outputs
+        if self.keeps:
+            # Starts by passing on what it is given (Goyal et al. 2017, section 5.1), so that
+            # one that is added to trained weights takes nothing from them.
+            nn.init.zeros_(self.layers[-1].weight)
 
     def forward(self, x: Tensor) -> Tensor:
         y = self.layers(x)
@@ -96,6 +108,34 @@ def _head(width: int, outputs: int) -> nn.Sequential:
     )
 
 
+def _expected(heat: Tensor) -> Tensor:
+    """Mean places (B, K, 2) of heat maps (B, K, H, W), shares of the width and the height."""
+    batch, points, rows, cols = heat.shape
+    weight = torch.softmax(heat.flatten(2).float(), dim=2).view(batch, points, rows, cols)
+    across = (torch.arange(cols, device=heat.device, dtype=torch.float32) + 0.5) / cols
+    down = (torch.arange(rows, device=heat.device, dtype=torch.float32) + 0.5) / rows
+    return torch.stack([(weight.sum(2) * across).sum(2), (weight.sum(3) * down).sum(2)], dim=2)
+
+
+class Corners(nn.Module):
+    """Where `points` corners lie, (B, points, 2), as shares of the input's width and height.
+
+    The expected place of a heat map each, and an offset, by which a corner may lie beyond the
+    input, where no cell of the heat map is.
+    """
+
+    def __init__(self, width: int, coarse: int, points: int) -> None:
+        super().__init__()
+        self.heat = _head(width, points)
+        self.offset = nn.Linear(coarse, 2 * points)
+        nn.init.zeros_(self.offset.weight)
+        nn.init.zeros_(self.offset.bias)
+
+    def forward(self, merged: Tensor, pooled: Tensor) -> Tensor:
+        expected = _expected(self.heat(merged))
+        return expected + self.offset(pooled).view_as(expected)
+
+
 class Finder(nn.Module):
     """Whole photo in, dense boxes out at stride 8.
 
@@ -135,17 +175,10 @@ class Poser(nn.Module):
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor, Tensor]:
         merged, coarse = self.trunk(x)
-        heat = self.heat(merged[1])
-        batch, _, rows, cols = heat.shape
-        weight = torch.softmax(heat.flatten(2).float(), dim=2).view(batch, 12, rows, cols)
-        across = (torch.arange(cols, device=x.device, dtype=torch.float32) + 0.5) / cols
-        down = (torch.arange(rows, device=x.device, dtype=torch.float32) + 0.5) / rows
-        expected = torch.stack(
-            [(weight.sum(2) * across).sum(2), (weight.sum(3) * down).sum(2)], dim=2
-        )
+        expected = _expected(self.heat(merged[1]))
         pooled = coarse.mean(dim=(2, 3)).float()
         # The offset lets a corner lie beyond the crop, where no cell of the heat map is.
-        corners = expected + self.offset(pooled).view(batch, 12, 2)
+        corners = expected + self.offset(pooled).view_as(expected)
         heading, sight, box, engine = self.rest(pooled).split([4, 3, 4, 1], dim=1)
         return corners, heading, sight, box, engine
 
@@ -156,13 +189,14 @@ class Judge(nn.Module):
     Output: logits (B, 2) present and visible; heat map logits (B, 1, H/4, W/4) of the
     part's place. The decision looks where the heat map looks: under image labels alone a
     lever stays at chance. One that is `told` a place answers for each of W/8 columns as well,
-    logits (B, W/8): is the part there, if this is where it would stand, give or take the
-    error of the region's corners?
+    logits (B, W/8): is the part there, if this is where it would stand? And it says between
+    which columns the region truly lies, (B, 2) pixels: its corners err by more than a lever
+    is wide, and what is seen of the region's ends puts that right.
     """
 
-    def __init__(self, *, told: bool = False) -> None:
+    def __init__(self, *, told: bool = False, deep: bool = False) -> None:
         super().__init__()
-        self.trunk = Trunk((20, 32, 48, 112), (2, 3, 4), 64)
+        self.trunk = Trunk((20, 32, 48, 112), (2, 4, 6) if deep else (2, 3, 4), 64)
         self.heat = _head(64, 1)
         nn.init.constant_(self.heat[-1].bias, -3.0)
         self.features = nn.Sequential(_head(64, 64), nn.ReLU(inplace=True))
@@ -177,6 +211,13 @@ class Judge(nn.Module):
                 nn.Conv1d(64, 48, 5, 2, 2),
                 nn.ReLU(inplace=True),
                 nn.Conv1d(48, 1, 5, 1, 2),
+            )
+            self.ends = nn.Sequential(
+                nn.Conv1d((2 * 64 + 1) * _BANDS, 32, 5, 1, 2),
+                nn.ReLU(inplace=True),
+                nn.Conv1d(32, 32, 9, 1, 4),
+                nn.ReLU(inplace=True),
+                nn.Conv1d(32, 2, 5, 1, 2),
             )
 
     def forward(self, x: Tensor) -> tuple[Tensor, ...]:
@@ -195,19 +236,23 @@ class Judge(nn.Module):
         bands = features.view(batch, channels, _BANDS, rows // _BANDS, cols)
         hot = heat.view(batch, 1, _BANDS, rows // _BANDS, cols)
         strip = torch.cat([bands.mean(3), bands.amax(3), hot.amax(3)], dim=1).flatten(1, 2)
-        return decision, heat, self.along(strip)[:, 0]
+        ends = torch.softmax(self.ends(strip).float(), dim=2)
+        middles = (torch.arange(cols, device=x.device, dtype=torch.float32) + 0.5) * _CELL
+        return decision, heat, self.along(strip)[:, 0], (ends * middles).sum(2)
 
 
 class Counter(nn.Module):
-    """A padded crop of the tender in; axle and lamp counts out.
+    """A padded crop of the tender, or one of its faces straightened, in; what it has out.
 
-    Output: axle logits (B, 7) over AXLE_COUNTS, lamp logits (B, 3) over LAMP_COUNTS, and
-    logits (B, 2) that axles and lamps can be counted at all.
+    Output: axle logits (B, 7) over AXLE_COUNTS, lamp logits (B, 3) over LAMP_COUNTS,
+    logits (B, 2) that axles and lamps can be counted at all, and the corners (B, 2, 4, 2) of
+    its side and its rear as shares of the crop's width and height, clockwise from the top
+    left: where to straighten it for a second look.
     """
 
     def __init__(self) -> None:
         super().__init__()
-        self.trunk = Trunk((20, 32, 48, 112), (2, 3, 4), 64)
+        self.trunk = Trunk((20, 32, 48, 112), (2, 3, 6), 64)
         self.features = nn.Sequential(_head(64, 64), nn.ReLU(inplace=True))
         # Columns are kept apart to the end: an axle is counted by where it stands.
         self.along = nn.Sequential(
@@ -216,8 +261,9 @@ class Counter(nn.Module):
         self.decide = nn.Sequential(
             nn.Linear(48 * 8 + 112, 96), nn.ReLU(inplace=True), nn.Dropout(0.1), nn.Linear(96, 12)
         )
+        self.corners = Corners(64, 112, 8)
 
-    def forward(self, x: Tensor) -> tuple[Tensor, Tensor, Tensor]:
+    def forward(self, x: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
         merged, coarse = self.trunk(x)
         features = self.features(merged[1])
         batch, channels, rows, cols = features.shape
@@ -225,7 +271,13 @@ class Counter(nn.Module):
         strip = torch.relu(self.along(bands.flatten(1, 2))).flatten(1)
         pooled = coarse.mean(dim=(2, 3))
         axles, lamps, seen = self.decide(torch.cat([strip, pooled], 1)).float().split([7, 3, 2], 1)
-        return axles, lamps, seen
+        corners = self.corners(merged[1], pooled.float())
+        return axles, lamps, seen, corners.view(batch, 2, 4, 2)
+
+
+def judge_of(region: str) -> Judge:
+    """The untrained judge of a region."""
+    return Judge(told=region in TOLD, deep=region in DEEP)
 
 
 class Reader(nn.Module):
@@ -239,7 +291,7 @@ class Reader(nn.Module):
 
     def __init__(self) -> None:
         super().__init__()
-        self.trunk = Trunk((20, 32, 48, 112), (2, 3, 4), 64)
+        self.trunk = Trunk((20, 32, 48, 112), (2, 4, 6), 64)
         self.head = _head(64, 1 + CHARACTERS + 4)
         nn.init.constant_(self.head[-1].bias[:1], -4.0)
 

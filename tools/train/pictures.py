@@ -40,6 +40,7 @@ class Pictures:
     along: Tensor  # (N,) share of the boiler top where the lever stands or would, nan if unknown
     counts: Tensor  # (N, 2) long: indices into AXLE_COUNTS and LAMP_COUNTS
     countable: Tensor  # (N, 2) float
+    faces: Tensor  # (N, 2, 4, 2) corners of the tender's side and rear, zeros if turned away
     figures: Tensor  # (N, 5, 4, 2) corners of the cab number's figures
     digits: Tensor  # (N, 5) long: which they are, -1 for none
     cab: Tensor  # (N, 4, 2) corners of the cab side, zeros for none
@@ -83,7 +84,9 @@ def box_transform(box: Tensor, size: tuple[int, int]) -> Tensor:
     return transform
 
 
-def quad_transform(quad: Tensor, size: tuple[int, int]) -> Tensor:
+def quad_transform(
+    quad: Tensor, size: tuple[int, int], *, margin: tuple[int, int] = (0, 0)
+) -> Tensor:
     """Homographies that carry crops of `size` onto quadrilaterals (B, 4, 2).
 
     Corner order: front-top, rear-top, rear-bottom, front-bottom; the crop shows the front
@@ -91,19 +94,20 @@ def quad_transform(quad: Tensor, size: tuple[int, int]) -> Tensor:
     Zisserman, Multiple View Geometry, 2nd edition, section 4.1).
     """
     width, height = size
-    x = torch.tensor([0.0, width, width, 0.0], device=quad.device)
-    y = torch.tensor([0.0, 0.0, height, height], device=quad.device)
+    (left, top), (right, bottom) = margin, (width - margin[0], height - margin[1])
+    x = torch.tensor([left, right, right, left], device=quad.device, dtype=torch.float32)
+    y = torch.tensor([top, top, bottom, bottom], device=quad.device, dtype=torch.float32)
     ones, zeros = torch.ones(4, device=quad.device), torch.zeros(4, device=quad.device)
     base = torch.stack([x, y, ones], 1).expand(len(quad), 4, 3)
     blank = torch.stack([zeros, zeros, zeros], 1).expand(len(quad), 4, 3)
     u, v = quad[..., 0:1], quad[..., 1:2]
     upper = torch.cat([base, blank, -u * base[..., :2]], 2)
     lower = torch.cat([blank, base, -v * base[..., :2]], 2)
-    left = torch.cat([upper, lower], 1).double()
-    right = torch.cat([u, v], 1).double()
+    known = torch.cat([upper, lower], 1).double()
+    wanted = torch.cat([u, v], 1).double()
     # A folded quadrilateral has no homography; the small ridge keeps such rows finite.
     ridge = 1e-9 * torch.eye(8, device=quad.device, dtype=torch.float64)
-    solved = torch.linalg.solve(left + ridge, right)[..., 0]
+    solved = torch.linalg.solve(known + ridge, wanted)[..., 0]
     return torch.cat([solved, solved.new_ones(len(quad), 1)], 1).view(-1, 3, 3).float()
 
 
