@@ -24,7 +24,8 @@ SIGHTING = Sighting(
     dict.fromkeys(("boiler_top", "side_rods", "running_board"), 1.0),
     0.9,
 )
-# Something like a lever stands at a quarter of the length, and nothing elsewhere.
+# Something like a lever stands in the seventh of 24 parts of the length, and nothing elsewhere.
+SEVENTH = 6.5 / 24
 WHISTLE = tuple(0.95 if k == 6 else 0.04 for k in range(24))
 
 
@@ -35,11 +36,11 @@ def lever(**more: object) -> Cue:
 
 @pytest.mark.parametrize(
     ("lever_at", "state", "p"),
-    [(0.25, State.PRESENT, 0.95), (0.5, State.ABSENT, 0.04), (1.0, State.ABSENT, 0.04)],
+    [(SEVENTH, State.PRESENT, 0.95), (0.5, State.ABSENT, 0.04), (1.0, State.ABSENT, 0.04)],
 )
 def test_what_stands_elsewhere_is_not_the_lever(lever_at: float, state: State, p: float) -> None:
     cue = placed(lever(along=WHISTLE, p_present=0.7), SIGHTING, lever_at)
-    assert (cue.state, cue.p_present) == (state, p)
+    assert (cue.state, cue.p_present) == (state, pytest.approx(p))
     assert cue.confidence == pytest.approx(max(p, 1 - p))
 
 
@@ -49,7 +50,7 @@ def test_what_is_surely_a_lever_is_believed_elsewhere_too() -> None:
     cue = placed(anywhere, SIGHTING, 0.5)
     assert (cue.state, cue.p_present, cue.where) == (State.PRESENT, 0.9, anywhere.where)
     assert cue.because == "a part, but not where the guide has this casting's lever"
-    assert placed(anywhere, SIGHTING, 0.25).p_present == 0.95
+    assert placed(anywhere, SIGHTING, SEVENTH).p_present == pytest.approx(0.95)
 
 
 def test_an_unsure_place_is_in_sight_but_not_called() -> None:
@@ -78,10 +79,19 @@ def test_without_a_place_nothing_changes(cue: Cue, lever_at: float | None) -> No
 
 def test_a_hidden_place_gives_its_probability_and_no_state() -> None:
     hidden = lever(along=WHISTLE, along_in_sight=False, state=State.UNSEEN, confidence=0.0)
-    cue = placed(hidden, SIGHTING, 0.25)
-    assert (cue.state, cue.p_present, cue.because) == (State.UNSEEN, 0.95, hidden.because)
+    cue = placed(hidden, SIGHTING, SEVENTH)
+    assert (cue.state, cue.because) == (State.UNSEEN, hidden.because)
+    assert cue.p_present == pytest.approx(0.95)
     called = lever(along=WHISTLE, along_in_sight=False, p_present=0.7)
     assert placed(called, SIGHTING, 0.5) == called
+
+
+def test_between_two_parts_the_log_odds_are_interpolated() -> None:
+    """Against SciPy's logit: halfway between 0.95 and 0.04 the odds are their geometric mean."""
+    hidden = lever(along=WHISTLE, along_in_sight=False, state=State.UNSEEN, p_present=0.5)
+    cue = placed(hidden, SIGHTING, 7 / 24)
+    halfway = special.expit((special.logit(0.95) + special.logit(0.04)) / 2)
+    assert cue.p_present == pytest.approx(float(halfway))
 
 
 @given(st.lists(st.floats(-9, 9), min_size=48, max_size=48))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -86,22 +87,40 @@ def test_things_like_levers_leave_the_crops_that_were_not_chosen() -> None:
         assert torch.equal(drawn[~chosen], batch[~chosen])
 
 
-@pytest.mark.parametrize("window", [0, 160])
-def test_what_a_judge_is_told_is_what_its_crop_shows(tmp_path: Path, window: int) -> None:
+def test_the_ends_of_a_region_are_where_opencv_carries_its_corners(tmp_path: Path) -> None:
+    """Corners that were moved, and where the true ones then lie in the crop."""
+    _folder(tmp_path, [True, False] * 4)
+    pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
+    settings = Settings(photometric=0.0, patches=0.0, jitter=1.0, drawn=0.0)
+    *_, asked = judge_batch(pictures, torch.arange(8), _generator(3), settings, 0)
+    generator = _generator(3)
+    quad = pictures.corners[:, 0]
+    along = (quad[:, 0] - quad[:, 1]).norm(dim=1)[:, None, None]
+    shared = torch.randn((8, 1, 2), generator=generator) * torch.tensor([0.022, 0.018])
+    each = torch.randn((8, 4, 2), generator=generator) * torch.tensor([0.018, 0.012])
+    moved = (quad + (shared + each) * along).numpy()
+    target = np.array([[32, 8], [416, 8], [416, 120], [32, 120]], np.float32)
+    for k in range(8):
+        carry = cv2.getPerspectiveTransform(moved[k], target)
+        x = cv2.perspectiveTransform(quad[k].numpy()[None], carry)[0, :, 0]
+        expected = (0.4 * x[0] + 0.6 * x[3], 0.4 * x[1] + 0.6 * x[2])
+        assert asked.ends[k].numpy() == pytest.approx(expected, abs=0.05)
+
+
+def test_what_a_judge_is_told_is_what_its_crop_shows(tmp_path: Path) -> None:
     _folder(tmp_path, [True, False] * 8)
     pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
-    settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.5, window=window)
+    settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.5)
     pixels, present, visible, place, _ = judge_batch(
         pictures, torch.arange(16), _generator(), settings, 0
     )
-    width = window or 384
-    assert pixels.shape == (16, 3, 112, width) and place.shape == (16, 1, 28, width // 4)
+    assert pixels.shape == (16, 3, 128, 448) and place.shape == (16, 1, 32, 112)
     shown = place.amax((1, 2, 3)) > 0
     assert torch.equal(present > 0.5, shown)
     assert bool((visible == 1).all())
     # Levers were drawn onto some crops that had none, and not onto all of them.
     bare = pictures.present[:, 0] < 0.5
-    assert window or 0 < int((present[bare] > 0.5).sum()) < int(bare.sum())
+    assert 0 < int((present[bare] > 0.5).sum()) < int(bare.sum())
 
 
 def test_a_judge_is_asked_where_the_casting_has_its_lever(tmp_path: Path) -> None:
@@ -114,15 +133,27 @@ def test_a_judge_is_asked_where_the_casting_has_its_lever(tmp_path: Path) -> Non
     pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
     settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.0)
     _, present, _, place, asked = judge_batch(pictures, torch.arange(16), _generator(), settings, 0)
-    assert asked.column[:, 0].tolist() == [192.0] * 16
+    assert asked.share[:, 0].numpy() == pytest.approx(0.5, abs=0.02)
+    # Nothing was moved: the region lies within the margins that its crop shows beyond it.
+    assert asked.ends.numpy() == pytest.approx(np.array([[32.0, 416.0]] * 16), abs=0.01)
     assert torch.equal(asked.there[:, 0], present) and not asked.there[:, 1].any()
     assert bool((asked.weight[:, 0] == 1).all())
     # Elsewhere nothing is asked close to a lever.
-    columns = torch.arange(96) * 4 + 2.0
+    columns = torch.arange(112) * 4 + 2.0
+    there = 32 + 384 * asked.share[:, 1]
     for k in range(16):
         hot = columns[place[k, 0].amax(0) > 0]
-        if len(hot) and float((asked.column[k, 1] - hot.mean()).abs()) < 38:
+        if len(hot) and float((there[k] - hot.mean()).abs()) < 44:
             assert asked.weight[k, 1] == 0
+
+
+def test_processes_load_what_threads_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    _folder(tmp_path, [True, False] * 4)
+    by_threads = load(tmp_path, "cpu", stored=SIZE, threads=2)
+    monkeypatch.setattr("tools.train.loading._MANY", 1)
+    by_processes = load(tmp_path, "cpu", stored=SIZE, threads=2)
+    for name, values in vars(by_threads).items():
+        assert torch.equal(torch.nan_to_num(values), torch.nan_to_num(getattr(by_processes, name)))
 
 
 def test_of_pictures_that_name_no_place_none_is_asked(tmp_path: Path) -> None:
@@ -130,7 +161,7 @@ def test_of_pictures_that_name_no_place_none_is_asked(tmp_path: Path) -> None:
     pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
     settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.0)
     *_, asked = judge_batch(pictures, torch.arange(8), _generator(), settings, 0)
-    assert not asked.weight[:, 0].any() and bool(asked.column.isfinite().all())
+    assert not asked.weight[:, 0].any() and bool(asked.share.isfinite().all())
 
 
 def test_answers_between_columns_are_interpolated_as_numpy_does() -> None:
@@ -197,8 +228,9 @@ def test_pictures_come_in_while_a_folder_is_filled_and_none_twice(tmp_path: Path
 def test_pictures_beyond_the_room_are_left_out(tmp_path: Path) -> None:
     labels = _folder(tmp_path, [True] * 5)
     store = empty(3, "cpu", SIZE)
-    append([store], tmp_path, labels, threads=1)
-    append([store], tmp_path, labels, threads=1)
+    with ThreadPoolExecutor(1) as pool:
+        append([store], tmp_path, labels, pool=pool)
+        append([store], tmp_path, labels, pool=pool)
     assert int(store.filled) == 3
 
 
@@ -212,7 +244,7 @@ def test_a_shipped_network_comes_back_and_says_the_same() -> None:
 
     path = Path(__file__).parent.parent / "models" / "boiler_top.onnx"
     net = revive("boiler_top", path)
-    pixels = np.random.default_rng(3).integers(0, 256, (1, 112, 384, 3), dtype=np.uint8)
+    pixels = np.random.default_rng(3).integers(0, 256, (1, 128, 448, 3), dtype=np.uint8)
     session = onnxruntime.InferenceSession(str(path), providers=["CPUExecutionProvider"])
     expected = session.run(None, {"pixels": pixels})
 
@@ -222,7 +254,7 @@ def test_a_shipped_network_comes_back_and_says_the_same() -> None:
 
     for one, two in zip(said(), expected, strict=True):
         assert np.allclose(one, two, atol=1e-3)
-    settle(net, [torch.rand(4, 3, 112, 384, generator=_generator())])
+    settle(net, [torch.rand(4, 3, 128, 448, generator=_generator())])
     for one, two in zip(said(), expected, strict=True):
         assert np.allclose(one, two, atol=1e-3)
     # Settled, training starts where its batches are: as in use, but for what they differ by.

@@ -21,7 +21,9 @@ from torch import Tensor, nn
 from tools.sums import write_sums
 from tools.train.networks import (
     CHARACTERS,
+    CROP_MARGINS,
     CROP_SIZES,
+    FACE_MARGIN,
     FINDER_SIZE,
     NUMBER_SIZE,
     POSER_SIZE,
@@ -29,9 +31,9 @@ from tools.train.networks import (
     TOLD,
     Counter,
     Finder,
-    Judge,
     Poser,
     Reader,
+    judge_of,
 )
 from tools.train.number import STRIDE
 from vision.network import FORMAT, NAMES
@@ -44,8 +46,8 @@ _OUTPUTS = {
     "finder": ["maps"],
     "poser": ["corners", "heading", "sight", "box", "engine"],
     "judge": ["decision", "heat"],
-    "told": ["decision", "heat", "along"],
-    "tender": ["axles", "lamps", "countable"],
+    "told": ["decision", "heat", "along", "ends"],
+    "tender": ["axles", "lamps", "countable", "corners"],
     "number": ["there", "values", "boxes"],
 }
 
@@ -74,12 +76,12 @@ class _Shipped(nn.Module):
                 torch.sigmoid(engine),
             )
         if isinstance(self.net, Counter):
-            axles, lamps, seen = out
-            return torch.softmax(axles, 1), torch.softmax(lamps, 1), torch.sigmoid(seen)
+            axles, lamps, seen, corners = out
+            return torch.softmax(axles, 1), torch.softmax(lamps, 1), torch.sigmoid(seen), corners
         if isinstance(self.net, Reader):
             return _characters(out)
-        decision, heat, *along = out
-        return decision, torch.sigmoid(heat), *along
+        decision, heat, *told = out
+        return decision, torch.sigmoid(heat), *told
 
 
 def _characters(out: Tensor) -> tuple[Tensor, ...]:
@@ -117,8 +119,7 @@ def kind_of(name: str) -> tuple[nn.Module, tuple[int, int], str]:
         return Counter(), TENDER_SIZE, "tender"
     if name == "number":
         return Reader(), NUMBER_SIZE, "number"
-    told = name in TOLD
-    return Judge(told=told), CROP_SIZES[name], "told" if told else "judge"
+    return judge_of(name), CROP_SIZES[name], "told" if name in TOLD else "judge"
 
 
 def export(name: str, weights: Path, target: Path, *, version: str) -> float:
@@ -149,7 +150,9 @@ def export(name: str, weights: Path, target: Path, *, version: str) -> float:
     report = weights.with_suffix(".json")
     trained = training_words(json.loads(report.read_text("utf-8"))) if report.exists() else ""
     facts = {"format": FORMAT, "version": version, "name": name, "training": trained}
-    onnx.helper.set_model_props(model, facts | {"rows": str(size[1])})
+    beyond = FACE_MARGIN if name == "tender" else CROP_MARGINS.get(name, (0, 0))
+    margin = ",".join(str(pixels) for pixels in beyond)
+    onnx.helper.set_model_props(model, facts | {"rows": str(size[1]), "margin": margin})
     _store_halves(model)
     onnx.save(model, target)
     worst = _difference(shipped, target, size)

@@ -144,8 +144,21 @@ def box_crop(photo: Photo, box: Box, size: tuple[int, int]) -> Crop:
     return region_crop(photo, corners, size)
 
 
-def region_crop(photo: Photo, region: Region, size: tuple[int, int]) -> Crop:
-    """A region straightened over `size` (width, height), its front at the left edge.
+def region_crop(
+    photo: Photo, region: Region, size: tuple[int, int], *, margin: tuple[int, int] = (0, 0)
+) -> Crop:
+    """A region straightened over `size` (width, height), its front at the left.
+
+    Parameters
+    ----------
+    photo : Photo
+    region : Region
+        Pixels of the full-size photo.
+    size : (int, int)
+        Width and height of the crop in pixels.
+    margin : (int, int)
+        Pixels of the crop, at either side and above and below, that show what lies beyond
+        the region, straightened with it.
 
     Raises
     ------
@@ -153,16 +166,17 @@ def region_crop(photo: Photo, region: Region, size: tuple[int, int]) -> Crop:
         The region is folded or has no area, so that no homography carries it.
     """
     width, height = size
-    target = np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=np.float32)
+    (left, top), (right, bottom) = margin, (width - margin[0], height - margin[1])
+    target = np.array([[left, top], [right, top], [right, bottom], [left, bottom]], np.float32)
     corners = np.asarray(region, dtype=np.float32)
     if _twisted(corners):
         raise ValueError(f"region: a convex quadrilateral expected, got {region}")
     to_photo = cv2.getPerspectiveTransform(target, corners).astype(np.float64)
     along = math.dist(region[0], region[1]) + math.dist(region[3], region[2])
     down = math.dist(region[0], region[3]) + math.dist(region[1], region[2])
-    magnification = 2.0 * width / max(along, 1e-6)
+    magnification = 2.0 * (right - left) / max(along, 1e-6)
     # Shrinking: average first, or thin parts vanish between the samples.
-    reduction = photo.scale * min(along / width, down / height) / 2.0
+    reduction = photo.scale * min(along / (right - left), down / (bottom - top)) / 2.0
     pixels = _sample(photo, to_photo, size=size, reduction=reduction)
     return Crop(pixels, to_photo, magnification)
 

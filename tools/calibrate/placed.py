@@ -11,7 +11,7 @@ from tools.calibrate.limits import seen_limit
 from tools.calibrate.logistic import PLACED_TERMS, as_stated, fit, predict
 from tools.looks import Look, clearly_unseen, place_told
 from vision.cues.evidence import PARTS_ALONG
-from vision.pipeline.placing import LEVER, SURE, part_along
+from vision.pipeline.placing import LEVER, SURE, at_share
 
 # The lever's judge says more than it sees: where no place is stated it has to be this sure,
 # and the boiler top this surely in sight. Chosen.
@@ -78,8 +78,8 @@ def _row(look: Look) -> dict[str, float]:
     values = look.seen["cues"][LEVER]
     place = _place(look)
     assert place is not None
-    part = part_along(place, PARTS_ALONG)
-    return {**values, "said_here": values[f"said_{part:02d}"]}
+    said = [values[f"said_{part:02d}"] for part in range(PARTS_ALONG)]
+    return {**values, "said_here": at_share(said, place)}
 
 
 def _place(look: Look) -> float | None:

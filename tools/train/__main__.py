@@ -37,7 +37,6 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--without", nargs="*", default=[], help="ingredients to switch off")
     parser.add_argument("--from", type=Path, dest="start", help="weights to go on from")
-    parser.add_argument("--window", type=int, default=0, help="pixels; see Settings.window")
     parser.add_argument("--stored", type=int, nargs=2, default=STORED, help="pixels of a picture")
     parser.add_argument("--room", type=int, help="pictures to have room for while they come in")
     parser.add_argument("--first", type=int, default=1500, help="with --room: pictures to wait for")
@@ -48,7 +47,6 @@ def main() -> None:
         arguments.out,
         arguments.seed,
         tuple(arguments.without),
-        window=arguments.window,
         start=arguments.start,
     )
     if arguments.room is None:

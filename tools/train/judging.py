@@ -8,33 +8,40 @@ import torch
 from torch import Tensor
 from torch.nn import functional as F
 
-from tools.train.augment import coarsened, patches, photometric
+from tools.train.augment import coarsened, grainy, patches, photometric
 from tools.train.heat import focal
 from tools.train.mixing import normal, uniform
-from tools.train.networks import COLUMN, CROP_SIZES, Judge
-from tools.train.pictures import REGIONS, Pictures, cut, quad_transform
+from tools.train.networks import COLUMN, CROP_MARGINS, CROP_SIZES, Judge
+from tools.train.pictures import REGIONS, Pictures, cut, quad_transform, through
 from tools.train.settings import Settings
 from tools.train.sprites import draw_decoys, draw_levers
 
 # Pixels of the crop. A lever is lost in less than what linkages and stripes still show in.
-_WIDEST_BLUR = {"boiler_top": 2.0, "side_rods": 4.5, "running_board": 4.0}
+_WIDEST_BLUR = {"boiler_top": 3.6, "side_rods": 4.5, "running_board": 4.0}
 # How many pixels of the crop one of the photo's becomes at most.
 _COARSEST = {"boiler_top": 2.5, "side_rods": 4.0, "running_board": 4.0}
-# Of a drawn lever, the standard deviation of where it is asked for; and how far from the part
-# another place lies; shares of the crop's width. The first is the poser's, measured.
-_PLACE_ERROR, _ELSEWHERE = 0.02, 0.1
+# Standard deviation of where a lever is asked for: whoever writes a guide measures its place
+# in a photo; and how far from it another place lies. Shares of the region's length, chosen.
+_PLACE_ERROR, _ELSEWHERE = 0.008, 0.1
+# Height at which a region's ends are taken, 0 top, 1 bottom: about where levers stand.
+_LEVEL = 0.6
+# Of the range of a channel, by which a drawn lever must differ from what it covers; by eye.
+_FAINT = 0.09
+# An end guessed worse than this, as a share of the crop's width, is not asked by.
+_WILD = 0.05
 _COVERED = 0.4  # of a column's pixels, from which on nothing is asked of it
 # Factor on how strongly and how often a crop is spoilt, corners apart.
-_MILDER = {"boiler_top": 0.6, "side_rods": 1.0, "running_board": 1.0}
+_MILDER = {"boiler_top": 0.7, "side_rods": 1.0, "running_board": 1.0}
 
 
 @dataclass
 class Asked:
-    """Columns at which a judge that is told places is asked, (B, 2): its own, and any other."""
+    """Places at which a judge that is told places is asked, (B, 2): its own, and any other."""
 
-    column: Tensor  # pixels of the crop
+    share: Tensor  # of the region's length, from its front
     there: Tensor  # 1 where the part stands there
     weight: Tensor  # 0 where nobody knows
+    ends: Tensor  # (B, 2) columns of the crop, pixels, between which the region truly lies
 
 
 def judge_batch(
@@ -43,54 +50,58 @@ def judge_batch(
     """Rectified regions with unsure corners.
 
     Returns pixels, present and visible (B,), the part's place (B, 1, H/4, W/4), and where it
-    is asked for.
+    is asked for. The crop's corners err as the poser's do.
     """
     count = len(rows)
     name = REGIONS[region]
-    size = CROP_SIZES[name]
-    quad = pictures.corners[rows, region]
+    size, margin = CROP_SIZES[name], CROP_MARGINS.get(name, (0, 0))
+    true = quad = pictures.corners[rows, region]
     along = (quad[:, 0] - quad[:, 1]).norm(dim=1)
     # Shared shift, slant and stretch: what the poser's errors look like, seen from here.
     shared = normal((count, 1, 2), generator) * torch.tensor([0.022, 0.018], device=quad.device)
     each = normal((count, 4, 2), generator) * torch.tensor([0.018, 0.012], device=quad.device)
     quad = quad + (shared + each) * along[:, None, None] * settings.jitter * settings.ease
-    transform = quad_transform(quad, size)
+    transform = quad_transform(quad, size, margin=margin)
+    ends = _ends(transform, true, size)
     mask = ((pictures.masks[rows] & (1 << region)) > 0).to(torch.uint8) * 255
     # A region is about as long in the picture as in the crop: nothing to average over.
     both = cut(torch.cat([pictures.pixels[rows], mask[:, None]], 1), transform, size)
     batch, place = both[:, :3], both[:, 3:]
     present, visible = pictures.present[rows, region], pictures.visible[rows, region]
-    # Where a guide would say that it stands, in a crop whose corners err as the poser's do.
-    own = pictures.along[rows] * size[0]
-    other = uniform((count,), generator) * (settings.window or size[0])
-    if settings.window:
-        batch, place, left = _windowed(batch, place, generator, width=settings.window)
-        present = present * (place.amax((1, 2, 3)) > 0.3).float()
-        own = own - left
+    # Where a guide would say that it stands.
+    error = normal((count,), generator) * _PLACE_ERROR * settings.ease
+    own, other = pictures.along[rows] + error, uniform((count,), generator)
     if name == "boiler_top" and settings.drawn > 0:
-        decoy = uniform((count,), generator) < 0.5 * settings.drawn
-        batch = draw_decoys(batch, decoy, generator)
+        decoy = uniform((count,), generator) < 0.8 * settings.drawn
+        batch = draw_decoys(batch, decoy, generator, near=_column(own, ends), margin=margin)
         bare = (present < 0.5) & (visible > 0.5)
         chosen = bare & (uniform((count,), generator) < settings.drawn)
-        batch, cover, foot = draw_levers(batch, chosen, generator)
+        bare_top = batch
+        batch, cover, foot = draw_levers(batch, chosen, generator, margin=margin)
+        # One of its background's colour is seen by nobody.
+        stands_out = (batch - bare_top).abs().mean(1, keepdim=True).sum((1, 2, 3))
+        faint = chosen & (stands_out < _FAINT * cover.sum((1, 2, 3)))
+        visible = visible * (~faint).float()
         present = torch.maximum(present, chosen.float())
         place = torch.maximum(place, cover)
-        error = normal((count,), generator) * _PLACE_ERROR * size[0] * settings.ease
+        foot = (foot - ends[:, 0]) / (ends[:, 1] - ends[:, 0])
         # A lever drawn elsewhere leaves its casting's own place as empty as it was.
         other = torch.where(
             chosen & (uniform((count,), generator) < 0.5) & own.isfinite(), own, other
         )
         own = torch.where(chosen, foot + error, own)
-    columns = torch.stack([own, other], 1)
-    known = (columns >= 0) & (columns < batch.shape[3])  # false of what is not a number
-    columns = torch.where(known, columns, 0.0)
-    gap = (other - _middle(place)).abs()
+    share = torch.stack([own, other], 1)
+    columns = _column(share, ends)
+    known = (columns >= 0) & (columns < size[0])  # false of what is not a number
+    share, columns = torch.where(known, share, 0.0), torch.where(known, columns, 0.0)
+    gap = (columns[:, 1] - _middle(place)).abs()
     strength = settings.ease * _MILDER[name]
     batch, covered = patches(batch, generator, share=settings.patches * strength, largest=0.5)
-    share = settings.coarse * _MILDER[name]
-    batch = coarsened(batch, generator, share=share, most=_COARSEST[name])
+    coarse = settings.coarse * _MILDER[name]
+    batch = coarsened(batch, generator, share=coarse, most=_COARSEST[name])
     photometry = {"strength": settings.photometric * strength, "widest": _WIDEST_BLUR[name]}
     batch = photometric(batch, generator, **photometry)
+    batch = grainy(batch, generator, share=settings.grainy * settings.ease)
     hidden_part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)
     hidden = torch.where(present > 0.5, hidden_part, covered.mean((1, 2, 3)) > 0.35)
     visible = visible * (~hidden).float()
@@ -102,7 +113,7 @@ def judge_batch(
     place = place * (1 - covered) * visible[:, None, None, None]
     place = F.max_pool2d(place, 4)
     # A lever thinner than a pixel still marks its cell.
-    return batch, present, visible, (place > 0.15).float(), Asked(columns, there, weight)
+    return batch, present, visible, (place > 0.15).float(), Asked(share, there, weight, ends)
 
 
 def _middle(place: Tensor) -> Tensor:
@@ -112,29 +123,22 @@ def _middle(place: Tensor) -> Tensor:
     return (weight * columns).sum(1) / weight.sum(1).clamp(min=1e-6)
 
 
-def _windowed(
-    batch: Tensor, place: Tensor, generator: torch.Generator, *, width: int
-) -> tuple[Tensor, Tensor, Tensor]:
-    """A part of each crop, round the cue's place in most of those that have one.
+def _ends(transform: Tensor, quad: Tensor, size: tuple[int, int]) -> Tensor:
+    """Columns (B, 2) of a crop between which regions (B, 4, 2) of the picture lie."""
+    x = through(torch.linalg.inv_ex(transform).inverse, quad)[..., 0]
+    front = (1 - _LEVEL) * x[:, 0] + _LEVEL * x[:, 3]
+    rear = (1 - _LEVEL) * x[:, 1] + _LEVEL * x[:, 2]
+    # A region folded by its jitter has ends anywhere; it must not carry the mean away.
+    front = front.nan_to_num(0.0).clamp(0, 0.4 * size[0])
+    return torch.stack([front, rear.nan_to_num(size[0]).clamp(0.6 * size[0], size[0])], 1)
 
-    Most of a boiler top is sky: for the same time a network sees more of what matters.
-    Its left edge, pixels of the whole crop, comes third.
-    """
-    count, _, rows, cols = batch.shape
-    middle = _middle(place)
-    anywhere = uniform((count,), generator) * cols
-    close = (place.sum((1, 2, 3)) > 1) & (uniform((count,), generator) < 0.85)
-    middle = torch.where(
-        close, middle + (uniform((count,), generator) - 0.5) * 0.8 * width, anywhere
-    )
-    left = (middle - width / 2).clamp(0, cols - width).long()
-    index = left[:, None] + torch.arange(width, device=batch.device)
 
-    def taken(whole: Tensor) -> Tensor:
-        at = index[:, None, None].expand(count, whole.shape[1], rows, width)
-        return whole.gather(3, at)
-
-    return taken(batch), taken(place), left
+def _column(share: Tensor, ends: Tensor) -> Tensor:
+    """Columns of places given as shares of a region's length, (B,) or (B, K)."""
+    front, rear = ends[:, 0], ends[:, 1]
+    if share.dim() == 2:
+        front, rear = front[:, None], rear[:, None]
+    return front + share * (rear - front)
 
 
 def at_column(along: Tensor, column: Tensor) -> Tensor:
@@ -154,18 +158,27 @@ def judge_loss(
 ) -> Tensor:
     """Cross-entropy of the two decisions, of the place where it may be judged, and of answers.
 
+    And how far the region's ends are missed.
+
     A part of `few_cells` is lost in the mean over all of them: its place is taught by the
     focal loss of `tools.train.heat` instead.
     """
     pixels, present, visible, place, asked = batch
     with torch.autocast("cuda", torch.bfloat16, enabled=pixels.is_cuda):
-        logits, heat, *along = net(pixels)
+        logits, heat, *told = net(pixels)
     logits, heat = logits.float(), heat.float()
     present_error = F.binary_cross_entropy_with_logits(logits[:, 0], present, reduction="none")
     total = (present_error * visible).sum() / visible.sum().clamp(min=1)
     total = total + 0.5 * F.binary_cross_entropy_with_logits(logits[:, 1], visible)
-    if along:
-        answer = at_column(along[0].float(), asked.column)
+    if told:
+        along, ends = (out.float() for out in told)
+        wide = float(pixels.shape[3])
+        miss = F.smooth_l1_loss(ends / wide, asked.ends / wide, reduction="none", beta=0.01)
+        total = total + 12.0 * (miss.sum(1) * visible).sum() / visible.sum().clamp(min=1)
+        # Asked where it will be asked; a wild guess would teach nothing.
+        wild = (ends - asked.ends).abs() > _WILD * wide
+        ends = torch.where(wild, asked.ends, ends.detach())
+        answer = at_column(along, _column(asked.share, ends))
         error = F.binary_cross_entropy_with_logits(answer, asked.there, reduction="none")
         total = total + (error * asked.weight).sum() / asked.weight.sum().clamp(min=1)
     if not teach_place:

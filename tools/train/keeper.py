@@ -21,14 +21,13 @@ class Keeper:
     out: Path
     seed: int
     without: tuple[str, ...] = ()
-    window: int = 0
     start: Path | None = None
 
     def __call__(self, name: str, pictures: Pictures, until: float) -> None:
         torch.backends.cuda.matmul.allow_tf32 = True
         torch.backends.cudnn.allow_tf32 = True
         torch.backends.cudnn.benchmark = True
-        settings = Settings(window=self.window)
+        settings = Settings()
         for ingredient in self.without:
             value = getattr(settings, ingredient)
             setattr(settings, ingredient, False if isinstance(value, bool) else 0.0)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import json
+import multiprocessing
 import time
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +17,12 @@ from numpy.typing import NDArray
 from torch import Tensor
 
 from tools.render.view import MASK_BITS
-from tools.train.networks import AXLE_COUNTS, HEADINGS, LAMP_COUNTS
+from tools.train.networks import AXLE_COUNTS, FACES, HEADINGS, LAMP_COUNTS
 from tools.train.numbered import MOST, numbered
 from tools.train.pictures import CUES, REGIONS, STORED, Pictures
 
 _CHUNK = 256  # pictures decoded before they are moved to the cards
+_MANY = 4000  # pictures, from which on processes decode them sooner than threads
 
 
 def load(
@@ -27,10 +30,24 @@ def load(
 ) -> Pictures:
     """Decode every picture of a folder onto the device, fitted into `stored` pixels."""
     records = read_labels(folder)
-    pictures = empty(len(records), device, stored)
-    for start in range(0, len(records), _CHUNK):
-        append([pictures], folder, records[start : start + _CHUNK], threads=threads)
+    with _pool(threads, many=len(records) >= _MANY) as pool:
+        pictures = empty(len(records), device, stored)
+        for start in range(0, len(records), _CHUNK):
+            append([pictures], folder, records[start : start + _CHUNK], pool=pool)
     return pictures
+
+
+def _pool(workers: int, *, many: bool) -> Executor:
+    """Threads, or for many pictures processes: half of the decoding is Python's own.
+
+    The processes are there before the card is touched, which a fork must not inherit.
+    """
+    if not many:
+        return ThreadPoolExecutor(workers)
+    pool = ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("fork"))
+    # All of them start with the first task, while there is nothing yet to inherit.
+    pool.submit(int).result()
+    return pool
 
 
 def read_labels(folder: Path) -> list[dict[str, Any]]:
@@ -61,6 +78,7 @@ def empty(capacity: int, device: str, stored: tuple[int, int] = STORED) -> Pictu
         along=room(),
         counts=room(2, kind=torch.long),
         countable=room(2),
+        faces=room(2, 4, 2),
         figures=room(MOST, 4, 2),
         digits=room(MOST, kind=torch.long),
         cab=room(4, 2),
@@ -69,7 +87,7 @@ def empty(capacity: int, device: str, stored: tuple[int, int] = STORED) -> Pictu
 
 
 def append(
-    stores: list[Pictures], folder: Path, records: list[dict[str, Any]], *, threads: int
+    stores: list[Pictures], folder: Path, records: list[dict[str, Any]], *, pool: Executor
 ) -> None:
     """Decode pictures and put them behind those that the stores, all alike, hold already."""
     first = int(stores[0].filled)
@@ -80,8 +98,8 @@ def append(
         return
     height, width = stores[0].masks.shape[1:]
     stored = (int(width), int(height))
-    with ThreadPoolExecutor(threads) as pool:
-        decoded = list(pool.map(lambda record: _decode(folder, record, stored), records))
+    decode = functools.partial(_decode, folder, stored=stored)
+    decoded = list(pool.map(decode, records, chunksize=8))
     picture, mask, factor, written = zip(*decoded, strict=True)
     columns = _columns(records, factor)
     for name, values in zip(("figures", "digits", "cab"), zip(*written, strict=True), strict=True):
@@ -102,6 +120,7 @@ def follow(stores: list[Pictures], folder: Path, *, until: float, threads: int) 
     """Append what is rendered into a folder, until a time or until the stores are full."""
     read: dict[Path, int] = {}
     fresh: list[dict[str, Any]] = []
+    pool = ThreadPoolExecutor(threads)
     while time.time() < until and int(stores[0].filled) < len(stores[0].pixels):
         more = _unread(folder, read) if len(fresh) < _CHUNK else []
         fresh += more
@@ -109,7 +128,7 @@ def follow(stores: list[Pictures], folder: Path, *, until: float, threads: int) 
         if not fresh or (len(fresh) < _CHUNK and more):
             time.sleep(2.0)
             continue
-        append(stores, folder, fresh[:_CHUNK], threads=threads)
+        append(stores, folder, fresh[:_CHUNK], pool=pool)
         fresh = fresh[_CHUNK:]
 
 
@@ -148,6 +167,7 @@ def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[
         "present": numbers([[_cue(r, c, "state") == "present" for c in CUES] for r in records]),
         "visible": numbers([[bool(_cue(r, c, "visible")) for c in CUES] for r in records]),
         "along": numbers([_along(r) for r in records]),
+        "faces": numbers([_faces(r, f) for r, f in paired]),
         "counts": torch.tensor([_counts(r) for r in records]),
         "countable": numbers(
             [[bool(r.get(k)) for k in ("axles_visible", "lamps_visible")] for r in records]
@@ -156,7 +176,7 @@ def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[
 
 
 def _decode(
-    folder: Path, record: dict[str, Any], stored: tuple[int, int]
+    folder: Path, record: dict[str, Any], *, stored: tuple[int, int]
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float, tuple[NDArray[Any], ...]]:
     picture = cv2.imread(str(folder / record["file"]))[..., ::-1]
     mask = cv2.imread(str((folder / record["file"]).with_suffix(".mask.png")), cv2.IMREAD_GRAYSCALE)
@@ -168,9 +188,11 @@ def _decode(
         picture = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
         mask = cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST)
     pad = ((0, stored[1] - picture.shape[0]), (0, stored[0] - picture.shape[1]))
-    picture = np.pad(picture, (*pad, (0, 0)), constant_values=114)
+    if np.any(pad):
+        picture = np.pad(picture, (*pad, (0, 0)), constant_values=114)
+        mask = np.pad(mask, pad)
     written = (corners * np.float32(factor), classes, cab * np.float32(factor))
-    return np.ascontiguousarray(picture), np.pad(mask, pad), factor, written
+    return np.ascontiguousarray(picture), mask, factor, written
 
 
 def _scaled(box: list[float] | None, factor: float) -> list[float]:
@@ -182,6 +204,15 @@ def _corners(record: dict[str, Any], factor: float) -> NDArray[np.float32]:
     if not regions:
         return np.zeros((3, 4, 2), np.float32)
     return np.asarray([regions[name] for name in REGIONS], np.float32) * factor
+
+
+def _faces(record: dict[str, Any], factor: float) -> NDArray[np.float32]:
+    """Corners of the tender's side and rear; zeros where they are turned away or not told."""
+    out = np.zeros((2, 4, 2), np.float32)
+    for index, name in enumerate(FACES):
+        if name in (told := record.get("tender_faces") or {}):
+            out[index] = np.asarray(told[name], np.float32) * factor
+    return out
 
 
 def _counts(record: dict[str, Any]) -> list[int]:

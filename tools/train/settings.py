@@ -29,10 +29,10 @@ class Settings:
         number is painted over and drawn anew.
     made_up : float
         Share of the reader's windows that show nothing rendered at all.
-    window : int
-        Width in pixels of the part of a region that a judge is shown; 0 for all of it.
     coarse : float
         Share of crops that lose detail, as those of engines small in their photos.
+    grainy : float
+        Share of crops with strong grain, averaged away as it is before they are judged.
     jitter : float
         Strength of the errors made on purpose in boxes and corners, 0 to 1.
     warming : float
@@ -49,8 +49,8 @@ class Settings:
     teach_place: bool = True
     drawn: float = 0.5
     made_up: float = 0.4
-    window: int = 0
     coarse: float = 0.35
+    grainy: float = 0.08
     jitter: float = 1.0
     warming: float = 0.25
     progress: float = 1.0

@@ -7,6 +7,8 @@ comes up without it just as often, the lever itself is all that is left to look 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import torch
 from torch import Tensor
 from torch.nn import functional as F
@@ -18,11 +20,35 @@ from tools.train.mixing import uniform
 _FOOT = (0.64, 0.76)
 _RISE = (0.06, 0.30)
 _THICK = (0.018, 0.06)
+_BESIDE = 0.02  # standard deviation, as a share of the crop's width; chosen
 _STEPS = 7  # straight pieces that a bent shaft is drawn of
 
 
+@dataclass(frozen=True)
+class _Shape:
+    """Rise above the foot and thickness, as shares of the region's height; slope, either way."""
+
+    rise: tuple[float, float]
+    thick: tuple[float, float]
+    tilt: float
+
+
+# By eye. A pipe, a strap or a band runs down the boiler from where a lever would have its foot.
+_DECOYS = (
+    _Shape(rise=(0.03, 0.16), thick=(0.09, 0.2), tilt=0.1),  # a valve, short and stout
+    _Shape(rise=(0.8, 1.2), thick=(0.02, 0.2), tilt=0.5),  # behind the engine, its foot hidden
+    _Shape(rise=(-0.3, -0.06), thick=(0.02, 0.07), tilt=0.2),  # a pipe down the boiler
+    _Shape(rise=(-0.02, 0.015), thick=(0.03, 0.09), tilt=0.0),  # a slot or a cap
+    _Shape(rise=(0.01, 0.045), thick=(0.02, 0.05), tilt=0.4),  # a stump
+)
+
+
 def draw_levers(
-    batch: Tensor, chosen: Tensor, generator: torch.Generator
+    batch: Tensor,
+    chosen: Tensor,
+    generator: torch.Generator,
+    *,
+    margin: tuple[int, int] = (0, 0),
 ) -> tuple[Tensor, Tensor, Tensor]:
     """Draw one lever into each chosen crop.
 
@@ -31,6 +57,8 @@ def draw_levers(
     batch : Tensor, (B, 3, H, W), 0 to 1
         Straightened boiler tops.
     chosen : Tensor, (B,), bool
+    margin : (int, int)
+        Pixels that the crop shows beyond the boiler top, at either side and above and below.
 
     Returns
     -------
@@ -41,23 +69,42 @@ def draw_levers(
         Column of each foot, pixels.
     """
     count = len(batch)
-    across = _between((count,), 0.06, 0.94, generator) * batch.shape[3]
-    shape = {"rise": _RISE, "thick": _THICK, "tilt": 0.7}
-    return *_drawn(batch, chosen, generator, across=across, **shape), across
+    inner = batch.shape[3] - 2 * margin[0]
+    across = margin[0] + _between((count,), 0.06, 0.94, generator) * inner
+    shape = _Shape(rise=_RISE, thick=_THICK, tilt=0.7)
+    return *_drawn(batch, chosen, generator, across, shape, margin[1]), across
 
 
-def draw_decoys(batch: Tensor, chosen: Tensor, generator: torch.Generator) -> Tensor:
-    """Draw what a whistle, a stump or a thing behind the engine may look like."""
+def draw_decoys(
+    batch: Tensor,
+    chosen: Tensor,
+    generator: torch.Generator,
+    *,
+    near: Tensor | None = None,
+    margin: tuple[int, int] = (0, 0),
+) -> Tensor:
+    """Draw into each chosen crop one thing that may be taken for a lever, of one kind a batch.
+
+    Parameters
+    ----------
+    batch, chosen, margin
+        As of `draw_levers`.
+    near : Tensor, (B,), optional
+        Columns by which half of them are drawn: those of the castings' own levers, which
+        come with slots, stumps and pipes beside them, be they there or not.
+    """
     count = len(batch)
-    across = _between((count,), 0.02, 0.98, generator) * batch.shape[3]
-    if float(uniform((), generator)) < 0.5:  # short and stout
-        return _drawn(
-            batch, chosen, generator, across=across, rise=(0.03, 0.16), thick=(0.09, 0.2), tilt=0.1
-        )[0]
-    # Standing behind: reaches over the region's upper edge, foot hidden by the boiler.
-    return _drawn(
-        batch, chosen, generator, across=across, rise=(0.8, 1.2), thick=(0.02, 0.2), tilt=0.5
-    )[0]
+    across = margin[0] + _between((count,), 0.02, 0.98, generator) * (
+        batch.shape[3] - 2 * margin[0]
+    )
+    if near is not None:
+        beside = near + torch.randn(count, device=batch.device, generator=generator) * (
+            _BESIDE * batch.shape[3]
+        )
+        close = (uniform((count,), generator) < 0.5) & beside.isfinite()
+        across = torch.where(close, beside, across)
+    shape = _DECOYS[int(float(uniform((), generator)) * len(_DECOYS))]
+    return _drawn(batch, chosen, generator, across, shape, margin[1])[0]
 
 
 def _between(shape: tuple[int, ...], low: float, high: float, generator: torch.Generator) -> Tensor:
@@ -68,18 +115,17 @@ def _drawn(
     batch: Tensor,
     chosen: Tensor,
     generator: torch.Generator,
-    *,
     across: Tensor,
-    rise: tuple[float, float],
-    thick: tuple[float, float],
-    tilt: float,
+    shape: _Shape,
+    margin: int,
 ) -> tuple[Tensor, Tensor]:
     count, _, rows, cols = batch.shape
     device = batch.device
-    foot = _between((count,), *_FOOT, generator) * rows
-    height = _between((count,), *rise, generator) * rows
-    width = _between((count,), *thick, generator) * rows
-    lean = _between((count,), -tilt, tilt, generator)
+    inner = rows - 2 * margin
+    foot = margin + _between((count,), *_FOOT, generator) * inner
+    height = _between((count,), *shape.rise, generator) * inner
+    width = _between((count,), *shape.thick, generator) * inner
+    lean = _between((count,), -shape.tilt, shape.tilt, generator)
     bent = _between((count,), -1.0, 1.0, generator) * (uniform((count,), generator) < 0.4)
     knob = torch.where(
         uniform((count,), generator) < 0.35, _between((count,), 1.3, 2.0, generator), 1.0

@@ -110,13 +110,15 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
     network = networks[region]
     inside = share_inside(quad, photo.size)
     try:
-        crop = region_crop(photo, quad, network.size)
+        crop = region_crop(photo, quad, network.size, margin=network.margin)
     except ValueError:
         return Evidence(cue, region, {"inside": inside}, None)
-    pixels = without_grain(crop.pixels)
-    out = network.run(pixels)
+    shown = without_grain(crop.pixels)
+    out = network.run(shown)
     heat = out["heat"][0]
-    width, height = network.size
+    beside, above = network.margin
+    pixels = shown[above : shown.shape[0] - above, beside : shown.shape[1] - beside]
+    height, width = pixels.shape[:2]
     aspect = min(max(slenderness(quad) * height / width, 0.5), 2.0)
     length = region_length(quad)
     values = {
@@ -130,18 +132,32 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         "log_slenderness": math.log(max(slenderness(quad), 1e-3)),
         "long_enough": long_enough(region, length),
         **_light_of(pixels),
-        **(_said_along(out["along"]) if "along" in out else {}),
+        **(_said_along(out["along"], out["ends"], network.size[0]) if "along" in out else {}),
     }
     where = crop.photo_box(_place(heat, network.size)) if values["judge_present"] > 0 else None
     if where is None:
-        where = crop.photo_box(Box(0, 0, *map(float, network.size)))
+        where = Box.around(quad)
     lazily = Lazily(values, lambda: _named(_MEASURES[region](pixels, aspect)))
     return Evidence(cue, region, lazily, where.clipped(*photo.size))
 
 
-def _said_along(answers: NDArray[np.float32]) -> dict[str, float]:
-    """Log odds that the part is there, were it to stand in each of `PARTS_ALONG` parts."""
-    return {f"said_{part:02d}": _limited(float(x)) for part, x in enumerate(answers)}
+def _said_along(
+    answers: NDArray[np.float32], ends: NDArray[np.float32], width: int
+) -> dict[str, float]:
+    """Log odds that the part is there, were it to stand in the middle of each of `PARTS_ALONG`.
+
+    Parameters
+    ----------
+    answers : ndarray, shape (K,)
+        For equal parts of the crop, `width` pixels wide.
+    ends : ndarray, shape (2,)
+        Between which columns of the crop, pixels, the region truly lies: its corners err.
+    """
+    front, rear = (float(end) for end in ends)
+    shares = (np.arange(PARTS_ALONG) + 0.5) / PARTS_ALONG
+    middles = (np.arange(len(answers)) + 0.5) * width / len(answers)
+    said = np.interp(front + shares * (rear - front), middles, answers)
+    return {f"said_{part:02d}": _limited(float(x)) for part, x in enumerate(said)}
 
 
 def _light_of(pixels: Pixels) -> dict[str, float]:

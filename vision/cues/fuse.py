@@ -52,14 +52,17 @@ def linear(model: Mapping[str, Any], values: Mapping[str, float]) -> float:
         "terms": list of [name, mean, scale, weight], "bias". A name "a*b" is a product.
     values : mapping of str to float
     """
-    return float(_total(model, values, lambda standard: min(max(standard, -_FAR), _FAR)))
+    kept = _total(model, values.__getitem__, lambda standard: min(max(standard, -_FAR), _FAR))
+    return float(kept)
 
 
-def _total(model: Mapping[str, Any], values: Mapping[str, Any], kept: Callable[[Any], Any]) -> Any:
+def _total(
+    model: Mapping[str, Any], value_of: Callable[[str], Any], kept: Callable[[Any], Any]
+) -> Any:
     """Sum of the weighed terms; a value may be an array, and then so is the sum."""
     total = float(model["bias"])
     for name, mean, scale, weight in model["terms"]:
-        value = math.prod(values[factor] for factor in name.split("*"))
+        value = math.prod(value_of(factor) for factor in name.split("*"))
         total = total + weight * kept((value - mean) / scale)
     return total
 
@@ -105,8 +108,13 @@ def along(
     values: Mapping[str, float], model: Mapping[str, Any], fusion: Mapping[str, Any]
 ) -> tuple[float, ...]:
     """Probability that the part is there, were it to stand in each part of its region."""
-    here = {**values, "said_here": np.array([values[f"said_{k:02d}"] for k in range(PARTS_ALONG)])}
-    log_odds = _total(model, here, lambda standard: np.clip(standard, -_FAR, _FAR))
+    said = np.array([values[f"said_{k:02d}"] for k in range(PARTS_ALONG)])
+
+    def value(name: str) -> Any:
+        # Not a copy of all: what is measured only when asked for stays unmeasured.
+        return said if name == "said_here" else values[name]
+
+    log_odds = _total(model, value, lambda standard: np.clip(standard, -_FAR, _FAR))
     return tuple(trusted(each, fusion) for each in log_odds.tolist())
 
 
