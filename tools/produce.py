@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import shutil
 import subprocess
 import sys
 import time
@@ -43,8 +44,17 @@ FOLDERS = {"number": "cab_side"}
 # Pictures a scene yields per view on average: some have twins.
 _TWINS = 1.27
 _SPOILT = ("second", 300, 3)  # set, pictures and severity for the corruptions
-# Heavy networks first, so that two cards bear about the same.
-_ORDER = ("finder", "poser", "side_rods", "boiler_top", "running_board", "tender", "number")
+# Which card each is trained on, modulo their number: heavy ones apart, and of four the lever's
+# judge, whose training ends furthest from done, has one to itself.
+_CARDS = {
+    "boiler_top": 0,
+    "side_rods": 1,
+    "tender": 2,
+    "number": 3,
+    "poser": 1,
+    "finder": 2,
+    "running_board": 3,
+}
 
 # Ends of the phases, as shares of the time before the reserve. A path-traced picture costs
 # as much as ten rasterised ones; both renderers' faults must be in the training.
@@ -133,6 +143,11 @@ def _rendering(
     return _run(command, options.out / "log", niceness=niceness, **alone)
 
 
+def _whole(options: argparse.Namespace) -> bool:
+    """Whether whole pictures are needed at all: all other networks learn from close views."""
+    return bool({"finder", "poser"} & set(options.only))
+
+
 def _parts(options: argparse.Namespace) -> list[str]:
     """What close views are needed of."""
     needed = [FOLDERS.get(name, name) for name in options.only]
@@ -152,15 +167,17 @@ def _unseen(options: argparse.Namespace, until: float, *, fast: bool, workers: i
 
 def _traced(options: argparse.Namespace, times: Clock) -> None:
     _unseen(options, times.unseen, fast=False, workers=options.workers)
-    _rendering("train", options, times.traced, workers=options.workers).wait()
+    if _whole(options):
+        _rendering("train", options, times.traced, workers=options.workers).wait()
     _rendering("train", options, times.traced_close, close=True, workers=options.workers).wait()
 
 
 def _rasterised(options: argparse.Namespace, times: Clock) -> None:
-    half = max(options.workers // 2, 1)
+    kinds = (False, True) if _whole(options) else (True,)
+    share = max(options.workers // len(kinds), 1)
     both = [
-        _rendering("train", options, times.fast, fast=True, close=close, workers=half)
-        for close in (False, True)
+        _rendering("train", options, times.fast, fast=True, close=close, workers=share)
+        for close in kinds
     ]
     for run in both:
         run.wait()
@@ -189,7 +206,7 @@ def _training(options: argparse.Namespace, until: float) -> list[subprocess.Pope
     near = {name: options.out / "close" / FOLDERS.get(name, name) for name in options.only}
     near = {name: folder for name, folder in near.items() if _filled(folder)}
     runs = []
-    wanted = [name for name in _ORDER if name in options.only]
+    wanted = [name for name in _CARDS if name in options.only]
     for index, name in enumerate(wanted):
         command = ["tools.train", "--out", str(options.out / "weights"), "--only", name]
         command += ["--data", str(near.get(name, options.out / "train"))]
@@ -200,9 +217,17 @@ def _training(options: argparse.Namespace, until: float) -> list[subprocess.Pope
             each = max(until - time.time(), 6.0) / (len(wanted) - index)
             _run([*command, "--seconds", f"{each:.0f}"], log).wait()
             continue
-        command += ["--until", f"{until:.0f}", "--devices", f"cuda:{index % options.cards}"]
+        command += ["--until", f"{until:.0f}", "--devices", f"cuda:{_CARDS[name] % options.cards}"]
         runs.append(_run(command, log, OMP_NUM_THREADS="2"))
     return runs
+
+
+def _spared(options: argparse.Namespace) -> None:
+    """Networks that were not trained are exported as they were."""
+    for name in NAMES:
+        if options.start and not (options.out / "weights" / f"{name}.pt").exists():
+            for suffix in (".pt", ".json"):
+                shutil.copy(options.start / f"{name}{suffix}", options.out / "weights")
 
 
 def _looks(options: argparse.Namespace, models: Path) -> None:
@@ -259,7 +284,7 @@ def main() -> None:
     times = clock(time.time(), options.seconds, reserve=options.reserve, unseen=unseen)
     _traced(options, times)
     _rasterised(options, times)
-    late = {"fast": True, "workers": max(options.workers - len(_ORDER), 2)}
+    late = {"fast": True, "workers": max(options.workers - len(options.only), 2)}
     if options.cards == 0:  # the training has the cores to itself
         _unseen(options, times.fast_unseen, **late)
     runs = _training(options, times.training)
@@ -269,6 +294,7 @@ def main() -> None:
     for run in runs:
         run.wait()
     models = options.out / "models"
+    _spared(options)
     export = ["tools.export", "--weights", str(options.out / "weights"), "--models", str(models)]
     _run([*export, "--version", options.version], options.out / "log").wait()
     plain = ["tools.calibrate", "--plain", "--out", str(models / "fusion.json")]

@@ -36,6 +36,12 @@ def smoke_r(s: LocomotiveSpec, lay: Layout) -> float:
     return lay.front_r * s.smokebox_r
 
 
+def band_places(s: LocomotiveSpec, lay: Layout) -> list[float]:
+    """Where the bands lie round a boiler that no casing hides: x, metres."""
+    low, high = lay.cab_front + 0.05, lay.smoke_rear - 0.05
+    return [low + (high - low) * k / max(s.bands - 1, 1) for k in range(s.bands)]
+
+
 def add_boiler(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     """Barrel, bands, firebox, smokebox with door and saddle."""
     if s.casing != "none":
@@ -45,8 +51,7 @@ def add_boiler(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     x0, x1 = lay.cab_front - 0.3, lay.smoke_rear
     barrel = lathe([(x0, lay.boiler_r), (lay.cab_front, lay.boiler_r), (x1, lay.front_r)], "x", 44)
     kit.add("boiler", "body", barrel.moved(z=z))
-    for k in range(s.bands):
-        x = x0 + 0.35 + (x1 - x0 - 0.4) * k / max(s.bands - 1, 1)
+    for x in band_places(s, lay):
         r = lay.radius(x) + 0.012
         kit.add(
             "band",

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from tools.locomotive.boiler import top_at
+from tools.locomotive.boiler import band_places, top_at
 from tools.locomotive.kit import Kit
-from tools.locomotive.layout import Layout
+from tools.locomotive.layout import Layout, lay_out
 from tools.locomotive.prisms import prism
 from tools.locomotive.slender import bell_x
 from tools.locomotive.solids import (
@@ -21,10 +23,12 @@ from tools.locomotive.solids import (
     tube,
 )
 from tools.locomotive.spec import LocomotiveSpec
-from tools.locomotive.topside import free_x
+from tools.locomotive.topside import chimney_x, free_x
 
 # A lever is there to be switched: a finger must get at it, chosen. Metres of the full-size engine.
 _FINGER = 0.26
+# Shares of engines that are given a slot, a stump and a band there; chosen.
+_SLOTTED, _STUMPED, _AT_BAND = 0.5, 0.15, 0.4
 
 
 def lever_place(s: LocomotiveSpec, lay: Layout) -> np.ndarray:
@@ -35,6 +39,24 @@ def lever_place(s: LocomotiveSpec, lay: Layout) -> np.ndarray:
     r = top - lay.boiler_z
     drop = r - np.sqrt(max(r * r - y * y, 0.0)) if s.firebox != "belpaire" else 0.0
     return np.array([x, y, top - 0.6 * drop if s.casing != "none" else top - drop])
+
+
+def beside_its_likes(rng: np.random.Generator, s: LocomotiveSpec) -> LocomotiveSpec:
+    """The engine with its lever's place, be one there or not, mostly slotted and often at a band.
+
+    A slot with a bright band across it is what a lever's judge errs by most. Of castings
+    drawn without an aim few have both.
+    """
+    slotted = s.lever_slot or bool(rng.random() < _SLOTTED)
+    stump = s.lever_stub or bool(rng.random() < _STUMPED)
+    at = s.lever_at
+    lay = lay_out(s)
+    places = band_places(s, lay) if s.casing == "none" else []
+    if places and rng.random() < _AT_BAND:
+        front = chimney_x(s, lay)
+        at = (float(rng.choice(places)) - front) / (lay.cab_front - front)
+        at = float(np.clip(at + rng.normal(0.0, 0.01), 0.05, 0.95))
+    return replace(s, lever_slot=slotted, lever_stub=stump, lever_at=at)
 
 
 def add_lever(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:

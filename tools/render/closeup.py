@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools import locomotive
+from tools.locomotive.lever import beside_its_likes
 from tools.render.contrast import only_distinct
 from tools.render.plan import CUES, Job
 from tools.render.projection import camera_basis
@@ -33,14 +34,15 @@ from tools.render.view import View, mask_of
 
 CUE_OF = {region: cue for cue, region in CUE_REGION.items()}
 SIZES = {
-    "boiler_top": (352, 128),
-    "side_rods": (352, 144),
+    "boiler_top": (480, 176),
+    "side_rods": (400, 160),
     "running_board": (384, 96),
-    "cab_side": (256, 160),
-    "tender": (288, 176),
+    "cab_side": (288, 176),
+    "tender": (352, 208),
 }
 _WIDEST_DEG = 27.0
-_MARGIN = {"tender": 1.3, "cab_side": 1.35}
+# Factor on what the region takes of the picture: a judge may see what lies beside it.
+_MARGIN = {"tender": 1.3, "cab_side": 1.35, "boiler_top": 1.25}
 _SIDE_SHARE = 0.35  # views in which the part may be turned well away
 
 
@@ -77,7 +79,7 @@ def shoot_close(
     As `tools.render.studio.shoot`, the region first; the pictures are of `SIZES[region]`.
     """
     job = replace(job, kind="locomotive")
-    spec = locomotive.sample_spec(job.generator(0), job.family)
+    spec = beside_its_likes(job.generator(5), locomotive.sample_spec(job.generator(0), job.family))
     turned = bool(job.generator(1).random() < 0.5)
     other = replace(spec, **{cue: SWAPPED[str(getattr(spec, cue))] for cue in CUES})
     twin = any(region in CUE_OF for region in regions)
