@@ -33,7 +33,9 @@ def named_rows(dated: Sequence[Dated]) -> list[Row]:
         rows += [
             _share(f"{stage}: named right", [d.right(stage) for d in mine], _KEYS[stage]),
             _share(
-                f"{stage}: named right, all three cues visible", [d.right(stage) for d in clear]
+                f"{stage}: named right, all three cues visible",
+                [d.right(stage) for d in clear],
+                f"{_KEYS[stage]}_clear",
             ),
             _share(
                 f"{stage}: named right, of engines stated",

@@ -26,6 +26,9 @@ WORDS: Mapping[str, str] = {
     "named_photo": "variation named right, photo alone",
     "named_also": "variation named right, with number and tender",
     "named_check": "variation named right, with the first suggested check",
+    "named_photo_clear": "variation named right, photo alone, all three cues visible",
+    "named_also_clear": "variation named right, with number and tender, all three cues visible",
+    "named_check_clear": "variation named right, with the first check, all three cues visible",
     "years": "true years in the 90 % set, every variation",
     "loss": "severity-3 corruption, loss of balanced accuracy",
 }
