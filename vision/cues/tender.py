@@ -21,6 +21,7 @@ LAMP_COUNTS = (0, 1, 2)
 # Share of the tender's box added on every side, as in training.
 _PADDING = 0.12
 _SURE = 0.97  # of the axles; chosen
+_DOUBTLESS = 0.99  # of either count, from which on no other look pays; by trial on renders
 # Share of the crop's width below which a face is looked at again, straightened; and the
 # probability that it can be counted at all from which that pays. Chosen.
 _NARROW, _PERHAPS = 0.62, 0.2
@@ -73,7 +74,7 @@ def look_at_tender(photo: Photo, tender: Box, networks: Networks) -> TenderLooks
 
     An unsure counter looks at the mirror image too: a tender has no front that a count
     depends on, so that both say the same but for their errors. It looks again at a face
-    that is turned well away, straightened by the corners that it found itself: in the box
+    that is turned well away and leaves a doubt, straightened by the corners that it found itself: in the box
     of a tender seen from near its end the rear takes most of the room, and the axles stand
     close together.
     """
@@ -84,9 +85,10 @@ def look_at_tender(photo: Photo, tender: Box, networks: Networks) -> TenderLooks
     mirrored = network.run(np.ascontiguousarray(crop.pixels[:, ::-1])) if unsure else None
     faces = plain["corners"] * np.asarray(network.size, np.float32)
     again: list[_Said | None] = [None, None]
-    for index, corners in enumerate(faces.tolist()):
-        narrow = _width(corners) < _NARROW * network.size[0]
-        if plain["countable"][index] < _PERHAPS or not (narrow or (unsure and index == 0)):
+    for index, (name, corners) in enumerate(zip(("axles", "lamps"), faces.tolist(), strict=True)):
+        if plain["countable"][index] < _PERHAPS or plain[name].max() >= _DOUBTLESS:
+            continue
+        if _width(corners) >= _NARROW * network.size[0] and not (unsure and index == 0):
             continue
         a, b, c, d = crop.photo_points([(x, y) for x, y in corners])
         try:
