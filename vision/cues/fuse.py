@@ -191,10 +191,7 @@ def _because(evidence: Evidence, state: State) -> str:
     if state is State.ABSENT:
         return f"{place} in sight, without a {part}"
     if evidence.cue == "switch_lever":
-        detail = "a thin upright part stands on the boiler top"
-        if values["thin_count"] >= 1:
-            detail += f", {values['thin_height'] / 112 * 17:.1f} % of the engine's length high"
-        return detail
+        return "a thin upright part stands on the boiler top"
     if evidence.cue == "side_linkage":
         return "rods beyond the plain side rods cross the wheels"
     if values["stripe_continuity"] > 0.2:
