@@ -74,3 +74,13 @@ def test_lamps_count_where_each_has_pixels_that_stand_out() -> None:
     assert only_distinct(label("absent", lamps=2), clear, mask)["lamps_visible"]
     assert not only_distinct(label("absent", lamps=2), plain, mask)["lamps_visible"]
     assert only_distinct(label("absent", lamps=0), plain, 0 * mask)["lamps_visible"]
+
+
+def test_a_number_of_its_plates_colour_is_not_there_to_be_read() -> None:
+    mask = PART.astype(np.uint8) * MASK_BITS["cab_number"]
+    plain, clear = bar_on((40.0, 5.0, 5.0), 0.0), bar_on((40.0, 5.0, 5.0), 20.0)
+    there = {**label("absent"), "cab_number_visible": True}
+    assert only_distinct(there, clear, mask)["cab_number_visible"]
+    assert not only_distinct(there, plain, mask)["cab_number_visible"]
+    # One that lies outside the picture has no pixels at all.
+    assert not only_distinct(there, clear, 0 * mask)["cab_number_visible"]

@@ -22,6 +22,7 @@ from tools.render.view import MASK_BITS
 # and CIELUV", Color Research and Application 19, 1994; from memory.
 DISTINCT = 7.0
 _RIM_PX = 2  # round a part, which lens and file smear it over
+_NUMBER_SHARE = 0.25  # of a number's pixels, for it to be there to be read; by eye
 _ROUND_PX = 12  # of the picture round a part that is looked at
 
 
@@ -68,6 +69,10 @@ def only_distinct(
     if out.get("lamps_visible") and out.get("tender_lamps"):
         lamps = distinct_pixels(picture, (mask & MASK_BITS["tender_lamp"]) > 0)
         out = out | {"lamps_visible": lamps >= MIN_PART_PX["tender_lamp"] * out["tender_lamps"]}
+    if out.get("cab_number_visible"):
+        figures = (mask & MASK_BITS["cab_number"]) > 0
+        enough = distinct_pixels(picture, figures) >= _NUMBER_SHARE * max(int(figures.sum()), 1)
+        out = out | {"cab_number_visible": bool(enough)}
     return out
 
 
