@@ -73,10 +73,10 @@ def look_at_tender(photo: Photo, tender: Box, networks: Networks) -> TenderLooks
     """Look at a tender as often as it pays.
 
     An unsure counter looks at the mirror image too: a tender has no front that a count
-    depends on, so that both say the same but for their errors. It looks again at a face
-    that is turned well away and leaves a doubt, straightened by the corners that it found itself: in the box
-    of a tender seen from near its end the rear takes most of the room, and the axles stand
-    close together.
+    depends on, so that both say the same but for their errors. A face that is turned well
+    away and leaves a doubt is looked at again, straightened by the corners that the counter
+    found itself: in the box of a tender seen from near its end the rear takes most of the
+    room, and the axles stand close together.
     """
     network = networks["tender"]
     crop = box_crop(photo, tender.padded(_PADDING), network.size)

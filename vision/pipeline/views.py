@@ -102,12 +102,8 @@ def _joined(best: Sequence[Cue], sides: Sequence[int]) -> Cue:
         )
     shown = next((cue for cue in best if cue.state is state), best[0])
     joint = replace(shown, state=state, p_present=p, confidence=confidence)
-    present = [(cue, side) for cue, side in zip(best, sides, strict=True) if _is_there(cue)]
-    return _with_colour(joint, present)
-
-
-def _is_there(cue: Cue) -> bool:
-    return cue.state is State.PRESENT
+    every = zip(best, sides, strict=True)
+    return _with_colour(joint, [(cue, side) for cue, side in every if cue.state is State.PRESENT])
 
 
 def _value_of(best: Sequence[Cue], sides: Sequence[int]) -> Cue:
@@ -118,23 +114,19 @@ def _value_of(best: Sequence[Cue], sides: Sequence[int]) -> Cue:
     unnamed = _ANY_NUMBER if best[0].name == "cab_number" else 1
     values = _pool_values([_values(cue) for cue, _ in told], [s for _, s in told], unnamed)
     value = max(values, key=lambda v: values[v])
-    shown = next((cue for cue, _ in told if _likeliest(cue) == value), best[0])
+    shown = next((cue for cue, _ in told if (cue.likeliest or _reading(cue)) == value), best[0])
     joint = replace(shown, values=MappingProxyType(values))
     if unclear and values[value] < SURE:
         return joint
-    because = f"{len(told)} photos read {value}, each too unclear alone" if unclear else ""
+    because = f"{len(told)} photos read {value}, each too unclear alone"
     return replace(
         joint,
         state=State.PRESENT,
         value=value,
         confidence=values[value],
-        because=because or shown.because,
+        because=because if unclear else shown.because,
         in_sight=False,
     )
-
-
-def _likeliest(cue: Cue) -> str:
-    return max(cue.may_be, key=lambda v: cue.may_be[v]) if cue.may_be else _reading(cue)
 
 
 def _leant(best: Sequence[Cue], state: State, p: float) -> Cue:

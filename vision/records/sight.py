@@ -213,9 +213,14 @@ class Cue:
         return self.values if unclear else MappingProxyType({})
 
     @property
+    def likeliest(self) -> str | None:
+        """The likeliest of the values that it may have; None where it may have none of several."""
+        return max(self.may_be, key=lambda v: self.may_be[v], default=None)
+
+    @property
     def perhaps(self) -> str | None:
         """The likeliest of the values that it may have; None where that is not worth naming."""
-        value = max(self.may_be, key=lambda v: self.may_be[v], default=None)
+        value = self.likeliest
         return value if value is not None and self.may_be[value] >= WORTH_NAMING else None
 
     @property

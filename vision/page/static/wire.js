@@ -33,9 +33,9 @@ function opened(status, content) {
 // would be refused, and of two at once the token of one would go with the session of the other.
 let entering = null;
 
-async function comeIn(...request) {
+async function comeIn(wanted, ...request) {
   while (entering) await entering.catch(() => {});
-  if (request[0] === "/start" && token !== null) return;
+  if (!wanted()) return;
   entering = ask(...request)
     .then((welcome) => ({ token, ...limits } = welcome))
     .finally(() => (entering = null));
@@ -43,11 +43,11 @@ async function comeIn(...request) {
 }
 
 export function start() {
-  return comeIn("/start");
+  return comeIn(() => token === null, "/start");
 }
 
 export function enter(code) {
-  return comeIn("/enter", { method: "POST", body: code });
+  return comeIn(() => true, "/enter", { method: "POST", body: code });
 }
 
 export async function reached() {
