@@ -18,7 +18,7 @@ from tools.render.projection import camera_basis, project
 from tools.render.quieten import quieten
 from tools.render.raytrace import start
 from tools.render.view import clip_box
-from tools.render.worker import _finished
+from tools.render.worker import _finished, size_of
 from tools.sheet import TILE, sheet
 
 
@@ -162,3 +162,10 @@ def test_a_contact_sheet_shows_every_picture(tmp_path: Path) -> None:
         row, col = divmod(index, 2)
         middle = picture[row * TILE[1] + 250, col * TILE[0] + 350]
         assert abs(int(middle[0]) - grey) < 4
+
+
+@pytest.mark.parametrize("scenes", [range(6), range(1_000_000, 1_000_006)])
+def test_scenes_take_turns_with_the_sizes(scenes: range) -> None:
+    sizes = [size_of(scene, [1008, 756, 2016, 1512]) for scene in scenes]
+    assert sizes == [(1008, 756), (2016, 1512)] * 3
+    assert {size_of(scene, [640, 480]) for scene in scenes} == {(640, 480)}

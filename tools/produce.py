@@ -27,8 +27,10 @@ from tools.corruptions import CORRUPTIONS
 from tools.render.closeup import SIZES
 from vision.network import NAMES
 
-# What is decoded of a phone's photo of 12 megapixels, 4032 x 3024, at a quarter of its scale.
-UNSEEN_SIZE = (1008, 756)
+# A quarter of the scale of a phone's photo of 12 megapixels, as large as many a picture in a
+# listing; and nearly a half, which `vision.photo` decodes of such a photo. Scenes take turns;
+# path-traced ones, which cost by the pixel, all have the first.
+UNSEEN_SIZES = ((1008, 756), (1984, 1488))
 # Name of the set: split, seed, views a scene, share of the unseen pictures that are path
 # traced, and of those that are rasterised. Seeds keep calibration and judgement apart.
 UNSEEN = {
@@ -120,10 +122,10 @@ def _rendering(
     niceness: int = 0,
 ) -> subprocess.Popen[bytes]:
     split, seed, views, scenes = "train", options.seed, TRAIN_VIEWS, _MANY
-    size: tuple[int, int] | None = None
+    sizes: tuple[tuple[int, int], ...] = ()
     if name != "train":
         split, seed, views, traced, rasterised = UNSEEN[name]
-        size = UNSEEN_SIZE
+        sizes = UNSEEN_SIZES if fast else UNSEEN_SIZES[:1]
         pictures = options.unseen_fast * rasterised if fast else options.unseen * traced
         scenes = max(round(pictures / views / _TWINS), 1)
     seconds = max(until - time.time(), 1.0)
@@ -133,7 +135,7 @@ def _rendering(
     command += ["--workers", str(workers), "--cards", str(max(options.cards, 1))]
     command += ["--seconds", f"{seconds:.0f}", "--samples", str(options.samples)]
     command += ["--views", str(CLOSE_VIEWS if close else views)]
-    command += ["--size", *map(str, size)] if size else []
+    command += ["--size", *(str(side) for size in sizes for side in size)] if sizes else []
     command += ["--close", *_parts(options)] if close else []
     command += ["--variant", "raster", "--first", str(_FAST_FIRST)] if fast else []
     kind = f"{'rasterised' if fast else 'traced'} {'close views' if close else name}"

@@ -22,7 +22,13 @@ def main() -> int:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--views", type=int, default=5)
     parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--size", type=int, nargs=2, default=(640, 480))
+    parser.add_argument(
+        "--size",
+        type=int,
+        nargs="+",
+        default=(640, 480),
+        help="width and height; of several pairs, scenes take turns",
+    )
     parser.add_argument(
         "--close",
         nargs="+",
@@ -38,6 +44,8 @@ def main() -> int:
         "--variant", default="auto", help="of the path tracer; raster for the fast renderer"
     )
     arguments = parser.parse_args()
+    if len(arguments.size) % 2:
+        parser.error("--size: widths and heights in pairs expected")
     for folder in (arguments.out, *(arguments.out / region for region in arguments.close)):
         folder.mkdir(parents=True, exist_ok=True)
     context = mp.get_context("spawn")

@@ -8,6 +8,7 @@ import os
 import sys
 import time
 import traceback
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -61,6 +62,12 @@ def _folders(arguments: argparse.Namespace) -> list[Path]:
     return [arguments.out / region for region in arguments.close] or [arguments.out]
 
 
+def size_of(scene: int, sizes: Sequence[int]) -> tuple[int, int]:
+    """Width and height of a scene's pictures: scenes take turns with the pairs of `sizes`."""
+    at = 2 * (scene % (len(sizes) // 2))
+    return sizes[at], sizes[at + 1]
+
+
 def _scene(renderer: Any, job: Any, arguments: argparse.Namespace) -> dict[Path, list[Any]]:
     """Render one scene; its labels by folder."""
     from tools.render.closeup import shoot_close
@@ -74,7 +81,7 @@ def _scene(renderer: Any, job: Any, arguments: argparse.Namespace) -> dict[Path,
             for region, *shot in shoot_close(renderer, job, arguments.close, **many)
         )
     else:
-        whole = shoot(renderer, job, size=tuple(arguments.size), **many)
+        whole = shoot(renderer, job, size=size_of(job.number, arguments.size), **many)
         shots = ((arguments.out, *shot) for shot in whole)
     for folder, name, picture, mask, label in shots:
         file = f"{arguments.split}-{arguments.seed}-{name}.jpg"
