@@ -120,7 +120,8 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
     pixels = shown[above : shown.shape[0] - above, beside : shown.shape[1] - beside]
     height, width = pixels.shape[:2]
     aspect = min(max(slenderness(quad) * height / width, 0.5), 2.0)
-    length = region_length(quad)
+    # As many as were looked at: a phone's photo has more than are decoded of it.
+    length = region_length(quad) * photo.scale
     values = {
         "judge_present": _limited(float(out["decision"][0])),
         "judge_visible": _limited(float(out["decision"][1])),
