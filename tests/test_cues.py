@@ -29,6 +29,7 @@ BARE = {
     "judge_visible": 6.0,
     "inside": 1.0,
     "log_length": math.log(400),
+    "length_px": 400.0,
     "log_slenderness": 1.5,
     "exposure_near_black": 0.1,
     "exposure_clipped": 0.0,
@@ -94,7 +95,8 @@ def test_what_cannot_be_seen_is_unseen_whatever_the_judge_thinks(judged: float) 
     ("values", "words"),
     [
         ({"inside": 0.2}, "cut off by the edge of the picture"),
-        ({"log_length": math.log(30)}, "30 pixels long"),
+        # Of a phone's photo, decoded at half of its scale: the length is told as the photo has it.
+        ({"log_length": math.log(30), "length_px": 60.0}, "60 pixels long"),
         ({"log_slenderness": -0.5}, "end-on"),
         ({"exposure_near_black": 0.9}, "dark"),
         ({"exposure_clipped": 0.6}, "glare"),

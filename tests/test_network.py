@@ -106,7 +106,7 @@ def test_the_reader_of_numbers_takes_fewer_rows(networks: Networks) -> None:
     pixels[16:48, 40:200] = np.random.default_rng(5).integers(0, 256, (32, 160, 3), dtype=np.uint8)
     whole, upper = reader.run(pixels), reader.run(np.ascontiguousarray(pixels[:64]))
     assert upper["there"].shape == (1, 16, width // 4)
-    assert np.abs(whole["there"][:, :8] - upper["there"][:, :8]).max() < 0.2
+    assert np.abs(whole["there"][:, :6] - upper["there"][:, :6]).max() < 0.15
     assert np.abs(whole["boxes"][:2, :8] - upper["boxes"][:2, :8]).max() < 12.0
 
 

@@ -47,7 +47,8 @@ class _Counter:
     size, margin = (256, 160), (16, 12)
     corners = np.array([[0.2, 0.25], [0.55, 0.1], [0.5, 0.9], [0.25, 0.7]], np.float32)
 
-    def __init__(self) -> None:
+    def __init__(self, corners: np.ndarray | None = None) -> None:
+        self.corners = type(self).corners if corners is None else corners
         self.shown: list[np.ndarray] = []
 
     def run(self, pixels: np.ndarray) -> dict[str, np.ndarray]:
@@ -80,6 +81,16 @@ def test_a_narrow_side_is_straightened_as_opencv_does_it() -> None:
     expected = cv2.warpPerspective(photo.pixels, matrix, (256, 160))
     gap = np.abs(expected[10:-10, 10:-10].astype(int) - counter.shown[2][10:-10, 10:-10])
     assert gap.max() <= 2
+
+
+def test_a_wide_side_is_straightened_where_its_axles_are_unsure() -> None:
+    wide = np.array([[0.1, 0.2], [0.9, 0.1], [0.9, 0.9], [0.1, 0.8]], np.float32)
+    stream = io.BytesIO()
+    Image.fromarray(np.full((600, 800, 3), 90, np.uint8)).save(stream, "PNG")
+    photo = photo_from_bytes(stream.getvalue(), "made")
+    networks = Networks({"tender": _Counter(wide)}, {}, "1")  # type: ignore[dict-item]
+    looks = look_at_tender(photo, Box(100, 80, 500, 400), networks)
+    assert looks.mirrored is not None and looks.side is not None and looks.rear is None
 
 
 def test_looks_at_one_tender_are_joined_by_their_geometric_mean() -> None:

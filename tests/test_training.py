@@ -9,6 +9,7 @@ import json
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from tools.train.judging import at_column, judge_batch  # noqa: E402
 from tools.train.loading import append, empty, follow, load, read_labels  # noqa: E402
 from tools.train.loop import _start_from  # noqa: E402
 from tools.train.networks import Judge  # noqa: E402
+from tools.train.pictures import BEYOND, cut  # noqa: E402
 from tools.train.settings import Settings  # noqa: E402
 from tools.train.sprites import draw_decoys, draw_levers  # noqa: E402
 
@@ -85,6 +87,34 @@ def test_things_like_levers_leave_the_crops_that_were_not_chosen() -> None:
     for seed in range(6):
         drawn = draw_decoys(batch, chosen, _generator(seed))
         assert torch.equal(drawn[~chosen], batch[~chosen])
+
+
+def test_nothing_like_a_lever_is_drawn_over_one(tmp_path: Path) -> None:
+    _folder(tmp_path, [True] * 16)
+    pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
+    pictures.along[:] = 0.5
+    plain = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.0, coarse=0.0, grainy=0.0)
+    busy = replace(plain, drawn=1.25)  # a decoy into every crop
+    for seed in range(8):
+        without, *_ = judge_batch(pictures, torch.arange(16), _generator(seed), plain, 0)
+        pixels, _, _, place, _ = judge_batch(pictures, torch.arange(16), _generator(seed), busy, 0)
+        whole = torch.nn.functional.interpolate(place, scale_factor=4.0)
+        inner = -torch.nn.functional.max_pool2d(-whole, 13, 1, 6)  # well inside the lever
+        assert bool(inner.any())
+        assert float(((pixels - without).abs() * inner).max()) < 1e-5
+
+
+def test_beyond_a_picture_lies_grey_and_no_mask() -> None:
+    """As `vision.rectify` pads it; the picture itself is OpenCV's warp."""
+    rng = np.random.default_rng(4)
+    picture = rng.integers(0, 256, (40, 60, 4), dtype=np.uint8)
+    pixels = torch.from_numpy(picture).permute(2, 0, 1)[None]
+    shift = torch.tensor([[[1.0, 0.0, -20.0], [0.0, 1.0, -10.0], [0.0, 0.0, 1.0]]])
+    got = cut(pixels, shift, (80, 60), beyond=BEYOND)[0].permute(1, 2, 0).numpy()
+    expected = cv2.copyMakeBorder(
+        picture, 10, 10, 20, 0, cv2.BORDER_CONSTANT, value=(114, 114, 114, 0)
+    )
+    assert got == pytest.approx(expected[:60, :80].astype(np.float32) / 255, abs=1e-5)
 
 
 def test_the_ends_of_a_region_are_where_opencv_carries_its_corners(tmp_path: Path) -> None:

@@ -25,7 +25,7 @@ import numpy as np
 from PIL import Image
 
 from tools.corruptions import CORRUPTIONS, corrupt
-from vision.cues import ENGINE_WIDTH_PX, counted, gather, look_at_tender
+from vision.cues import ENGINE_WIDTH_PX, count, gather
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
 from vision.photo import closer, open_photo, photo_from_bytes
@@ -84,13 +84,7 @@ def look(
         evidence = gather(photo, sighting, networks, cue)
         seen["cues"][cue] = {name: round(value, 4) for name, value in evidence.values.items()}
     if glimpse.tender.width > 2 and glimpse.tender.height > 2:
-        looks = look_at_tender(photo, glimpse.tender, networks)
-        counts = counted(looks)
-        seen["tender_looks"] = {
-            name: {key: np.round(value, 4).tolist() for key, value in said.items()}
-            for name in ("plain", "mirrored", "side", "rear")
-            if (said := getattr(looks, name)) is not None
-        }
+        counts = count(photo, glimpse.tender, networks)
         seen["counts"] = {
             name: [round(p, 5) for p in getattr(counts, name)]
             for name in ("axles", "lamps", "countable")
@@ -153,6 +147,17 @@ def _one(task: _Task) -> str:
     return json.dumps(line)
 
 
+def _spread(labels: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
+    """Some `most` labels of whole scenes, evenly from all scenes."""
+    scenes: dict[Any, list[dict[str, Any]]] = {}
+    for label in labels:
+        scenes.setdefault(label.get("job", label["file"]), []).append(label)
+    every = list(scenes.values())
+    step = max(len(labels) / most, 1.0)
+    kept = [every[round(k * step)] for k in range(len(every)) if round(k * step) < len(every)]
+    return [label for scene in kept for label in scene][:most]
+
+
 def look_over(
     folder: Path,
     out: Path,
@@ -163,10 +168,15 @@ def look_over(
     corruption: Corruption | None = None,
     engine_width: float = ENGINE_WIDTH_PX,
 ) -> int:
-    """Look at every labelled picture of a folder; the number of lines written."""
-    tasks = [
-        _Task(folder, label, models, corruption, engine_width) for label in read_labels(folder)
-    ][:most]
+    """Look at the labelled pictures of a folder, or at so many scenes' worth of them.
+
+    `most` pictures are those of whole scenes from all over the folder, so that pairs stay
+    together and no renderer is left out. Returns the number of lines written.
+    """
+    labels = read_labels(folder)
+    if most is not None:
+        labels = _spread(labels, most)
+    tasks = [_Task(folder, label, models, corruption, engine_width) for label in labels]
     with mp.get_context("spawn").Pool(workers) as pool, gzip.open(out, "wt") as lines:
         for line in pool.imap(_one, tasks, chunksize=16):
             lines.write(line + "\n")

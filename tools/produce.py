@@ -46,16 +46,17 @@ FOLDERS = {"number": "cab_side"}
 # Pictures a scene yields per view on average: some have twins.
 _TWINS = 1.27
 _SPOILT = ("second", 300, 3)  # set, pictures and severity for the corruptions
-# Which card each is trained on, modulo their number: heavy ones apart, and of four the lever's
-# judge, whose training ends furthest from done, has one to itself.
-_CARDS = {
-    "boiler_top": 0,
-    "side_rods": 1,
-    "tender": 2,
-    "number": 3,
-    "poser": 1,
-    "finder": 2,
-    "running_board": 3,
+# What a step of each takes of a card, about, the heaviest first: each goes to the card that
+# bears least. Of four cards the lever's judge, whose training ends furthest from done, gets one
+# nearly to itself.
+_LOADS = {
+    "boiler_top": 4.0,
+    "side_rods": 2.5,
+    "poser": 2.5,
+    "finder": 2.5,
+    "tender": 1.5,
+    "number": 1.0,
+    "running_board": 1.0,
 }
 
 # Ends of the phases, as shares of the time before the reserve. A path-traced picture costs
@@ -208,7 +209,8 @@ def _training(options: argparse.Namespace, until: float) -> list[subprocess.Pope
     near = {name: options.out / "close" / FOLDERS.get(name, name) for name in options.only}
     near = {name: folder for name, folder in near.items() if _filled(folder)}
     runs = []
-    wanted = [name for name in _CARDS if name in options.only]
+    wanted = [name for name in _LOADS if name in options.only]
+    loads = [0.0] * max(options.cards, 1)
     for index, name in enumerate(wanted):
         command = ["tools.train", "--out", str(options.out / "weights"), "--only", name]
         command += ["--data", str(near.get(name, options.out / "train"))]
@@ -219,17 +221,18 @@ def _training(options: argparse.Namespace, until: float) -> list[subprocess.Pope
             each = max(until - time.time(), 6.0) / (len(wanted) - index)
             _run([*command, "--seconds", f"{each:.0f}"], log).wait()
             continue
-        command += ["--until", f"{until:.0f}", "--devices", f"cuda:{_CARDS[name] % options.cards}"]
+        card = loads.index(min(loads))
+        loads[card] += _LOADS[name]
+        command += ["--until", f"{until:.0f}", "--devices", f"cuda:{card}"]
         runs.append(_run(command, log, OMP_NUM_THREADS="2"))
     return runs
 
 
 def _spared(options: argparse.Namespace) -> None:
-    """Networks that were not trained are exported as they were."""
-    for name in NAMES:
-        if options.start and not (options.out / "weights" / f"{name}.pt").exists():
-            for suffix in (".pt", ".json"):
-                shutil.copy(options.start / f"{name}{suffix}", options.out / "weights")
+    """Networks that were not to be trained are exported as they were, where weights are at hand."""
+    for name in set(NAMES) - set(options.only):
+        for path in options.start.glob(f"{name}.*") if options.start else ():
+            shutil.copy(path, options.out / "weights")
 
 
 def _looks(options: argparse.Namespace, models: Path) -> None:

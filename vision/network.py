@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from vision.records import ModelError, Pixels
 
 # Increased whenever the meaning of an input or output changes.
-FORMAT = "1"
+FORMAT = "2"
 NAMES = ("finder", "poser", "boiler_top", "side_rods", "running_board", "tender", "number")
 _SUMS = "SHA256SUMS"
 _FREE_STEP = 32  # rows that make whole cells in every map of a network
@@ -47,7 +47,7 @@ class Network:
         most = int(self.metadata["rows"] if free else shape[1])
         self.size = (int(shape[2]), most)
         # What it is shown beyond its region, at either side and above and below, pixels.
-        across, down = self.metadata.get("margin", "0,0").split(",")
+        across, down = self.metadata["margin"].split(",")
         self.margin = (int(across), int(down))
         self._rows = range(_FREE_STEP, most + 1, _FREE_STEP) if free else (most,)
         self._outputs = [output.name for output in self._session.get_outputs()]

@@ -12,7 +12,7 @@ from tools.train.augment import coarsened, grainy, patches, photometric
 from tools.train.heat import focal
 from tools.train.mixing import normal, uniform
 from tools.train.networks import COLUMN, CROP_MARGINS, CROP_SIZES, Judge
-from tools.train.pictures import REGIONS, Pictures, cut, quad_transform, through
+from tools.train.pictures import BEYOND, REGIONS, Pictures, cut, quad_transform, through
 from tools.train.settings import Settings
 from tools.train.sprites import draw_decoys, draw_levers
 
@@ -20,9 +20,11 @@ from tools.train.sprites import draw_decoys, draw_levers
 _WIDEST_BLUR = {"boiler_top": 3.6, "side_rods": 4.5, "running_board": 4.0}
 # How many pixels of the crop one of the photo's becomes at most.
 _COARSEST = {"boiler_top": 2.5, "side_rods": 4.0, "running_board": 4.0}
-# Standard deviation of where a lever is asked for: whoever writes a guide measures its place
-# in a photo; and how far from it another place lies. Shares of the region's length, chosen.
-_PLACE_ERROR, _ELSEWHERE = 0.008, 0.1
+# Standard deviation of where a lever is asked for, share of the region's length, chosen:
+# whoever writes a guide measures its place in a photo.
+_PLACE_ERROR = 0.008
+# How far from the part another place lies at least, share of the region's length; chosen.
+_ELSEWHERE = 0.1
 # Height at which a region's ends are taken, 0 top, 1 bottom: about where levers stand.
 _LEVEL = 0.6
 # Of the range of a channel, by which a drawn lever must differ from what it covers; by eye.
@@ -65,7 +67,8 @@ def judge_batch(
     ends = _ends(transform, true, size)
     mask = ((pictures.masks[rows] & (1 << region)) > 0).to(torch.uint8) * 255
     # A region is about as long in the picture as in the crop: nothing to average over.
-    both = cut(torch.cat([pictures.pixels[rows], mask[:, None]], 1), transform, size)
+    layers = torch.cat([pictures.pixels[rows], mask[:, None]], 1)
+    both = cut(layers, transform, size, beyond=BEYOND)
     batch, place = both[:, :3], both[:, 3:]
     present, visible = pictures.present[rows, region], pictures.visible[rows, region]
     # Where a guide would say that it stands.
@@ -73,13 +76,16 @@ def judge_batch(
     own, other = pictures.along[rows] + error, uniform((count,), generator)
     if name == "boiler_top" and settings.drawn > 0:
         decoy = uniform((count,), generator) < 0.8 * settings.drawn
+        bare = batch
         batch = draw_decoys(batch, decoy, generator, near=_column(own, ends), margin=margin)
-        bare = (present < 0.5) & (visible > 0.5)
-        chosen = bare & (uniform((count,), generator) < settings.drawn)
-        bare_top = batch
+        # A lever that is there stands before them, or they would be taught as one.
+        batch = batch + (bare - batch) * place
+        empty = (present < 0.5) & (visible > 0.5)
+        chosen = empty & (uniform((count,), generator) < settings.drawn)
+        bare = batch
         batch, cover, foot = draw_levers(batch, chosen, generator, margin=margin)
         # One of its background's colour is seen by nobody.
-        stands_out = (batch - bare_top).abs().mean(1, keepdim=True).sum((1, 2, 3))
+        stands_out = (batch - bare).abs().mean(1, keepdim=True).sum((1, 2, 3))
         faint = chosen & (stands_out < _FAINT * cover.sum((1, 2, 3)))
         visible = visible * (~faint).float()
         present = torch.maximum(present, chosen.float())
@@ -105,7 +111,7 @@ def judge_batch(
     hidden_part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)
     hidden = torch.where(present > 0.5, hidden_part, covered.mean((1, 2, 3)) > 0.35)
     visible = visible * (~hidden).float()
-    elsewhere = (present < 0.5) | (gap > _ELSEWHERE * size[0])
+    elsewhere = (present < 0.5) | (gap > _ELSEWHERE * (ends[:, 1] - ends[:, 0]))
     open_ = covered[:, 0].mean(1).gather(1, columns.long()) < _COVERED
     weight = visible[:, None] * (known & open_).float()
     weight = weight * torch.stack([torch.ones_like(present), 0.5 * elsewhere.float()], 1)
@@ -118,7 +124,7 @@ def judge_batch(
 
 def _middle(place: Tensor) -> Tensor:
     """Mean column of what is marked, (B,), pixels; 0 where nothing is."""
-    columns = torch.arange(place.shape[3], device=place.device, dtype=torch.float32)
+    columns = torch.arange(place.shape[3], device=place.device, dtype=torch.float32) + 0.5
     weight = place[:, 0].sum(1)
     return (weight * columns).sum(1) / weight.sum(1).clamp(min=1e-6)
 

@@ -120,16 +120,16 @@ def follow(stores: list[Pictures], folder: Path, *, until: float, threads: int) 
     """Append what is rendered into a folder, until a time or until the stores are full."""
     read: dict[Path, int] = {}
     fresh: list[dict[str, Any]] = []
-    pool = ThreadPoolExecutor(threads)
-    while time.time() < until and int(stores[0].filled) < len(stores[0].pixels):
-        more = _unread(folder, read) if len(fresh) < _CHUNK else []
-        fresh += more
-        # A few are worth a move only once no more follow them.
-        if not fresh or (len(fresh) < _CHUNK and more):
-            time.sleep(2.0)
-            continue
-        append(stores, folder, fresh[:_CHUNK], pool=pool)
-        fresh = fresh[_CHUNK:]
+    with ThreadPoolExecutor(threads) as pool:
+        while time.time() < until and int(stores[0].filled) < len(stores[0].pixels):
+            more = _unread(folder, read) if len(fresh) < _CHUNK else []
+            fresh += more
+            # A few are worth a move only once no more follow them.
+            if not fresh or (len(fresh) < _CHUNK and more):
+                time.sleep(2.0)
+                continue
+            append(stores, folder, fresh[:_CHUNK], pool=pool)
+            fresh = fresh[_CHUNK:]
 
 
 def _unread(folder: Path, read: dict[Path, int]) -> list[dict[str, Any]]:

@@ -14,6 +14,7 @@ from torch import Tensor
 from torch.nn import functional as F
 
 STORED = (640, 480)
+BEYOND = 114.0 / 255.0  # beyond the edge of a picture, as `vision.rectify` has it
 REGIONS = ("boiler_top", "side_rods", "running_board")
 CUES = ("switch_lever", "side_linkage", "edge_stripe")
 
@@ -47,7 +48,14 @@ class Pictures:
     inked: Tensor  # (N,) bool: something of a cab number is in the picture
 
 
-def cut(pixels: Tensor, transform: Tensor, size: tuple[int, int], *, finer: int = 1) -> Tensor:
+def cut(
+    pixels: Tensor,
+    transform: Tensor,
+    size: tuple[int, int],
+    *,
+    finer: int = 1,
+    beyond: float = 0.0,
+) -> Tensor:
     """Sample crops of `size` (width, height) through homographies, as float in 0..1.
 
     Parameters
@@ -57,6 +65,8 @@ def cut(pixels: Tensor, transform: Tensor, size: tuple[int, int], *, finer: int 
         From the crop's pixels to the picture's.
     finer : int
         Sample a grid this many times finer and average: no aliasing when shrinking.
+    beyond : float
+        What the first three channels show beyond the picture; all others show 0 there.
     """
     width, height = size[0] * finer, size[1] * finer
     device = pixels.device
@@ -69,9 +79,12 @@ def cut(pixels: Tensor, transform: Tensor, size: tuple[int, int], *, finer: int 
     points = mapped[..., :2] / mapped[..., 2:].clamp(min=1e-6)
     scale = torch.tensor([2.0 / pixels.shape[3], 2.0 / pixels.shape[2]], device=device)
     source = pixels.float() / 255.0 if pixels.dtype == torch.uint8 else pixels.float()
+    ground = source.new_zeros(source.shape[1], 1, 1)
+    ground[:3] = beyond
     sampled = F.grid_sample(
-        source, (points * scale - 1.0).clamp(-4, 4), mode="bilinear", align_corners=False
+        source - ground, (points * scale - 1.0).clamp(-4, 4), mode="bilinear", align_corners=False
     )
+    sampled = sampled + ground
     return F.avg_pool2d(sampled, finer) if finer > 1 else sampled
 
 

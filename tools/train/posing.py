@@ -10,7 +10,7 @@ from tools.train.augment import patches, photometric
 from tools.train.mixing import moved_box, normal, pasted, uniform
 from tools.train.networks import POSER_PADDING, POSER_SIZE, Poser
 from tools.train.oddments import strewn
-from tools.train.pictures import Pictures, box_transform, cut, through
+from tools.train.pictures import BEYOND, Pictures, box_transform, cut, through
 from tools.train.settings import Settings
 
 # A corner this far beyond the crop (share of its size) says nothing about the crop.
@@ -49,7 +49,8 @@ def poser_batch(
     transform = transform + transform @ lean
     mask = ((pictures.masks[rows] & 24) > 0).to(torch.uint8) * 255
     # The crop is at most one and a half times finer than the network's input.
-    both = cut(torch.cat([pictures.pixels[rows], mask[:, None]], 1), transform, POSER_SIZE)
+    layers = torch.cat([pictures.pixels[rows], mask[:, None]], 1)
+    both = cut(layers, transform, POSER_SIZE, beyond=BEYOND)
     batch, layers = both[:, :3], both[:, 3:]
     batch = pasted(batch, layers, generator, share=settings.paste)
     batch = strewn(batch, empty, generator, share=settings.strewn)

@@ -11,7 +11,7 @@ from torch.nn import functional as F
 from tools.train.augment import coarsened, patches, photometric
 from tools.train.mixing import normal, uniform
 from tools.train.networks import FACE_MARGIN, TENDER_PADDING, TENDER_SIZE, Counter
-from tools.train.pictures import Pictures, box_transform, cut, quad_transform, through
+from tools.train.pictures import BEYOND, Pictures, box_transform, cut, quad_transform, through
 from tools.train.settings import Settings
 
 _WIDEST_BLUR = 3.5  # pixels of the crop
@@ -62,7 +62,7 @@ def counter_batch(
     for index, chosen in enumerate((side, rear)):
         straight = _straightened(faces[:, index], generator, jitter)
         transform = torch.where(chosen[:, None, None], straight, transform)
-    batch = cut(pictures.pixels[rows], transform, TENDER_SIZE)
+    batch = cut(pictures.pixels[rows], transform, TENDER_SIZE, beyond=BEYOND)
     share = settings.patches * settings.ease
     batch, covered = patches(batch, generator, share=share, largest=0.4)
     batch = coarsened(batch, generator, share=settings.coarse)

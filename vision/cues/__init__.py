@@ -9,7 +9,7 @@ from __future__ import annotations
 from vision.cues.evidence import Evidence, gather
 from vision.cues.fuse import weigh
 from vision.cues.number import read_number
-from vision.cues.tender import count, counted, look_at_tender, weigh_counts
+from vision.cues.tender import count, weigh_counts
 from vision.network import Networks
 from vision.photo import closer
 from vision.records import BINARY_CUES, Cue, Photo, Sighting, State
@@ -18,9 +18,7 @@ __all__ = [
     "ENGINE_WIDTH_PX",
     "Evidence",
     "count",
-    "counted",
     "gather",
-    "look_at_tender",
     "read_cues",
     "read_number",
     "weigh",

@@ -36,7 +36,7 @@ _MEASURES: Mapping[str, Callable[[Pixels, float], tuple[Measurement, ...]]] = {
     "side_rods": lambda pixels, aspect: measure_side_rods(pixels, pixel_aspect=aspect),
     "running_board": lambda pixels, aspect: measure_running_board(pixels),
 }
-# Length of a region in the photo below which its part is lost, pixels. By eye, a lever is then
+# Length of a region below which its part is lost, decoded pixels. By eye, a lever is then
 # 5 pixels high and a stripe 1. Labels are made by the same; a region is measured a little wrong.
 ENOUGH_PX = {"boiler_top": 100.0, "side_rods": 60.0, "running_board": 90.0}
 _ABOUT = 0.05  # of the length; chosen
@@ -120,7 +120,7 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
     pixels = shown[above : shown.shape[0] - above, beside : shown.shape[1] - beside]
     height, width = pixels.shape[:2]
     aspect = min(max(slenderness(quad) * height / width, 0.5), 2.0)
-    # As many as were looked at: a phone's photo has more than are decoded of it.
+    # As many pixels as were looked at: a phone's photo has more than are decoded of it.
     length = region_length(quad) * photo.scale
     values = {
         "judge_present": _limited(float(out["decision"][0])),
@@ -130,6 +130,7 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         "engine": _limited(logit(sighting.score)),
         "inside": inside,
         "log_length": math.log(max(length, 1.0)),
+        "length_px": region_length(quad),
         "log_slenderness": math.log(max(slenderness(quad), 1e-3)),
         "long_enough": long_enough(region, length),
         **_light_of(pixels),
@@ -196,7 +197,7 @@ def region_length(quad: Region) -> float:
 
 
 def long_enough(region: str, length: float) -> float:
-    """From 0 to 1 about the length at which a region's part begins to be seen, pixels."""
+    """From 0 to 1 about the length at which a region's part begins to be seen, decoded pixels."""
     return sigmoid(math.log(max(length, 1.0) / ENOUGH_PX[region]) / _ABOUT)
 
 

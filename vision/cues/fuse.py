@@ -31,7 +31,7 @@ MAYBE_IN_SIGHT = 0.3
 # A value far outside what the fit saw must not carry the sum away with it: standard deviations.
 _FAR = 4.0
 # Reasons are told in this order; the first that holds is told. Limits by eye on renders.
-_FEW_PIXELS = math.log(80.0)  # region length in pixels of the photo
+_FEW_PIXELS = math.log(80.0)  # region length in decoded pixels
 _INSIDE = 0.6  # share of the region inside the picture
 _NARROW = 0.8  # log of length over height of the region: seen nearly end-on
 _SOFT = 2.0  # log(1 + variance of the Laplacian)
@@ -173,7 +173,7 @@ def hidden_because(evidence: Evidence) -> str:
     if values["inside"] < _INSIDE:
         return f"{place} cut off by the edge of the picture"
     if values["log_length"] < _FEW_PIXELS:
-        return f"{place} only {math.exp(values['log_length']):.0f} pixels long"
+        return f"{place} only {values['length_px']:.0f} pixels long"
     if values["log_slenderness"] < _NARROW:
         return f"{place} seen nearly end-on"
     if values["exposure_near_black"] > _DARK:

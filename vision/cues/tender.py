@@ -76,7 +76,8 @@ def look_at_tender(photo: Photo, tender: Box, networks: Networks) -> TenderLooks
     depends on, so that both say the same but for their errors. A face that is turned well
     away and leaves a doubt is looked at again, straightened by the corners that the counter
     found itself: in the box of a tender seen from near its end the rear takes most of the
-    room, and the axles stand close together.
+    room, and the axles stand close together. So is the side, however wide, where its axles
+    are unsure.
     """
     network = networks["tender"]
     crop = box_crop(photo, tender.padded(_PADDING), network.size)
@@ -88,7 +89,8 @@ def look_at_tender(photo: Photo, tender: Box, networks: Networks) -> TenderLooks
     for index, (name, corners) in enumerate(zip(("axles", "lamps"), faces.tolist(), strict=True)):
         if plain["countable"][index] < _PERHAPS or plain[name].max() >= _DOUBTLESS:
             continue
-        if _width(corners) >= _NARROW * network.size[0] and not (unsure and index == 0):
+        narrow = _width(corners) < _NARROW * network.size[0]
+        if not narrow and not (unsure and name == "axles"):
             continue
         a, b, c, d = crop.photo_points([(x, y) for x, y in corners])
         try:

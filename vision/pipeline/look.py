@@ -12,7 +12,7 @@ from vision import __version__
 from vision.records import Box, Cue, Heading, NotFound, Sighting, State
 
 # Increased whenever what is kept of a photo changes its meaning.
-LOOK_FORMAT = "9"
+LOOK_FORMAT = "10"
 
 
 def eye_name(model: str) -> str:
