@@ -47,6 +47,7 @@ def cue_values(rng: np.random.Generator, present: float, visible: float) -> dict
         "engine": 4.0,
         "inside": 1.0,
         "log_length": float(rng.normal(5.3, 0.4)),
+        "length_px": 200.0,
         "log_sharpness": float(rng.normal(5, 1)),
         "thin_count": 1.0,
     }
