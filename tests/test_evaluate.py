@@ -24,7 +24,7 @@ from tools.evaluate.report import split_rows
 from tools.evaluate.rows import Row, share, table
 from tools.evaluate.summary import summary
 from tools.evaluate.targets import TARGETS, Target
-from tools.look import Corruption, _spread, spoilt
+from tools.look import Corruption, spoilt, spread
 from tools.looks import Judged, judge, read_looks
 from vision.photo import open_photo
 from vision.records import PhotoUnreadable
@@ -428,8 +428,8 @@ def test_a_lever_is_judged_where_told_untold_and_told_wrongly(tmp_path: Path) ->
 
 def test_some_of_a_folders_pictures_are_whole_scenes_from_all_over_it() -> None:
     labels = [{"file": f"{job:03d}_{view}", "job": job} for job in range(50) for view in range(6)]
-    kept = _spread(labels, 60)
+    kept = spread(labels, 60)
     assert len(kept) == 60
     jobs = sorted({label["job"] for label in kept})
     assert len(jobs) == 10 and jobs[0] < 5 and jobs[-1] > 40
-    assert _spread(labels, 1000) == labels
+    assert spread(labels, 1000) == spread(labels, None) == labels

@@ -21,10 +21,9 @@ from torch import Tensor, nn
 from tools.sums import write_sums
 from tools.train.networks import (
     CHARACTERS,
-    CROP_MARGINS,
     CROP_SIZES,
-    FACE_MARGIN,
     FINDER_SIZE,
+    MARGINS,
     NUMBER_SIZE,
     POSER_SIZE,
     TENDER_SIZE,
@@ -150,8 +149,7 @@ def export(name: str, weights: Path, target: Path, *, version: str) -> float:
     report = weights.with_suffix(".json")
     trained = training_words(json.loads(report.read_text("utf-8"))) if report.exists() else ""
     facts = {"format": FORMAT, "version": version, "name": name, "training": trained}
-    beyond = FACE_MARGIN if name == "tender" else CROP_MARGINS.get(name, (0, 0))
-    margin = ",".join(str(pixels) for pixels in beyond)
+    margin = ",".join(str(pixels) for pixels in MARGINS.get(name, (0, 0)))
     onnx.helper.set_model_props(model, facts | {"rows": str(size[1]), "margin": margin})
     _store_halves(model)
     onnx.save(model, target)

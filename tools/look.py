@@ -147,14 +147,19 @@ def _one(task: _Task) -> str:
     return json.dumps(line)
 
 
-def _spread(labels: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
-    """Some `most` labels of whole scenes, evenly from all scenes."""
+def spread(labels: list[dict[str, Any]], most: int | None) -> list[dict[str, Any]]:
+    """Some `most` labels of whole scenes, evenly from all scenes; None for all of them.
+
+    So pairs stay together, and no renderer is left out.
+    """
+    if most is None:
+        return labels
     scenes: dict[Any, list[dict[str, Any]]] = {}
     for label in labels:
         scenes.setdefault(label.get("job", label["file"]), []).append(label)
     every = list(scenes.values())
     step = max(len(labels) / most, 1.0)
-    kept = [every[round(k * step)] for k in range(len(every)) if round(k * step) < len(every)]
+    kept = [every[int(at)] for at in np.arange(0, len(every), step)]
     return [label for scene in kept for label in scene][:most]
 
 
@@ -168,14 +173,8 @@ def look_over(
     corruption: Corruption | None = None,
     engine_width: float = ENGINE_WIDTH_PX,
 ) -> int:
-    """Look at the labelled pictures of a folder, or at so many scenes' worth of them.
-
-    `most` pictures are those of whole scenes from all over the folder, so that pairs stay
-    together and no renderer is left out. Returns the number of lines written.
-    """
-    labels = read_labels(folder)
-    if most is not None:
-        labels = _spread(labels, most)
+    """Look at the labelled pictures of a folder, or `spread` over it; the lines written."""
+    labels = spread(read_labels(folder), most)
     tasks = [_Task(folder, label, models, corruption, engine_width) for label in labels]
     with mp.get_context("spawn").Pool(workers) as pool, gzip.open(out, "wt") as lines:
         for line in pool.imap(_one, tasks, chunksize=16):

@@ -10,8 +10,8 @@ import numpy as np
 from tools.calibrate.limits import seen_limit
 from tools.calibrate.logistic import PLACED_TERMS, as_stated, fit, predict
 from tools.looks import Look, clearly_unseen, place_told
-from vision.cues.evidence import PARTS_ALONG
-from vision.pipeline.placing import LEVER, SURE, at_share
+from vision.cues.evidence import PARTS_ALONG, at_share
+from vision.pipeline.placing import LEVER, SURE
 
 # The lever's judge says more than it sees: where no place is stated it has to be this sure,
 # and the boiler top this surely in sight. Chosen.
@@ -79,7 +79,7 @@ def _row(look: Look) -> dict[str, float]:
     place = _place(look)
     assert place is not None
     said = [values[f"said_{part:02d}"] for part in range(PARTS_ALONG)]
-    return {**values, "said_here": at_share(said, place)}
+    return {**values, "said_here": float(at_share(said, place))}
 
 
 def _place(look: Look) -> float | None:

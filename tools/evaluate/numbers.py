@@ -20,7 +20,7 @@ from types import MappingProxyType
 from typing import Any
 
 from tools.evaluate.rows import Row, share
-from tools.look import read_labels
+from tools.look import read_labels, spread
 from tools.looks import Judged
 from vision.cues import read_number
 from vision.estimate.numbers import ILLEGIBLE, reading_likelihood
@@ -68,12 +68,12 @@ def _line(task: tuple[Path, str, Path]) -> str:
 
 def read_over(folder: Path, out: Path, *, models: Path, workers: int, most: int | None) -> int:
     """Read every picture of a folder that is labelled with an engine; the lines written."""
-    files = [
-        str(label["file"])
+    labels = [
+        label
         for label in read_labels(folder)
         if label.get("locomotive") and not Path(label["file"]).stem.endswith("t")
     ]
-    tasks = [(folder, file, models) for file in files[:most]]
+    tasks = [(folder, str(label["file"]), models) for label in spread(labels, most)]
     with mp.get_context("spawn").Pool(workers) as pool, gzip.open(out, "wt") as lines:
         for line in pool.imap(_line, tasks, chunksize=8):
             lines.write(line + "\n")

@@ -11,7 +11,7 @@ from torch.nn import functional as F
 from tools.train.augment import coarsened, grainy, patches, photometric
 from tools.train.heat import focal
 from tools.train.mixing import normal, uniform
-from tools.train.networks import COLUMN, CROP_MARGINS, CROP_SIZES, Judge
+from tools.train.networks import COLUMN, CROP_SIZES, MARGINS, Judge
 from tools.train.pictures import BEYOND, REGIONS, Pictures, cut, quad_transform, through
 from tools.train.settings import Settings
 from tools.train.sprites import draw_decoys, draw_levers
@@ -56,7 +56,7 @@ def judge_batch(
     """
     count = len(rows)
     name = REGIONS[region]
-    size, margin = CROP_SIZES[name], CROP_MARGINS.get(name, (0, 0))
+    size, margin = CROP_SIZES[name], MARGINS.get(name, (0, 0))
     true = quad = pictures.corners[rows, region]
     along = (quad[:, 0] - quad[:, 1]).norm(dim=1)
     # Shared shift, slant and stretch: what the poser's errors look like, seen from here.

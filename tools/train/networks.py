@@ -18,17 +18,15 @@ POSER_SIZE = (384, 192)
 TENDER_SIZE = (256, 160)
 TENDER_PADDING = 0.12
 FACES = ("side", "rear")  # of a tender; its axles are counted along one, its lamps on the other
-# What a straightened face shows beyond itself, at either side and above and below, pixels.
-FACE_MARGIN = (16, 12)
 NUMBER_SIZE = (256, 128)
 # Classes of the reader: the figures, and whatever else looks like a character.
 CHARACTERS = 11
 AXLE_COUNTS = (2, 3, 4, 5, 6, 7, 8)
 LAMP_COUNTS = (0, 1, 2)
 CROP_SIZES = {"boiler_top": (448, 128), "side_rods": (384, 128), "running_board": (512, 64)}
-# What a crop shows beyond its region, on either side and above and below, pixels: only who
-# sees past the poser's corners can tell how far these err.
-CROP_MARGINS = {"boiler_top": (32, 8)}
+# What a straightened crop, of a region or of a tender's face, shows beyond it, at either side
+# and above and below, pixels: only who sees past the corners can tell how far these err.
+MARGINS = {"boiler_top": (32, 8), "tender": (16, 12)}
 # How much of the engine's box, on every side, the poser sees beyond it.
 POSER_PADDING = 0.15
 HEADINGS = ("left", "right", "toward", "away")

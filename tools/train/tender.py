@@ -10,7 +10,7 @@ from torch.nn import functional as F
 
 from tools.train.augment import coarsened, patches, photometric
 from tools.train.mixing import normal, uniform
-from tools.train.networks import FACE_MARGIN, TENDER_PADDING, TENDER_SIZE, Counter
+from tools.train.networks import MARGINS, TENDER_PADDING, TENDER_SIZE, Counter
 from tools.train.pictures import BEYOND, Pictures, box_transform, cut, quad_transform, through
 from tools.train.settings import Settings
 
@@ -100,7 +100,7 @@ def _straightened(quad: Tensor, generator: torch.Generator, jitter: float) -> Te
     quad = quad + (error[..., :1] * across + error[..., 1:] * down) * jitter
     mirror = uniform((count, 1, 1), generator) < 0.5
     quad = torch.where(mirror, quad[:, [1, 0, 3, 2]], quad)
-    return quad_transform(quad, TENDER_SIZE, margin=FACE_MARGIN)
+    return quad_transform(quad, TENDER_SIZE, margin=MARGINS["tender"])
 
 
 def _from_the_left(corners: Tensor) -> Tensor:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -120,8 +120,9 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
     pixels = shown[above : shown.shape[0] - above, beside : shown.shape[1] - beside]
     height, width = pixels.shape[:2]
     aspect = min(max(slenderness(quad) * height / width, 0.5), 2.0)
+    in_photo = region_length(quad)
     # As many pixels as were looked at: a phone's photo has more than are decoded of it.
-    length = region_length(quad) * photo.scale
+    length = in_photo * photo.scale
     values = {
         "judge_present": _limited(float(out["decision"][0])),
         "judge_visible": _limited(float(out["decision"][1])),
@@ -130,7 +131,7 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         "engine": _limited(logit(sighting.score)),
         "inside": inside,
         "log_length": math.log(max(length, 1.0)),
-        "length_px": region_length(quad),
+        "length_px": in_photo,
         "log_slenderness": math.log(max(slenderness(quad), 1e-3)),
         "long_enough": long_enough(region, length),
         **_light_of(pixels),
@@ -155,11 +156,20 @@ def _said_along(
     ends : ndarray, shape (2,)
         Between which columns of the crop, pixels, the region truly lies: its corners err.
     """
-    front, rear = (float(end) for end in ends)
-    shares = (np.arange(PARTS_ALONG) + 0.5) / PARTS_ALONG
-    middles = (np.arange(len(answers)) + 0.5) * width / len(answers)
-    said = np.interp(front + shares * (rear - front), middles, answers)
+    front, rear = (float(end) / width for end in ends)
+    said = at_share(answers, front + _middles(PARTS_ALONG) * (rear - front))
     return {f"said_{part:02d}": _limited(float(x)) for part, x in enumerate(said)}
+
+
+def at_share(
+    said: Sequence[float] | NDArray[np.float32], share: float | NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """What is said of shares of a length, between the middles of the equal parts it is said of."""
+    return np.asarray(np.interp(share, _middles(len(said)), said), dtype=np.float64)
+
+
+def _middles(parts: int) -> NDArray[np.float64]:
+    return (np.arange(parts) + 0.5) / parts
 
 
 def _light_of(pixels: Pixels) -> dict[str, float]:

@@ -7,12 +7,9 @@ elsewhere: the engine may be another casting than the guide's.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
-from vision.cues.evidence import logit, sigmoid
+from vision.cues.evidence import at_share, logit, sigmoid
 from vision.records import REGION_OF_CUE, Box, Cue, NotFound, Region, Sighting, State
 
 LEVER = "switch_lever"
@@ -42,7 +39,7 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     """
     if cue.name != LEVER or lever_at is None or not cue.along:
         return cue
-    p = sigmoid(at_share([logit(said) for said in cue.along], lever_at))
+    p = sigmoid(float(at_share([logit(said) for said in cue.along], lever_at)))
     if p < 0.5 and cue.p_present is not None and cue.p_present >= SURE:
         elsewhere = f"{cue.because}, but not where the guide has this casting's lever"
         return replace(cue, because=elsewhere)
@@ -69,12 +66,6 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
         where=where,
         in_sight=state is State.UNSEEN,
     )
-
-
-def at_share(said: Sequence[float], share: float) -> float:
-    """What is said of a share of a region's length, between the middles of its equal parts."""
-    middles = (np.arange(len(said)) + 0.5) / len(said)
-    return float(np.interp(share, middles, said))
 
 
 def _around(region: Region, share: float) -> Box:
