@@ -26,7 +26,7 @@ from tools.train.tender import counter_batch, counter_loss
 
 # A step of a judge, of the counter or of the reader takes a card less time than it takes to
 # launch it: twice the rows come nearly free.
-_BATCH = {"finder": 64, "poser": 96, "judge": 256, "tender": 256, "number": 384}
+_BATCH = {"finder": 64, "poser": 96, "judge": 256, "tender": 256, "number": 768}
 _PEAK_RATE = {"finder": 2e-3, "poser": 2e-3, "judge": 2.5e-3, "tender": 2e-3, "number": 2.5e-3}
 _DECAY = 0.02
 _GOING_ON = 0.5  # of the peak rate, from weights that there are
@@ -34,6 +34,8 @@ _KEEP_EVERY = 60.0  # seconds between weights kept on the way
 _AVERAGE = 0.999  # weight averaging, per step; the first steps average faster
 
 _BATCH_ON_CORES = 32  # larger ones only wait longer
+_LOG_EVERY = 50  # steps
+_MOST_SKIPPED = 0.02  # of the steps; more than one in fifty means that the weights are lost
 _RECOUNT_EVERY = 200  # steps between looks for pictures that have come in
 
 
@@ -151,7 +153,7 @@ def _optimiser(net: nn.Module, rate: float) -> torch.optim.Optimizer:
     decayed = [p for p in net.parameters() if p.ndim > 1]
     plain = [p for p in net.parameters() if p.ndim <= 1]
     groups = [{"params": decayed, "weight_decay": _DECAY}, {"params": plain, "weight_decay": 0.0}]
-    return torch.optim.AdamW(groups, lr=rate)
+    return torch.optim.AdamW(groups, lr=rate, fused=True)
 
 
 def train(
@@ -163,10 +165,12 @@ def train(
     seed: int,
     keep: Callable[[nn.Module, dict[str, object]], None],
     start: Path | None = None,
+    steps: int | None = None,
 ) -> None:
     """Train one network until a time, with a one-cycle rate and averaged weights.
 
-    From the weights in `start`, at a lower rate, where there are any.
+    From the weights in `start`, at a lower rate, where there are any; for so many `steps`,
+    however long they take, where these are given.
     """
     torch.manual_seed(seed)
     device = pictures.pixels.device
@@ -178,11 +182,20 @@ def train(
         _start_from(task.net, torch.load(start, map_location="cpu", weights_only=True))
     net = task.net.to(device, memory_format=torch.channels_last).train()
     average = copy.deepcopy(net).eval()
+    if (
+        device.type == "cuda" and steps is None
+    ):  # on cores, or for a few steps, making the kernels takes longer than they save
+        _quickened(net)
     peak = _PEAK_RATE["judge" if name in REGIONS else name] * (1.0 if start is None else _GOING_ON)
     optimiser = _optimiser(net, peak)
-    started, kept, step, skipped, losses = time.time(), time.time(), 0, 0, []
+    started, kept, step, losses = time.time(), time.time(), 0, []
+    skipped = torch.zeros((), device=device)
     seconds = max(until - started, 1e-3)
-    while (done := (time.time() - started) / seconds) < 1.0:
+
+    def done_by() -> float:
+        return step / steps if steps else (time.time() - started) / seconds
+
+    while (done := done_by()) < 1.0:
         rate = peak * min(1.0, done / 0.08) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
         for group in optimiser.param_groups:
             group["lr"] = rate
@@ -190,28 +203,48 @@ def train(
         if step % _RECOUNT_EVERY == 0:
             supply.recount()
         loss = task.loss(net, supply.next())
-        if not torch.isfinite(loss):  # one degenerate homography must not end the run
-            skipped += 1
-            continue
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        nn.utils.clip_grad_norm_(net.parameters(), 5.0)
-        optimiser.step()
+        _stepped(net, loss, optimiser, skipped)
         step += 1
-        _follow(average, net, min(_AVERAGE, step / (step + 20.0)))
-        if step % 50 == 0:
+        _follow(average, net, min(_AVERAGE, step / (step + 20.0)) if settings.averaged else 0.0)
+        if step % _LOG_EVERY == 0:
             losses.append(round(loss.item(), 4))
+            if int(skipped) > _MOST_SKIPPED * step + _LOG_EVERY // 2:
+                raise RuntimeError(f"{name}: {int(skipped)} of {step} steps led nowhere")
         if step % 1000 == 0:
             print(f"{name} step {step} loss {sum(losses[-20:]) / 20:.4f}", flush=True)
         if time.time() - kept > _KEEP_EVERY:
-            keep(average, _report(step, skipped, supply.batch, losses, finished=False))
+            keep(average, _report(step, int(skipped), supply.batch, losses, finished=False))
             kept = time.time()
     supply.close()
-    keep(average, _report(step, skipped, supply.batch, losses, finished=True))
-    print(
-        f"{name}: {step} steps of {supply.batch}, last losses {losses[-5:]}, {skipped} skipped",
-        flush=True,
-    )
+    keep(average, _report(step, int(skipped), supply.batch, losses, finished=True))
+    told = f"last losses {losses[-5:]}, {int(skipped)} skipped"
+    print(f"{name}: {step} steps of {supply.batch}, {told}", flush=True)
+
+
+def _quickened(net: nn.Module) -> None:
+    """Have the trunk worked on by fused kernels: two thirds of a step's time for half a minute.
+
+    The trunk alone. A maximum's slope goes to the place that held it; fused, the values are
+    worked out a second time, rounded in another way, and no place may hold it any more: the
+    slope was lost, or divided by none, and the weights with it.
+    """
+    net.trunk.compile()
+
+
+def _stepped(
+    net: nn.Module, loss: Tensor, optimiser: torch.optim.Optimizer, skipped: Tensor
+) -> None:
+    """One step down the loss, unless its slope is not finite; then it is counted as skipped.
+
+    One degenerate homography must not end the run, nor may the cores wait for the card to
+    hear of it: the optimiser's own kernels leave everything as it was.
+    """
+    optimiser.zero_grad(set_to_none=True)
+    loss.backward()
+    lost = (~torch.isfinite(nn.utils.clip_grad_norm_(net.parameters(), 5.0))).float()
+    optimiser.found_inf = lost  # type: ignore[attr-defined]
+    optimiser.step()
+    skipped += lost
 
 
 def _start_from(net: nn.Module, weights: dict[str, Tensor]) -> None:
@@ -238,5 +271,4 @@ def _follow(average: nn.Module, net: nn.Module, keep: float) -> None:
     """Move the averaged weights towards the current ones; running statistics are copied."""
     mine, theirs = list(average.parameters()), [p.detach() for p in net.parameters()]
     torch._foreach_lerp_(mine, theirs, 1.0 - keep)
-    for kept, current in zip(average.buffers(), net.buffers(), strict=True):
-        kept.copy_(current)
+    torch._foreach_copy_([*average.buffers()], [*net.buffers()])

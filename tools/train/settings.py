@@ -38,6 +38,8 @@ class Settings:
     warming : float
         Share of the training over which the first, second and last of these rise from
         `COOL` of their strength: a lever is first found in clear pictures.
+    averaged : bool
+        Whether the weights kept are a running mean of those on the way.
     progress : float
         Share of the training that is done; kept by the training loop.
     """
@@ -53,6 +55,7 @@ class Settings:
     grainy: float = 0.08
     jitter: float = 1.0
     warming: float = 0.25
+    averaged: bool = True
     progress: float = 1.0
 
     @property

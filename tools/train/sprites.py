@@ -119,6 +119,22 @@ def _drawn(
     shape: _Shape,
     margin: int,
 ) -> tuple[Tensor, Tensor]:
+    """The batch with a shape in each chosen crop, and how much of each pixel it covers.
+
+    Only those are worked on: the distances from a shaft, taken at every pixel, cost as much
+    as all that a crop goes through otherwise.
+    """
+    some, across = batch[chosen], across[chosen]
+    cover = batch.new_zeros(len(batch), 1, *batch.shape[2:])
+    if not len(some):
+        return batch, cover
+    some, cover[chosen] = _into_all(some, generator, across, shape, margin)
+    return batch.masked_scatter(chosen.view(-1, 1, 1, 1), some), cover
+
+
+def _into_all(
+    batch: Tensor, generator: torch.Generator, across: Tensor, shape: _Shape, margin: int
+) -> tuple[Tensor, Tensor]:
     count, _, rows, cols = batch.shape
     device = batch.device
     inner = rows - 2 * margin
@@ -154,7 +170,7 @@ def _drawn(
         side = torch.where(distance < nearest, off_x / (radius + 0.5), side)
         nearest = torch.minimum(nearest, distance)
         cover = torch.maximum(cover, part)
-    cover = cover[:, None] * chosen.view(-1, 1, 1, 1).float()
+    cover = cover[:, None]
     # No sharper than the picture it is drawn on, or the edges give it away.
     for _ in range(int(float(uniform((), generator)) * 3)):
         cover = F.avg_pool2d(cover, 3, 1, 1)
