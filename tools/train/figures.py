@@ -189,6 +189,22 @@ def _surround(rng: np.random.Generator, layers: NDArray[np.float32], boxes: Ink)
         pad = rng.uniform(0.3, 0.8, 4) * TALL
         outline = (left - pad[0], top - pad[1], right + pad[2], bottom + pad[3])
         layers[3] = _panel(rng, outline, int(rng.integers(1, 4)))
+    if rng.random() < 0.15:
+        _blot(rng, layers[1], (left, top, right, bottom))
+
+
+def _blot(rng: np.random.Generator, layer: Ink, number: tuple[float, ...]) -> None:
+    """Bare metal or a mark as high as a figure, where one more figure would stand."""
+    left, top, right, bottom = number
+    reach = rng.uniform(0.25, 0.6, 2) * (bottom - top)
+    aside = (0.9 + rng.uniform(0.0, 0.5)) * reach[0]
+    middle = (left - aside if rng.random() < 0.5 else right + aside, (top + bottom) / 2)
+    turns = np.sort(rng.uniform(0, 2 * np.pi, int(rng.integers(5, 12))))
+    rays = rng.uniform(0.4, 1.0, len(turns))[:, None] * reach * [0.7, 1.0]
+    points = np.array(middle) + rays * np.stack([np.cos(turns), np.sin(turns)], 1)
+    blot = np.zeros(layer.shape, np.uint8)
+    cv2.fillPoly(blot, [np.round(points).astype(np.int32)], 255, cv2.LINE_AA)
+    np.maximum(layer, blot.astype(np.float32) / 255, out=layer)
 
 
 def _panel(rng: np.random.Generator, edges: tuple[float, ...], thick: int) -> Ink:

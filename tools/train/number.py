@@ -22,6 +22,7 @@ STRIDE = 4
 # The window divided by each is a multiple of 8, as the JPEG blocks want it.
 _ENLARGED = (1.0, 4 / 3, 2.0, 8 / 3)
 _HEIGHT = (12.0, 50.0)  # of figures in the crop, pixels
+_WIDEST_BLUR = 3.6  # standard deviation, pixels of the photo
 _LEAST_PX = 5.0  # of figures in the photo; below, nobody can tell and nothing is taught
 
 
@@ -61,7 +62,8 @@ def number_batch(
         mark.told &= mark.boxes[..., 3] >= _LEAST_PX
         share = settings.patches * settings.ease
         batch, covered = patches(batch, generator, share=share, largest=0.35)
-        batch = photometric(batch, generator, strength=settings.photometric * settings.ease)
+        strength = settings.photometric * settings.ease
+        batch = photometric(batch, generator, strength=strength, widest=_WIDEST_BLUR)
         mark.told &= _within(covered, mark.boxes) < 0.4
         pixels.append(F.interpolate(batch, size=WINDOW[::-1], mode="bilinear"))
         mark.boxes *= times
