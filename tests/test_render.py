@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from tools import locomotive, scene
-from tools.produce import clock
+from tools.produce.phases import clock
 from tools.render import plan
 from tools.render.projection import camera_basis, project
 from tools.render.quieten import quieten

@@ -176,6 +176,8 @@ def training_words(report: dict[str, Any]) -> str:
     many = f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures{cut}"
     if "share" in report:
         many += f", of which {report['share']:.0%} of the way is kept"
+    if chosen := report.get("chosen"):
+        many += f", the {chosen} of two such runs"
     return before + many
 
 

@@ -1,0 +1,1 @@
+"""From nothing to models and looks within a stated time: `python -m tools.produce`."""

@@ -1,0 +1,90 @@
+"""All trainings side by side, and what is kept of them."""
+
+from __future__ import annotations
+
+import argparse
+import shutil
+import subprocess
+import time
+from pathlib import Path
+
+from tools.produce.phases import AGAIN, FOLDERS, LOADS
+from tools.produce.rendering import filled, start
+from tools.render.closeup import SIZES
+from vision.network import NAMES
+
+Run = tuple[str, str, "subprocess.Popen[bytes]"]  # network, folder of its weights, process
+
+
+def training(options: argparse.Namespace, until: float) -> list[Run]:
+    """Finder and poser on whole pictures, all others on close views, or on whole ones too.
+
+    On cores one after the other and to the end: side by side they need six times the memory.
+    On cards all at once. Those of `options.twice` are trained a second time, by another seed.
+    """
+    log = options.out / "log"
+    near = {name: options.out / "close" / FOLDERS.get(name, name) for name in options.only}
+    near = {name: folder for name, folder in near.items() if filled(folder)}
+    once = [(name, "weights") for name in LOADS if name in options.only]
+    again = [(name, AGAIN) for name in options.twice]
+    wanted = sorted([*once, *again], key=lambda one: -LOADS[one[0]])
+    loads = [0.0] * max(options.cards, 1)
+    runs: list[Run] = []
+    for index, (name, kept) in enumerate(wanted):
+        command = ["tools.train", "--out", str(options.out / kept), "--only", name]
+        command += ["--seed", str(1 + (kept == AGAIN))]
+        command += ["--data", str(near.get(name, options.out / "train"))]
+        command += ["--from", str(options.start)] if options.start else []
+        if name in near:
+            command += ["--stored", *(str(side) for side in SIZES[near[name].name])]
+        if options.cards == 0:
+            each = max(until - time.time(), 6.0) / (len(wanted) - index)
+            runs.append((name, kept, start([*command, "--seconds", f"{each:.0f}"], log)))
+            runs[-1][2].wait()
+            continue
+        card = loads.index(min(loads))
+        loads[card] += LOADS[name]
+        command += ["--until", f"{until:.0f}", "--devices", f"cuda:{card}"]
+        runs.append((name, kept, start(command, log, OMP_NUM_THREADS="2")))
+    return runs
+
+
+def finished(options: argparse.Namespace, runs: list[Run]) -> None:
+    """Wait for all trainings; tell of those that failed, and keep nothing of them."""
+    going = list(runs)
+    while going:
+        over = [run for run in going if run[2].poll() is not None]
+        going = [run for run in going if run not in over]
+        for name, kept, process in over:
+            if process.returncode == 0:
+                continue
+            print(f"{time.time():.0f} training of {name} failed, see log", flush=True)
+            for path in (options.out / kept).glob(f"{name}.*"):
+                path.unlink()
+        time.sleep(1.0 if going else 0.0)
+
+
+def chosen(options: argparse.Namespace) -> None:
+    """Of what was trained twice the better, or the mean; or the one there is."""
+    for name in options.twice:
+        folders = [options.out / kept for kept in ("weights", AGAIN)]
+        there = [folder for folder in folders if (folder / f"{name}.pt").exists()]
+        if len(there) == 2:
+            choose = ["tools.train.choose", "--name", name, "--out", str(folders[0])]
+            choose += ["--among", *(str(folder) for folder in folders)]
+            choose += ["--data", str(options.out / "check" / FOLDERS.get(name, name))]
+            start(choose, options.out / "log").wait()
+        elif there == folders[1:]:
+            _copy(name, there[0], folders[0])
+
+
+def spared(options: argparse.Namespace) -> None:
+    """Networks without new weights are exported as they were, where weights are at hand."""
+    for name in NAMES:
+        if options.start and not (options.out / "weights" / f"{name}.pt").exists():
+            _copy(name, options.start, options.out / "weights")
+
+
+def _copy(name: str, source: Path, target: Path) -> None:
+    for path in source.glob(f"{name}.*"):
+        shutil.copy(path, target)
