@@ -16,6 +16,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from tools.evaluate.ablations import ablation_table, read_ablations
 from tools.evaluate.card import refresh
 from tools.evaluate.numbers import read_numbers
 from tools.evaluate.report import Report, report_looks, report_photos
@@ -47,13 +48,14 @@ def main() -> None:
     parser.add_argument("--looks", type=Path, nargs="+", default=[], metavar="FILE")
     parser.add_argument("--numbers", type=Path, nargs="+", default=[], metavar="FILE")
     parser.add_argument("--photos", type=Path, metavar="DIR", help="labelled photographs")
+    parser.add_argument("--ablations", type=Path, metavar="FILE", help="of tools.train.ablate")
     parser.add_argument("--models", type=Path, default=Path("models"))
     parser.add_argument("--fusion", type=Path, help="default: fusion.json in --models")
     parser.add_argument("--card", type=Path, help="refresh the marked blocks of this file")
     parser.add_argument("--strict", action="store_true", help="exit with 1 on a missed target")
     arguments = parser.parse_args()
-    if not arguments.looks and arguments.photos is None:
-        parser.error("--looks FILE... or --photos DIR")
+    if not (arguments.looks or arguments.photos or arguments.ablations):
+        parser.error("--looks FILE..., --photos DIR or --ablations FILE")
     path = arguments.fusion or arguments.models / "fusion.json"
     fusion = json.loads(path.read_text(encoding="utf-8"))
     renders, photographs = Report(), Report()
@@ -68,8 +70,12 @@ def main() -> None:
         report_photos(arguments.photos, arguments.models, fusion, photographs)
     if arguments.card is not None:
         training = {"training": training_table(arguments.models)}
+        if arguments.ablations is not None:
+            training["ablations"] = ablation_table(read_ablations(arguments.ablations))
         for blocks in (renders.blocks, photographs.blocks, training):
             refresh(arguments.card, blocks)
+    if not arguments.looks and arguments.photos is None:
+        return
     missed = renders.missed + photographs.missed
     print("\n".join(["Targets missed:", *(f"- {m}" for m in missed or ["none"])]))
     if arguments.strict and missed:

@@ -155,6 +155,16 @@ def at_column(along: Tensor, column: Tensor) -> Tensor:
     return along.gather(1, low) * (1 - share) + along.gather(1, low + 1) * share
 
 
+def answered(net: Judge, batch: tuple[Tensor, Tensor, Tensor, Tensor, Asked]) -> Tensor:
+    """Logits (B,) that the part is there; of a judge that is told places, at its own place."""
+    pixels, *_, asked = batch
+    logits, _, *told = net(pixels)
+    if not told:
+        return logits[:, 0]
+    along, ends = told
+    return at_column(along, _column(asked.share, ends))[:, 0]
+
+
 def judge_loss(
     net: Judge,
     batch: tuple[Tensor, Tensor, Tensor, Tensor, Asked],

@@ -1,0 +1,138 @@
+"""What a training leaves behind: steps that lead nowhere, twins to choose between, ablations.
+
+Skipped where the training's library is not installed: using telltale needs none of it.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tools.evaluate.ablations import ANOTHER_SEED, WHOLE, ablation_table, read_ablations
+
+torch = pytest.importorskip("torch", reason="the training's library is not among the tests' own")
+
+from tools.train.ablate import INGREDIENTS, judged, variants  # noqa: E402
+from tools.train.choose import MEAN, choose  # noqa: E402
+from tools.train.loading import empty  # noqa: E402
+from tools.train.loop import Task, _optimiser, _stepped  # noqa: E402
+from tools.train.settings import Settings  # noqa: E402
+
+
+def _net() -> torch.nn.Module:
+    torch.manual_seed(1)
+    return torch.nn.Sequential(torch.nn.Linear(2, 3), torch.nn.Linear(3, 1))
+
+
+@pytest.mark.parametrize("bad", [float("nan"), float("inf")])
+def test_a_step_without_a_finite_slope_changes_nothing_and_is_counted(bad: float) -> None:
+    net, skipped = _net(), torch.zeros(())
+    optimiser = _optimiser(net, 0.1)
+    _stepped(net, net(torch.ones(4, 2)).mean(), optimiser, skipped)
+    assert float(skipped) == 0.0
+    before = {name: value.clone() for name, value in net.state_dict().items()}
+    _stepped(net, net(torch.full((4, 2), bad)).mean(), optimiser, skipped)
+    assert float(skipped) == 1.0
+    assert all(torch.equal(before[name], value) for name, value in net.state_dict().items())
+    _stepped(net, net(torch.ones(4, 2)).mean(), optimiser, skipped)
+    assert not torch.equal(before["0.weight"], net.state_dict()["0.weight"])
+
+
+def test_the_steps_are_those_of_the_librarys_own_optimiser() -> None:
+    """`torch.optim.AdamW` step by step, without fused kernels, on clipped gradients."""
+    mine, theirs = _net(), _net()
+    optimiser, skipped = _optimiser(mine, 0.05), torch.zeros(())
+    decayed = [p for p in theirs.parameters() if p.ndim > 1]
+    plain = [p for p in theirs.parameters() if p.ndim <= 1]
+    groups = [{"params": decayed, "weight_decay": 0.02}, {"params": plain, "weight_decay": 0.0}]
+    reference = torch.optim.AdamW(groups, lr=0.05, foreach=False, fused=False)
+    for step in range(5):
+        data = torch.full((4, 2), 1.0 + step)
+        _stepped(mine, (mine(data) ** 2).mean(), optimiser, skipped)
+        reference.zero_grad()
+        (theirs(data) ** 2).mean().backward()
+        torch.nn.utils.clip_grad_norm_(theirs.parameters(), 5.0)
+        reference.step()
+    for one, two in zip(mine.parameters(), theirs.parameters(), strict=True):
+        assert torch.allclose(one, two, atol=1e-6)
+
+
+class _Line(torch.nn.Module):
+    """One weight, wanted to be 1."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.weight = torch.nn.Parameter(torch.zeros(1))
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        return x * self.weight
+
+
+@pytest.mark.parametrize(("one", "two", "best"), [(0.5, 1.5, 1.0), (0.9, 5.0, 0.9)])
+def test_the_better_of_two_is_chosen_or_their_mean(
+    tmp_path: Path, one: float, two: float, best: float
+) -> None:
+    files = [tmp_path / "one.pt", tmp_path / "two.pt"]
+    for path, value in zip(files, (one, two), strict=True):
+        torch.save({"weight": torch.tensor([value])}, path)
+
+    def loss(net: torch.nn.Module, batch: tuple[torch.Tensor, ...]) -> torch.Tensor:
+        return ((net(batch[0]) - 1.0) ** 2).mean()
+
+    task = Task(_Line(), lambda *_: None, loss, lambda: torch.arange(1), 1)
+    errors = choose(task, [(torch.ones(3, 1),)], files)
+    assert errors[MEAN] == pytest.approx(((one + two) / 2 - 1) ** 2, abs=1e-6)
+    assert task.net.weight.item() == pytest.approx(best)
+
+
+def test_each_ingredient_is_left_out_once_and_nothing_else() -> None:
+    whole = vars(Settings())
+    left = {name: vars(settings) for name, _, settings in variants("boiler_top")}
+    assert left.pop(WHOLE) == left.pop(ANOTHER_SEED) == whole
+    assert set(left) == {*INGREDIENTS, "drawn"}
+    for name, settings in left.items():
+        assert {key for key in whole if settings[key] != whole[key]} == {name}
+        assert not settings[name]
+
+
+def test_only_parts_that_can_be_seen_are_judged() -> None:
+    """A judge that says what the first pixel says, on crops of one colour."""
+    store = empty(12, "cpu", (64, 24))
+    truth = torch.arange(12) % 2
+    store.pixels[:] = (255 * truth.view(-1, 1, 1, 1)).to(torch.uint8)
+    store.present[:, 1], store.visible[:, 1] = truth.float(), 1.0
+    store.visible[8:, 1] = 0.0
+    store.corners[:, 1] = torch.tensor([[10.0, 4.0], [54.0, 4.0], [54.0, 20.0], [10.0, 20.0]])
+    store.filled.fill_(12)
+
+    class Judge(torch.nn.Module):
+        def forward(self, pixels: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
+            said = pixels[:, 0, 64, 192] - 0.5
+            return torch.stack([said, said], 1), said
+
+    line = judged(Judge(), store, torch.arange(12), 1)
+    assert (line["present"], line["absent"]) == (4, 4)
+    assert line["balanced_accuracy"] == line["area"] == 1.0
+
+
+def _lines(path: Path, *lines: tuple[str, float]) -> Path:
+    fixed = {"network": "side_rods", "steps": 3, "pictures": 9, "interval": [0.5, 0.9]}
+    fixed |= {"area": 0.9, "present": 4, "absent": 5}
+    texts = [
+        json.dumps(fixed | {"without": name, "balanced_accuracy": value}) for name, value in lines
+    ]
+    path.write_text("\n".join(texts) + "\n")
+    return path
+
+
+def test_the_cards_table_says_what_is_lost_without_each(tmp_path: Path) -> None:
+    path = _lines(tmp_path / "a.jsonl", (WHOLE, 0.9), ("jitter", 0.85), ("patches", 0.91))
+    rows = ablation_table(read_ablations(path)).splitlines()[2:]
+    cells = [[cell.strip() for cell in row.strip("|").split("|")] for row in rows]
+    assert [row[4] for row in cells] == ["", "+5.00", "-1.00"]
+    assert np.all([row[6] == "9" for row in cells])
+    with pytest.raises(ValueError, match="side_rods"):
+        read_ablations(_lines(tmp_path / "b.jsonl", ("jitter", 0.9)))

@@ -1,0 +1,71 @@
+"""The card's table of what each ingredient of a judge's training is worth."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from tools.evaluate.rows import markdown, shown
+
+# Names of trainings from which nothing was left out.
+WHOLE, ANOTHER_SEED = "nothing", "nothing, another seed"
+# What each setting of `tools.train.settings` is called in the card.
+_WORDS = {
+    "photometric": "changes of light, colour, sharpness, noise and compression",
+    "patches": "patches laid over",
+    "coarse": "crops that lose detail",
+    "grainy": "strong grain, averaged away",
+    "jitter": "corners that err",
+    "teach_place": "where the part stands",
+    "averaged": "averaging of the weights",
+    "drawn": "levers drawn at new places",
+}
+_HEAD = (
+    "network",
+    "without",
+    "balanced accuracy",
+    "95 % interval",
+    "less by",
+    "area under the curve",
+    "n",
+)
+
+
+def read_ablations(path: Path) -> list[dict[str, Any]]:
+    """Lines of `tools.train.ablate`.
+
+    Raises
+    ------
+    ValueError
+        A network without its training with everything: nothing to compare with.
+    """
+    lines = [json.loads(line) for line in path.read_text("utf-8").splitlines() if line.strip()]
+    compared = {line["network"] for line in lines if line["without"] == WHOLE}
+    if strange := {line["network"] for line in lines} - compared:
+        raise ValueError(f"{path}: no training with everything of {', '.join(sorted(strange))}")
+    return lines
+
+
+def ablation_table(lines: Sequence[Mapping[str, Any]]) -> str:
+    """Balanced accuracy of each variant beside that of the training with everything."""
+    whole = {
+        line["network"]: line["balanced_accuracy"] for line in lines if line["without"] == WHOLE
+    }
+    rows = []
+    for line in lines:
+        name, value = line["network"], line["balanced_accuracy"]
+        less = "" if line["without"] == WHOLE else f"{100 * (whole[name] - value):+.2f}"
+        rows.append(
+            (
+                f"`{name}`, {line['steps']} steps on {line['pictures']:,} close views",
+                _WORDS.get(line["without"], line["without"]),
+                shown(value, "share"),
+                " to ".join(shown(end, "share") for end in line["interval"]),
+                less,
+                shown(line["area"], "number"),
+                f"{line['present'] + line['absent']:,}",
+            )
+        )
+    return markdown(_HEAD, rows)
