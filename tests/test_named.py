@@ -193,17 +193,22 @@ def test_numbers_are_counted_by_height_and_within_the_guide(tmp_path: Path) -> N
     lines[7]["seen"]["score"] = 0.0
     told = ["316"] * 4 + ["3?6", "310", None, "316", "316", "316"]
     numbers = {line["file"]: read(text) for line, text in zip(lines, told, strict=True)}
+    unclear = {"values": {"31": 0.2, "316": 0.1}, "in_sight": True}
+    numbers[lines[6]["file"]] = Cue("cab_number", State.UNSEEN, **unclear)
     found = by_figure(number_rows(judged(lines, tmp_path), numbers))
     values = {figure: (row.n, row.value * row.n) for figure, row in found.items() if row.n}
     big = "cab number, figures ≥ 12 px"
     assert values[f"{big}: read"] == (8, pytest.approx(6))
     assert values[f"{big}: exact"] == (8, pytest.approx(4))
-    assert values[f"{big}: right within the guide"] == (8, pytest.approx(5))
+    assert values[f"{big}: right within the guide"] == (8, pytest.approx(6))
+    assert values[f"{big}: right within the guide and stated"] == (8, pytest.approx(5))
     assert values[f"{big}: right within the guide, of those read"] == (6, pytest.approx(5))
     assert values[f"{big}: right but for one figure left open"] == (8, pytest.approx(1))
     assert values[f"{big}: another number or a part of it stated"] == (8, pytest.approx(1))
     assert values["cab number, figures 6 to 12 px: exact"] == (1, pytest.approx(1))
-    assert best_fit(judged(lines[:1], tmp_path)[0], read("376")) == "316"
+    first = judged(lines[:1], tmp_path)[0]
+    assert best_fit(first, read("376")) == "316"
+    assert best_fit(first, Cue("cab_number", State.UNSEEN)) == ""
 
 
 def test_kept_numbers_come_back_as_they_were_read(tmp_path: Path) -> None:

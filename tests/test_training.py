@@ -223,6 +223,21 @@ def test_pictures_are_read_as_they_were_rendered(tmp_path: Path) -> None:
     assert pictures.corners[0, 0].tolist() == QUAD
 
 
+@pytest.mark.parametrize("figures", [True, False])
+def test_many_pictures_read_by_processes_are_the_same_pictures(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, figures: bool
+) -> None:
+    _folder(tmp_path, [True, False, True] * 5)
+    one = load(tmp_path, "cpu", stored=SIZE, threads=1)
+    monkeypatch.setattr("tools.train.loading._MANY", 1)
+    monkeypatch.setattr("tools.train.loading._CHUNK", 2)
+    two = load(tmp_path, "cpu", stored=SIZE, threads=2, figures=figures)
+    for name, values in vars(one).items():
+        if figures or name not in ("figures", "digits", "cab"):
+            assert torch.equal(torch.nan_to_num(values), torch.nan_to_num(getattr(two, name))), name
+    assert figures or bool((two.digits == -1).all())
+
+
 def test_a_line_still_being_written_is_left_for_later(tmp_path: Path) -> None:
     _folder(tmp_path, [True, False])
     path = tmp_path / "labels-train-00.jsonl"

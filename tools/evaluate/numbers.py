@@ -117,7 +117,9 @@ def _cue(read: Mapping[str, Any]) -> Cue:
 def number_rows(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Row]:
     """Numbers of engines of a guide, wholly in sight on the cab side by the label.
 
-    An engine that is not stated, and a number that is not read, count as wrong.
+    An engine that is not stated, and a number of which nothing is read, count as wrong. One
+    too unclear to be stated counts within its guide, as it does in the argument, by what it
+    may be.
     """
     pairs = [(j, numbers[j.look.file]) for j in judged if j.look.file in numbers]
     rows = []
@@ -131,7 +133,8 @@ def number_rows(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Ro
         key = low == ENOUGH_PX
         told = [j.stated and cue.state is State.PRESENT for j, cue in mine]
         exact = [t and c.value == _truth(j) for t, (j, c) in zip(told, mine, strict=True)]
-        within = [t and best_fit(j, c) == _truth(j) for t, (j, c) in zip(told, mine, strict=True)]
+        within = [j.stated and best_fit(j, c) == _truth(j) for j, c in mine]
+        stated = [hit and t for hit, t in zip(within, told, strict=True)]
         right = [hit for hit, t in zip(within, told, strict=True) if t]
         open_one = [
             t and _but_one(c.value, _truth(j)) for t, (j, c) in zip(told, mine, strict=True)
@@ -145,6 +148,7 @@ def number_rows(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Ro
                 within,
                 "number_within" if key else "",
             ),
+            share(f"cab number, {words}: right within the guide and stated", stated),
             share(f"cab number, {words}: right within the guide, of those read", right),
             share(f"cab number, {words}: right but for one figure left open", open_one),
             share(f"cab number, {words}: another number or a part of it stated", wrong),
@@ -169,12 +173,14 @@ def best_fit(judged: Judged, cue: Cue) -> str:
 
 
 def best_listed(cue: Cue, listed: Iterable[str]) -> str:
-    """Of the numbers listed the one that a reading fits best."""
+    """Of the numbers listed the one that a reading fits best; "" where several do alike."""
     fits = {
         painted: sum(p * reading_likelihood(text, painted) for text, p in cue.values.items())
         for painted in listed
     }
-    return max(sorted(fits), key=lambda painted: fits[painted])
+    best = max(fits.values(), default=0.0)
+    likeliest = [painted for painted, fit in fits.items() if fit == best]
+    return likeliest[0] if len(likeliest) == 1 else ""
 
 
 def main() -> None:

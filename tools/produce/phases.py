@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 # A quarter of the scale of a phone's photo of 12 megapixels, as large as many a picture in a
-# listing; and nearly a half, which `vision.photo` decodes of such a photo. Scenes take turns;
-# path-traced ones, which cost by the pixel, all have the first.
-UNSEEN_SIZES = ((1008, 756), (1984, 1488))
+# listing; and nearly a half, which `vision.photo` decodes of such a photo. Scenes take turns,
+# every third is large: four times the pixels take long to develop. Path-traced ones, which
+# cost by the pixel, all have the first.
+UNSEEN_SIZES = ((1008, 756), (1008, 756), (1984, 1488))
 # Name of the set: split, seed, views a scene, share of the unseen pictures that are path
 # traced, and of those that are rasterised. Seeds keep calibration and judgement apart.
 UNSEEN = {

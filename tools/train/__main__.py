@@ -50,7 +50,9 @@ def main() -> None:
         start=arguments.start,
     )
     if arguments.room is None:
-        pictures = load(arguments.data, arguments.devices[0], stored=tuple(arguments.stored))
+        figures = "number" in arguments.only
+        stored = tuple(arguments.stored)
+        pictures = load(arguments.data, arguments.devices[0], stored=stored, figures=figures)
         print(f"{int(pictures.filled)} pictures loaded", flush=True)
         for name in arguments.only:
             work(name, pictures, arguments.until or time.time() + arguments.seconds)

@@ -108,7 +108,7 @@ def main() -> None:
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     options = parser.parse_args()
     sets = [
-        load(folder, options.device, stored=SIZES[options.name])
+        load(folder, options.device, stored=SIZES[options.name], figures=False)
         for folder in (options.data, options.second)
     ]
     for line in ablate(options.name, *sets, steps=options.steps):

@@ -83,7 +83,7 @@ def main() -> None:
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     options = parser.parse_args()
     stored = SIZES.get(options.data.name, STORED)
-    pictures = load(options.data, options.device, stored=stored)
+    pictures = load(options.data, options.device, stored=stored, figures=options.name == "number")
     task = task_of(options.name, pictures, Settings())
     task.net.to(options.device)
     files = [folder / f"{options.name}.pt" for folder in options.among]

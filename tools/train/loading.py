@@ -6,6 +6,7 @@ import functools
 import json
 import multiprocessing
 import time
+from collections import deque
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -18,22 +19,42 @@ from torch import Tensor
 
 from tools.render.view import MASK_BITS
 from tools.train.networks import AXLE_COUNTS, FACES, HEADINGS, LAMP_COUNTS
-from tools.train.numbered import MOST, numbered
+from tools.train.numbered import MOST, numbered, unnumbered
 from tools.train.pictures import CUES, REGIONS, STORED, Pictures
 
+# Picture, mask, factor on its size, and its figures' corners, classes and the cab's corners.
+_Decoded = tuple[NDArray[np.uint8], NDArray[np.uint8], float, tuple[NDArray[Any], ...]]
+_AHEAD = 4  # chunks that are being decoded while one is moved
 _CHUNK = 256  # pictures decoded before they are moved to the cards
 _MANY = 4000  # pictures, from which on processes decode them sooner than threads
 
 
 def load(
-    folder: Path, device: str, *, stored: tuple[int, int] = STORED, threads: int = 16
+    folder: Path,
+    device: str,
+    *,
+    stored: tuple[int, int] = STORED,
+    threads: int = 16,
+    figures: bool = True,
 ) -> Pictures:
-    """Decode every picture of a folder onto the device, fitted into `stored` pixels."""
-    records = read_labels(folder)
+    """Decode every picture of a folder onto the device, fitted into `stored` pixels.
+
+    Where each figure of a cab number stands is found only where `figures` are asked for: it
+    takes as long as everything else.
+    """
+    # A label may be there before its picture, where folders are joined while they grow.
+    records = [record for record in read_labels(folder) if _there(folder, record)]
+    chunks = [records[start : start + _CHUNK] for start in range(0, len(records), _CHUNK)]
+    decode = functools.partial(_decode, folder, stored=stored, figures=figures)
     with _pool(threads, many=len(records) >= _MANY) as pool:
         pictures = empty(len(records), device, stored)
-        for start in range(0, len(records), _CHUNK):
-            append([pictures], folder, records[start : start + _CHUNK], pool=pool)
+        coming = deque(pool.map(decode, chunk, chunksize=8) for chunk in chunks[:_AHEAD])
+        for index, chunk in enumerate(chunks):
+            decoded = list(coming.popleft())
+            # While one chunk is moved to the card, others are decoded.
+            if later := chunks[index + _AHEAD : index + _AHEAD + 1]:
+                coming.append(pool.map(decode, *later, chunksize=8))
+            _put([pictures], chunk, decoded)
     return pictures
 
 
@@ -99,18 +120,26 @@ def append(
     height, width = stores[0].masks.shape[1:]
     stored = (int(width), int(height))
     decode = functools.partial(_decode, folder, stored=stored)
-    decoded = list(pool.map(decode, records, chunksize=8))
+    _put(stores, records, list(pool.map(decode, records, chunksize=8)))
+
+
+def _put(stores: list[Pictures], records: list[dict[str, Any]], decoded: list[_Decoded]) -> None:
+    """Move decoded pictures behind those that the stores hold already."""
+    first = int(stores[0].filled)
     picture, mask, factor, written = zip(*decoded, strict=True)
     columns = _columns(records, factor)
     for name, values in zip(("figures", "digits", "cab"), zip(*written, strict=True), strict=True):
         columns[name] = torch.from_numpy(np.stack(values))
-    columns["pixels"] = torch.from_numpy(np.stack(picture)).permute(0, 3, 1, 2).contiguous()
+    columns["pixels"] = torch.from_numpy(np.stack(picture))
     columns["masks"] = torch.from_numpy(np.stack(mask))
     columns["inked"] = ((columns["masks"] & MASK_BITS["cab_number"]) > 0).flatten(1).any(1)
     last = first + len(records)
     for store in stores:
         for name, values in columns.items():
-            getattr(store, name)[first:last] = values.to(store.pixels.device)
+            there = values.to(store.pixels.device)
+            # Turned there: a card does it in no time.
+            there = there.permute(0, 3, 1, 2) if name == "pixels" else there
+            getattr(store, name)[first:last] = there
         if store.pixels.is_cuda:  # another process must not see the count before the pixels
             torch.cuda.synchronize(store.pixels.device)
         store.filled.fill_(last)
@@ -176,11 +205,11 @@ def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[
 
 
 def _decode(
-    folder: Path, record: dict[str, Any], *, stored: tuple[int, int]
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float, tuple[NDArray[Any], ...]]:
-    picture = cv2.imread(str(folder / record["file"]))[..., ::-1]
+    folder: Path, record: dict[str, Any], *, stored: tuple[int, int], figures: bool = True
+) -> _Decoded:
+    picture = cv2.cvtColor(cv2.imread(str(folder / record["file"])), cv2.COLOR_BGR2RGB)
     mask = cv2.imread(str((folder / record["file"]).with_suffix(".mask.png")), cv2.IMREAD_GRAYSCALE)
-    corners, classes, cab = numbered(record, mask)
+    corners, classes, cab = numbered(record, mask) if figures else unnumbered()
     height, width = picture.shape[:2]
     factor = min(stored[0] / width, stored[1] / height)
     if factor != 1.0:

@@ -24,6 +24,12 @@ _LEAST_INK = 12  # pixels
 _LEAST_LIKE = 0.52  # overlap of the mask and the best font; below, something hides a part
 
 
+def unnumbered() -> tuple[NDArray[np.float32], NDArray[np.int64], NDArray[np.float32]]:
+    """What `numbered` gives of a picture without a cab side."""
+    corners = np.zeros((MOST, 4, 2), np.float32)
+    return corners, np.full(MOST, -1, np.int64), np.zeros((4, 2), np.float32)
+
+
 def numbered(
     record: dict[str, Any], mask: NDArray[np.uint8]
 ) -> tuple[NDArray[np.float32], NDArray[np.int64], NDArray[np.float32]]:
@@ -44,9 +50,7 @@ def numbered(
     cab : ndarray, shape (4, 2), float32
         Corners of the straightened cab side; zeros where there is none to read.
     """
-    corners = np.zeros((MOST, 4, 2), np.float32)
-    classes = np.full(MOST, -1, np.int64)
-    cab = np.zeros((4, 2), np.float32)
+    corners, classes, cab = unnumbered()
     if not record.get("regions") or not record.get("locomotive"):
         return corners, classes, cab
     cab = np.asarray(cab_region(_sighting(record)), np.float32)
