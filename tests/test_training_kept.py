@@ -129,10 +129,13 @@ def _lines(path: Path, *lines: tuple[str, float]) -> Path:
 
 
 def test_the_cards_table_says_what_is_lost_without_each(tmp_path: Path) -> None:
-    path = _lines(tmp_path / "a.jsonl", (WHOLE, 0.9), ("jitter", 0.85), ("patches", 0.91))
-    rows = ablation_table(read_ablations(path)).splitlines()[2:]
+    paths = [
+        _lines(tmp_path / "a.jsonl", ("jitter", 0.85)),
+        _lines(tmp_path / "b.jsonl", (WHOLE, 0.9), ("patches", 0.91)),
+    ]
+    rows = ablation_table(read_ablations(paths)).splitlines()[2:]
     cells = [[cell.strip() for cell in row.strip("|").split("|")] for row in rows]
-    assert [row[4] for row in cells] == ["", "+5.00", "-1.00"]
+    assert [row[4] for row in cells] == ["", "-1.00", "+5.00"]
     assert np.all([row[6] == "9" for row in cells])
     with pytest.raises(ValueError, match="side_rods"):
-        read_ablations(_lines(tmp_path / "b.jsonl", ("jitter", 0.9)))
+        read_ablations(paths[:1])

@@ -48,7 +48,14 @@ def main() -> None:
     parser.add_argument("--looks", type=Path, nargs="+", default=[], metavar="FILE")
     parser.add_argument("--numbers", type=Path, nargs="+", default=[], metavar="FILE")
     parser.add_argument("--photos", type=Path, metavar="DIR", help="labelled photographs")
-    parser.add_argument("--ablations", type=Path, metavar="FILE", help="of tools.train.ablate")
+    parser.add_argument(
+        "--ablations",
+        type=Path,
+        nargs="+",
+        default=[],
+        metavar="FILE",
+        help="of tools.train.ablate",
+    )
     parser.add_argument("--models", type=Path, default=Path("models"))
     parser.add_argument("--fusion", type=Path, help="default: fusion.json in --models")
     parser.add_argument("--card", type=Path, help="refresh the marked blocks of this file")
@@ -70,7 +77,7 @@ def main() -> None:
         report_photos(arguments.photos, arguments.models, fusion, photographs)
     if arguments.card is not None:
         training = {"training": training_table(arguments.models)}
-        if arguments.ablations is not None:
+        if arguments.ablations:
             training["ablations"] = ablation_table(read_ablations(arguments.ablations))
         for blocks in (renders.blocks, photographs.blocks, training):
             refresh(arguments.card, blocks)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -33,19 +33,25 @@ _HEAD = (
 )
 
 
-def read_ablations(path: Path) -> list[dict[str, Any]]:
-    """Lines of `tools.train.ablate`.
+def read_ablations(paths: Iterable[Path]) -> list[dict[str, Any]]:
+    """Lines of `tools.train.ablate`, those of each network together, the whole one first.
 
     Raises
     ------
     ValueError
-        A network without its training with everything: nothing to compare with.
+        A network without its training with everything, nothing to compare with; or with two
+        of them, or trainings of other lengths.
     """
-    lines = [json.loads(line) for line in path.read_text("utf-8").splitlines() if line.strip()]
-    compared = {line["network"] for line in lines if line["without"] == WHOLE}
-    if strange := {line["network"] for line in lines} - compared:
-        raise ValueError(f"{path}: no training with everything of {', '.join(sorted(strange))}")
-    return lines
+    texts = [text for path in paths for text in path.read_text("utf-8").splitlines()]
+    lines = [json.loads(text) for text in texts if text.strip()]
+    for name in {line["network"] for line in lines}:
+        mine = [line for line in lines if line["network"] == name]
+        if [line["without"] for line in mine].count(WHOLE) != 1:
+            raise ValueError(f"one training of {name} with everything expected")
+        if len({(line["steps"], line["pictures"]) for line in mine}) > 1:
+            raise ValueError(f"trainings of {name} alike in length and pictures expected")
+    order = [WHOLE, ANOTHER_SEED, *_WORDS]
+    return sorted(lines, key=lambda line: (line["network"], order.index(line["without"])))
 
 
 def ablation_table(lines: Sequence[Mapping[str, Any]]) -> str:

@@ -21,7 +21,7 @@ from pathlib import Path
 from tools.corruptions import CORRUPTIONS
 from tools.produce.phases import SPOILT, UNSEEN, clock
 from tools.produce.rendering import rasterised, sheets, start, traced, unseen
-from tools.produce.training import chosen, finished, spared, training
+from tools.produce.training import ablations, chosen, ended, finished, spared, training
 from vision.network import NAMES
 
 
@@ -70,6 +70,7 @@ def main() -> None:
     parser.add_argument("--unseen-fast", type=int, default=9500, help="and rasterised")
     parser.add_argument("--only", nargs="+", default=NAMES, help="networks to train")
     parser.add_argument("--twice", nargs="*", default=[], help="of these, to train two of each")
+    parser.add_argument("--ablate", nargs="*", default=[], help="judges to weigh the training of")
     parser.add_argument("--from", type=Path, dest="start", help="weights to go on from")
     parser.add_argument("--seed", type=int, default=1, help="of the training pictures")
     parser.add_argument("--reserve", type=float, default=120.0, help="seconds for the looks")
@@ -78,7 +79,9 @@ def main() -> None:
     options.out.mkdir(parents=True, exist_ok=True)
     times = clock(time.time(), options.seconds, reserve=options.reserve, unseen=options.unseen > 0)
     traced(options, times)
+    weighing = ablations(options)
     rasterised(options, times)
+    ended(weighing, times.fast)
     late = {"fast": True, "workers": max(options.workers - len(options.only), 2)}
     if options.cards == 0:  # the training has the cores to itself
         unseen(options, times.fast_unseen, **late)

@@ -21,6 +21,10 @@ TRAIN_VIEWS = 5
 CLOSE_VIEWS = 3
 # Close views to choose by between two trainings: split, seed and scenes of their own.
 CHECKED = ("held", 3, 220)
+# Close views of the second domain, by which ingredients are weighed: split, seed and scenes;
+# on so many close views each variant is trained for so many steps.
+WEIGHED = ("second", 4, 160)
+ABLATED_ON, ABLATED_STEPS = 4000, 500
 # Close views whose folder bears another name than the network that learns from them.
 FOLDERS = {"number": "cab_side"}
 # Pictures a scene yields per view on average: some have twins.

@@ -21,6 +21,7 @@ from tools.produce.phases import (
     TWINS,
     UNSEEN,
     UNSEEN_SIZES,
+    WEIGHED,
     Clock,
 )
 from tools.render.closeup import SIZES
@@ -54,6 +55,8 @@ def _rendering(
     sizes: tuple[tuple[int, int], ...] = ()
     if name == "check":
         (split, seed, scenes), parts, folder = CHECKED, _close_of(options.twice), name
+    elif name == "weighed":
+        (split, seed, scenes), parts, folder = WEIGHED, _close_of(options.ablate), name
     elif name != "train":
         split, seed, views, slow_share, fast_share = UNSEEN[name]
         sizes = UNSEEN_SIZES if fast else UNSEEN_SIZES[:1]
@@ -102,7 +105,10 @@ def traced(options: argparse.Namespace, times: Clock) -> None:
     unseen(options, times.unseen, fast=False, workers=options.workers)
     if _whole(options):
         _rendering("train", options, times.traced, workers=options.workers).wait()
-    _rendering("train", options, times.traced_close, close=True, workers=options.workers).wait()
+    many = {"close": True, "workers": options.workers}
+    _rendering("train", options, times.traced_close, **many).wait()
+    if options.ablate:
+        _rendering("weighed", options, times.traced_close + 30.0, fast=True, **many).wait()
 
 
 def rasterised(options: argparse.Namespace, times: Clock) -> None:

@@ -8,7 +8,7 @@ import subprocess
 import time
 from pathlib import Path
 
-from tools.produce.phases import AGAIN, FOLDERS, LOADS
+from tools.produce.phases import ABLATED_ON, ABLATED_STEPS, AGAIN, FOLDERS, LOADS
 from tools.produce.rendering import filled, start
 from tools.render.closeup import SIZES
 from vision.network import NAMES
@@ -47,6 +47,35 @@ def training(options: argparse.Namespace, until: float) -> list[Run]:
         command += ["--until", f"{until:.0f}", "--devices", f"cuda:{card}"]
         runs.append((name, kept, start(command, log, OMP_NUM_THREADS="2")))
     return runs
+
+
+def ablations(options: argparse.Namespace) -> list[subprocess.Popen[bytes]]:
+    """Weigh the ingredients of some judges' training, on all cards.
+
+    While the rasteriser draws, cards have little else to do.
+    """
+    runs = []
+    cards = max(options.cards, 1)
+    for index, name in enumerate(options.ablate):
+        mine = [*range(cards)[index :: len(options.ablate)]] or [index % cards]
+        for first, card in enumerate(mine):
+            command = ["tools.train.ablate", "--name", name, "--steps", str(ABLATED_STEPS)]
+            command += ["--data", str(options.out / "close" / name), "--most", str(ABLATED_ON)]
+            command += ["--second", str(options.out / "weighed" / name)]
+            command += ["--share", str(first), str(len(mine))]
+            command += ["--device", f"cuda:{card}" if options.cards else "cpu"]
+            command += ["--out", str(options.out / f"ablations.{name}.{first}.jsonl")]
+            runs.append(start(command, options.out / "log", OMP_NUM_THREADS="2"))
+    return runs
+
+
+def ended(runs: list[subprocess.Popen[bytes]], until: float) -> None:
+    """Wait for processes until a time, and end those that go on."""
+    for process in runs:
+        try:
+            process.wait(timeout=max(until - time.time(), 0.1))
+        except subprocess.TimeoutExpired:
+            process.terminate()
 
 
 def finished(options: argparse.Namespace, runs: list[Run]) -> None:

@@ -77,12 +77,17 @@ def judged(net: nn.Module, pictures: Pictures, rows: Tensor, region: int) -> dic
 
 
 def ablate(
-    name: str, pictures: Pictures, second: Pictures, *, steps: int
+    name: str,
+    pictures: Pictures,
+    second: Pictures,
+    *,
+    steps: int,
+    share: tuple[int, int] = (0, 1),
 ) -> Iterator[dict[str, Any]]:
-    """Train every variant; one line of figures each."""
+    """Train every variant, or every so many-th from one on; one line of figures each."""
     region = REGIONS.index(name)
     rows = task_of(name, second, Settings()).rows()
-    for without, seed, settings in variants(name):
+    for without, seed, settings in [*variants(name)][share[0] :: share[1]]:
         kept: list[nn.Module] = []
 
         def keep(net: nn.Module, report: dict[str, object], kept: list[nn.Module] = kept) -> None:
@@ -105,13 +110,22 @@ def main() -> None:
     parser.add_argument("--second", type=Path, required=True)
     parser.add_argument("--steps", type=int, required=True)
     parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--most", type=int, help="pictures to learn from")
+    parser.add_argument(
+        "--share",
+        type=int,
+        nargs=2,
+        default=(0, 1),
+        metavar=("FIRST", "STEP"),
+        help="every so many-th variant from one on: others are trained elsewhere meanwhile",
+    )
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     options = parser.parse_args()
-    sets = [
-        load(folder, options.device, stored=SIZES[options.name], figures=False)
-        for folder in (options.data, options.second)
-    ]
-    for line in ablate(options.name, *sets, steps=options.steps):
+    like = {"stored": SIZES[options.name], "figures": False}
+    data = load(options.data, options.device, most=options.most, **like)
+    second = load(options.second, options.device, **like)
+    share = (options.share[0], options.share[1])
+    for line in ablate(options.name, data, second, steps=options.steps, share=share):
         print(json.dumps(line), flush=True)
         with options.out.open("a", encoding="utf-8") as lines:
             lines.write(json.dumps(line) + "\n")

@@ -36,14 +36,15 @@ def load(
     stored: tuple[int, int] = STORED,
     threads: int = 16,
     figures: bool = True,
+    most: int | None = None,
 ) -> Pictures:
-    """Decode every picture of a folder onto the device, fitted into `stored` pixels.
+    """Decode pictures of a folder, `most` at most, onto the device, fitted into `stored` pixels.
 
     Where each figure of a cab number stands is found only where `figures` are asked for: it
     takes as long as everything else.
     """
     # A label may be there before its picture, where folders are joined while they grow.
-    records = [record for record in read_labels(folder) if _there(folder, record)]
+    records = [record for record in read_labels(folder) if _there(folder, record)][:most]
     chunks = [records[start : start + _CHUNK] for start in range(0, len(records), _CHUNK)]
     decode = functools.partial(_decode, folder, stored=stored, figures=figures)
     with _pool(threads, many=len(records) >= _MANY) as pool:
