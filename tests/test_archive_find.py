@@ -106,7 +106,8 @@ def hardly_seen() -> dict[str, Any]:
 
 def test_an_engine_that_was_hardly_seen_is_found_under_no_variation_and_no_year() -> None:
     """`find` listed it under the first of equals and under every year of the guide."""
-    told = EngineRow("one", ("a.jpg",), "", answer_json(answer()))
+    plain = answer_json(answer())
+    told = EngineRow("one", (plain["photos"][0]["path"],), "", plain)
     vague = replace(told, answer=hardly_seen())
     (seen,), (hardly,) = records_of(told), records_of(vague)
     for query in ("variation W3", "1934", "1900..1999", "sure 1", "narrowed"):

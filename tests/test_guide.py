@@ -272,6 +272,11 @@ SLIPS = [
     ('id = "axle_magnets"', 'id = "cab_number"', 'id = "cab_number"', "already used"),
     ("gauge_mm = 32", "gauge_mm = -32", "gauge_mm = -32", "more than 0"),
     ('cab_number = "322"', 'cab_number = "no. 322"', 'cab_number = "no. 322"', "figures or"),
+    ('colour = "red"', 'colour = "rde"', '"rde"', 'did you mean "red"'),
+    ('colour = "red"', 'colour = "crimson"', "crimson", "white, cream"),
+    ('colour = "red"', 'colour = ""', 'colour = ""', "white, cream"),
+    ('colour = "red"', 'colour = "absent"', 'colour = "absent"', "no photo tells"),
+    ('id = "W1"', 'id = "W1"\noutput = inf', "output = inf", "got inf"),
     ("[[tender]]", "[tender]", None, ""),
 ]
 

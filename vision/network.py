@@ -11,10 +11,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import onnxruntime
 from numpy.typing import NDArray
 
 from vision.records import ModelError, Pixels
+
+# Nothing of what is done here is told to anybody. The library reads this as it is loaded; later
+# it has already written an id and a list of what it would send into the user's home.
+os.environ.setdefault("ORT_DISABLE_TELEMETRY", "1")
+import onnxruntime
 
 # Increased whenever the meaning of an input or output changes.
 FORMAT = "2"

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -129,6 +130,8 @@ class Engines:
                 stats[draft.path] = (self._root / draft.path).stat()
                 continue
             try:
+                if _bytes_of(self._root / draft.path) != draft.old:
+                    raise SidecarError(f"{draft.path}: changed meanwhile; left as it is")
                 stats[draft.path] = write_sidecar(str(self._root / draft.path), draft.new)
             except SidecarError as error:
                 prepared.errors.append(SidecarError(f"{draft.path}: {_reason(error)}"))
@@ -161,22 +164,23 @@ class Engines:
     def _draft(self, job: Job, photo: str, path: str, tags: Tags) -> _Draft:
         file = self._root / path
         try:
-            old = file.read_bytes()
-            modified: int | None = file.stat().st_mtime_ns
-        except FileNotFoundError:
-            old, modified = None, None
+            old = _bytes_of(file)
+            modified = None if old is None else file.stat().st_mtime_ns
+        except SidecarError as error:
+            raise SidecarError(_reason(error)) from None
         except OSError as error:
             raise SidecarError(f"cannot be read ({error.strerror})") from None
         new = merge(old, tags)
         row = self._rows.get(path)
-        if row is not None and old is not None and _sha(old) == row.sha256:
+        hashes: tuple[str, ...] = (_sha(new),)
+        if row is not None and old is not None and _sha(old) in row.hashes:
             before, modified = self._index.before(path), row.before_modified
+            hashes = (_sha(old), *hashes) if old != new else hashes
         else:
             before = None if old is None else strip(old)
             modified = None if old is None or is_ours(old) else modified
-        return _Draft(
-            path, old, new, SidecarRow(photo, job.basis, _sha(new), -1, -1, before, modified)
-        )
+        row = SidecarRow(photo, job.basis, hashes, -1, -1, before, modified)
+        return _Draft(path, old, new, row)
 
 
 def answers(index: Index, guide: Guide) -> Iterator[tuple[EngineRow, list[Look]]]:
@@ -215,7 +219,7 @@ class _Draft:
     row: SidecarRow
 
 
-def sidecar_names(photos: Sequence[str], sidecars: dict[str, str]) -> dict[str, tuple[str, ...]]:
+def sidecar_names(photos: Sequence[str], sidecars: Set[str]) -> dict[str, tuple[str, ...]]:
     """Which sidecars belong to each photo.
 
     Two habits exist: photo.jpg.xmp and photo.xmp. Whichever is there counts, both if
@@ -224,13 +228,15 @@ def sidecar_names(photos: Sequence[str], sidecars: dict[str, str]) -> dict[str, 
     Parameters
     ----------
     photos : sequence of str
-    sidecars : dict of str to str
-        Those that exist: path in small letters, path as written.
+    sidecars : set of str
+        Those that exist. One whose name is written in other letters, large for small, counts
+        where it can mean no other photo.
     """
-    stems: dict[str, int] = {}
-    for photo in photos:
-        stem = photo.rpartition(".")[0].lower()
-        stems[stem] = stems.get(stem, 0) + 1
+    stems = Counter(photo.rpartition(".")[0].lower() for photo in photos)
+    alike = Counter(photo.lower() for photo in photos)
+    folded: dict[str, list[str]] = {}
+    for sidecar in sorted(sidecars):
+        folded.setdefault(sidecar.lower(), []).append(sidecar)
     names = {}
     for photo in photos:
         stem = photo.rpartition(".")[0]
@@ -238,9 +244,25 @@ def sidecar_names(photos: Sequence[str], sidecars: dict[str, str]) -> dict[str, 
         # photo.xmp beside photo.jpg and photo.png says nothing of which it means.
         if stems[stem.lower()] == 1:
             candidates.append(stem + SIDECAR_SUFFIX)
-        there = [sidecars[name.lower()] for name in candidates if name.lower() in sidecars]
+        there = []
+        for name in candidates:
+            like = folded.get(name.lower(), [])
+            if name in sidecars:
+                there.append(name)
+            elif len(like) == 1 and alike[photo.lower()] == 1:
+                there += like
         names[photo] = tuple(there) or (photo + SIDECAR_SUFFIX,)
     return names
+
+
+def _bytes_of(path: Path) -> bytes | None:
+    """What is in a file; None for no file."""
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise SidecarError(f"{path}: cannot be read ({error.strerror})") from None
 
 
 def _sha(data: bytes) -> str:

@@ -86,7 +86,8 @@ def group(
     engines: dict[str, list[str]] = {}
     single = []
     for path in sorted(alike):
-        engine = next((e for pattern, e in named if fnmatchcase(path, pattern)), None)
+        # A name that is written out counts as it stands, brackets and all.
+        engine = next((e for name, e in named if path == name or fnmatchcase(path, name)), None)
         folder = path.rpartition("/")[0]
         if engine is None and folder and by is By.FOLDER:
             engine = folder

@@ -49,8 +49,9 @@ class SidecarRow:
     photo : str
     basis : str
         Hash of all that went into our tags.
-    sha256 : str
-        Of the bytes that we wrote.
+    hashes : tuple of str
+        SHA-256 of the bytes that we wrote last. While they are being written, of those that
+        stand there before them: a write that fails, or is killed, leaves these.
     size, modified : int
         Of the file after writing; -1 while it is being written.
     before : bytes or None
@@ -61,7 +62,7 @@ class SidecarRow:
 
     photo: str
     basis: str
-    sha256: str
+    hashes: tuple[str, ...]
     size: int
     modified: int
     before: bytes | None
@@ -239,8 +240,10 @@ class Index:
             "SELECT path, photo, basis, sha256, size, modified, before_modified FROM sidecars"
         )
         return {
-            os.fsdecode(path): SidecarRow(os.fsdecode(photo), basis, sha, size, time, None, before)
-            for path, photo, basis, sha, size, time, before in rows
+            os.fsdecode(path): SidecarRow(
+                os.fsdecode(photo), basis, tuple(hashes.split()), size, time, None, before
+            )
+            for path, photo, basis, hashes, size, time, before in rows
         }
 
     def before(self, path: str) -> bytes | None:
@@ -259,7 +262,7 @@ class Index:
                         os.fsencode(path),
                         os.fsencode(row.photo),
                         row.basis,
-                        row.sha256,
+                        " ".join(row.hashes),
                         row.size,
                         row.modified,
                         row.before,
@@ -270,10 +273,11 @@ class Index:
             )
 
     def set_written(self, stats: Mapping[str, os.stat_result]) -> None:
-        """Note that sidecars have reached their names."""
+        """Note that sidecars have reached their names: of their hashes the last one holds."""
         with self._transaction():
             self._base.executemany(
-                "UPDATE sidecars SET size = ?, modified = ? WHERE path = ?",
+                "UPDATE sidecars SET size = ?, modified = ?, sha256 = substr(sha256, -64)"
+                " WHERE path = ?",
                 [(s.st_size, s.st_mtime_ns, os.fsencode(path)) for path, s in stats.items()],
             )
 

@@ -64,7 +64,11 @@ def records_of(row: EngineRow) -> Iterator[Record]:
         cue["name"]: (cue["state"], cue.get("value"), cue["confidence"])
         for cue in row.answer["cues"]
     }
-    for path, photo in zip(row.photos, row.answer["photos"], strict=True):
+    # A photo that another engine has taken over since is told of there.
+    told = {_plain(photo["path"]): photo for photo in row.answer["photos"]}
+    for path in row.photos:
+        if (photo := told.get(_plain(path))) is None:
+            continue
         yield Record(
             photo=path,
             engine=row.name,
@@ -79,6 +83,11 @@ def records_of(row: EngineRow) -> Iterator[Record]:
             mismatched="engine_tender" in kinds,
             cues=cues,
         )
+
+
+def _plain(path: str) -> str:
+    """A path as answers are kept with it."""
+    return path.encode("utf-8", "backslashreplace").decode()
 
 
 def columns(record: Record) -> dict[str, str | int | float | bool | None]:

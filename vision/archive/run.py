@@ -20,6 +20,7 @@ from vision.archive.pending import Pending
 from vision.archive.values import Seen, Task
 from vision.archive.walk import OWN_FOLDER, Tree, walk
 from vision.guide import Guide
+from vision.photo.header import NEEDS_EXTRA, formats
 from vision.pipeline.look import eye_name
 from vision.records import (
     ArchiveError,
@@ -173,6 +174,7 @@ class _Run:
     def __init__(self, order: Order, index: Index, eye: str, watcher: Watcher) -> None:
         self._order, self._index, self._eye, self._watcher = order, index, eye, watcher
         self.summary = Summary(rebuilt=index.rebuilt)
+        self._unwritten = 0  # sidecars, for whatever reason
 
     def walk(self) -> Tree:
         """List the photos, and clear away what a killed run left half-written."""
@@ -207,7 +209,10 @@ class _Run:
         return tasks
 
     def _is_settled(self, row: PhotoRow, seen: set[str]) -> bool:
-        return row.code in LASTING if row.code else row.sha256 in seen
+        if not row.code:
+            return row.sha256 in seen
+        # What lacked an extra may be read once that is there.
+        return row.code in LASTING and not (NEEDS_EXTRA in row.error and "HEIF" in formats())
 
     def look(self, crew: Crew, tasks: Sequence[tuple[Task, int]]) -> None:
         """Have the crew look, and keep what it saw."""
@@ -245,7 +250,7 @@ class _Run:
                     waiting.append((prepared, writer.submit(engines.write, prepared)))
             while waiting:
                 self._finish(engines, *waiting.popleft())
-        self.summary.current = engines.sidecars - len(self.summary.written)
+        self.summary.current = engines.sidecars - len(self.summary.written) - self._unwritten
 
     def _finish(
         self, engines: Engines, prepared: Prepared, done: Future[dict[str, os.stat_result]]
@@ -255,6 +260,7 @@ class _Run:
     def _count(self, prepared: Prepared, written: list[str]) -> None:
         self.summary.written += written
         self.summary.dated += 1
+        self._unwritten += len(prepared.errors)
         for error in prepared.errors:
             self._fail(str(error), error.exit_code)
         self._watcher.step(failed=bool(prepared.errors))

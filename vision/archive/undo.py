@@ -89,7 +89,7 @@ def _undo_all(
 ) -> None:
     rows = {} if index is None else index.sidecars()
     tree = walk(str(root))
-    paths = sorted({*rows, *tree.sidecars.values()})
+    paths = sorted({*rows, *tree.sidecars})
     watcher.begin("sidecars", len(paths))
     for path in paths:
         before = index.before(path) if index is not None and path in rows else None
@@ -117,7 +117,7 @@ def _undo_one(
         return
     if not is_ours(data):
         return
-    untouched = row is not None and hashlib.sha256(data).hexdigest() == row.sha256
+    untouched = row is not None and hashlib.sha256(data).hexdigest() in row.hashes
     left = before if untouched else strip(data)
     if left is None:
         undone.removed.append(path)

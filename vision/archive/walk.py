@@ -11,7 +11,10 @@ from dataclasses import dataclass, field
 from vision.archive.values import Stamp
 
 # By name, because an archive holds much else, and opening all of it would take hours.
-SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
+SUFFIXES = (
+    *(".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif"),
+    *(".avif", ".bmp", ".gif", ".ppm"),
+)
 SIDECAR_SUFFIX = ".xmp"
 # Everything of ours that is no sidecar lies in this folder of the archive.
 OWN_FOLDER = ".telltale"
@@ -29,8 +32,7 @@ class Tree:
     ----------
     photos : dict of path to Stamp
         In the order of the walk, which is that of the names.
-    sidecars : dict of str to str
-        Path in small letters to the path as it is written.
+    sidecars : set of str
     parts : list of str
         Half-written files of a run that was stopped.
     unreadable : list of (path, reason)
@@ -38,7 +40,7 @@ class Tree:
     """
 
     photos: dict[str, Stamp] = field(default_factory=dict)
-    sidecars: dict[str, str] = field(default_factory=dict)
+    sidecars: set[str] = field(default_factory=set)
     parts: list[str] = field(default_factory=list)
     unreadable: list[tuple[str, str]] = field(default_factory=list)
 
@@ -62,7 +64,7 @@ def walk(root: str) -> Tree:
         elif name.startswith(".") or _DRAWN.search(name):
             continue
         elif name.endswith(SIDECAR_SUFFIX):
-            tree.sidecars[path.lower()] = path
+            tree.sidecars.add(path)
         elif name.endswith(SUFFIXES):
             try:
                 status = entry.stat()

@@ -12,11 +12,11 @@ import numpy as np
 from vision.cues.cab import ahead_of, cab_region
 from vision.cues.characters import read_lines
 from vision.cues.near import nearer, straightened
-from vision.cues.spelling import ILLEGIBLE, Reading, blend, spell
+from vision.cues.spelling import Reading, blend, spell
 from vision.features import by_hue, has_red
 from vision.network import Network, Networks
 from vision.photo import closer
-from vision.records import Box, Cue, Photo, Pixels, Sighting, State
+from vision.records import ILLEGIBLE, Box, Cue, Photo, Pixels, Sighting, State
 from vision.rectify import BEYOND, Crop
 
 NAME = "cab_number"

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from vision.records import Box
+from vision.records import ILLEGIBLE, Box
 
 BLANK = ""
 FIGURES = "0123456789"
-# A character is there, but it is no figure or cannot be told.
-ILLEGIBLE = "?"
 MOST_FIGURES = 5
 # Share of "?" before or after two or more figures that is a plate's rim, lining or the
 # cab's edge rather than a figure. Chosen.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -14,7 +15,7 @@ from vision.guide.lines import Path, key_lines
 from vision.guide.trade import gauge_objections, whyte_to_uic
 from vision.guide.values import Finding, Guide
 from vision.guide.years import years_of
-from vision.records import BINARY_CUES, VALUED_CUES
+from vision.records import BINARY_CUES, LINE_COLOURS, VALUED_CUES
 
 TOP_REQUIRED = {"title": str, "gauge": str, "gauge_mm": float, "scale": float, "wheels": str}
 TOP_OPTIONAL = {"maker": str, "version": str, "lever_at": float}
@@ -219,8 +220,16 @@ class _Review:
             if "edge_stripe_colour" in row and row.get("edge_stripe") != "present":
                 message = f"{where}edge_stripe_colour without a stripe that is present"
                 self.say("error", (*path, "edge_stripe_colour"), message)
-            if _is_a(row.get("output"), float) and not row["output"] > 0:
-                self.say("error", (*path, "output"), f"{where}output must be more than 0")
+            self.stripe_colour(path, row)
+            if _is_a(row.get("output"), float) and not 0 < row["output"] < math.inf:
+                message = f"{where}output must be a number more than 0, got {row['output']}"
+                self.say("error", (*path, "output"), message)
+
+    def stripe_colour(self, path: Path, row: Mapping[str, Any]) -> None:
+        colour, where = row.get("edge_stripe_colour"), _label(path, row)
+        if isinstance(colour, str) and colour.lower() not in LINE_COLOURS:
+            message = f'{where}no photo tells a stripe as "{colour}"{_hint(colour, LINE_COLOURS)}'
+            self.say("error", (*path, "edge_stripe_colour"), message)
 
     def years(self, path: Path, row: Mapping[str, Any]) -> None:
         if not isinstance(row.get("years"), str):

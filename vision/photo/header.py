@@ -100,6 +100,10 @@ def open_header(data: bytes, name: str, limits: Limits) -> Image.Image:
     return image
 
 
+# How it is said that a picture can be read, but not as things are installed.
+NEEDS_EXTRA = "install telltale-vision with the extra 'heic'"
+
+
 @functools.cache
 def formats() -> tuple[str, ...]:
     """What is read here: HEIF too where the extra for it is installed."""
@@ -116,7 +120,7 @@ def _what_it_is(data: bytes) -> str:
     if data[4:8] == b"ftyp" and data[8:12] in (b"heic", b"heix", b"mif1", b"hevc"):
         if "HEIF" in formats():
             return "a damaged HEIF picture; save it as JPEG where it can still be opened"
-        return "a HEIF picture; install telltale-vision with the extra 'heic', or save it as JPEG"
+        return f"a HEIF picture; {NEEDS_EXTRA}, or save it as JPEG"
     return "not a picture (JPEG, PNG, WebP, AVIF, TIFF, GIF, BMP, PPM), or a damaged one"
 
 

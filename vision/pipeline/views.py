@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from vision.pipeline.placing import SURE
 from vision.pipeline.pooling import LEAST_SHARE, Shares, pool
-from vision.records import VALUED_CUES, Conflict, Cue, State
+from vision.records import ILLEGIBLE, VALUED_CUES, Conflict, Cue, State
 
 # What a reader leaves unsaid of a number may be any of many; chosen.
 _ANY_NUMBER = 10
@@ -68,9 +68,10 @@ def fuse_views(
             continue
         others = [cue for cue in seen if cue.photo != joint.photo]
         fused.append(replace(joint, because=_with_others(joint, others, best, sides)))
-        against = [cue for cue in others if _reading(cue) != _reading(joint)]
+        against = [cue for cue in others if not _agree(_reading(cue), _reading(joint))]
         if against:
-            readings = [f"photo {c.photo + 1} reads {_reading(c)}" for c in (joint, *against)]
+            own = next((cue for cue in seen if cue.photo == joint.photo), joint)
+            readings = [f"photo {c.photo + 1} reads {_reading(c)}" for c in (own, *against)]
             text = f"{name}: {', '.join(readings)}; one is wrong, or they show two engines"
             conflicts.append(Conflict("views", (name,), text))
     return tuple(fused), tuple(conflicts)
@@ -204,13 +205,20 @@ def _reading(cue: Cue) -> str:
     return cue.value if cue.value is not None else cue.state.value
 
 
+def _agree(one: str, other: str) -> bool:
+    """Whether two readings may be of one thing: a figure left open is any figure."""
+    return len(one) == len(other) and all(
+        a == b or ILLEGIBLE in (a, b) for a, b in zip(one, other, strict=True)
+    )
+
+
 def _with_others(
     joint: Cue, others: Sequence[Cue], best: Sequence[Cue], sides: Sequence[int]
 ) -> str:
     counted: dict[int, str] = {}
     heard = {sides[joint.photo]}
     for cue in best:
-        if cue.photo != joint.photo and _reading(cue) == _reading(joint):
+        if cue.photo != joint.photo and _agree(_reading(cue), _reading(joint)):
             same = sides[cue.photo] in heard
             counted[cue.photo] = (
                 "but shows no new side and counts little"
@@ -220,7 +228,7 @@ def _with_others(
             heard.add(sides[cue.photo])
     parts = [joint.because] if joint.because else []
     for cue in others:
-        if _reading(cue) != _reading(joint):
+        if not _agree(_reading(cue), _reading(joint)):
             parts.append(f"photo {cue.photo + 1} reads {_reading(cue)}")
         else:
             told = counted.get(cue.photo, "but shows nothing new and counts no more")

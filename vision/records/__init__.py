@@ -48,6 +48,8 @@ from vision.records.geometry import (
 )
 from vision.records.sight import (
     BINARY_CUES,
+    ILLEGIBLE,
+    LINE_COLOURS,
     REGION_OF_CUE,
     VALUED_CUES,
     Cue,
@@ -62,6 +64,8 @@ from vision.records.sight import (
 
 __all__ = [
     "BINARY_CUES",
+    "ILLEGIBLE",
+    "LINE_COLOURS",
     "REGION_OF_CUE",
     "VALUED_CUES",
     "Answer",

@@ -11,6 +11,9 @@ from vision.records.geometry import Box, Pixels, Region
 
 WORTH_NAMING = 0.3  # of a value that an unclear cue may have; chosen
 BINARY_CUES = ("switch_lever", "side_linkage", "edge_stripe")
+ILLEGIBLE = "?"  # stands in a cab number for a character that cannot be told
+# What a photo may tell a painted line's colour as; nothing else can be compared with one.
+LINE_COLOURS = ("white", "cream", "yellow", "orange", "red", "green", "blue", "purple")
 VALUED_CUES = ("tender_axles", "tender_lamps", "cab_number")
 REGION_OF_CUE: Mapping[str, str] = MappingProxyType(
     {
