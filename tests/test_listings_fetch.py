@@ -20,7 +20,8 @@ import pytest
 pytest.importorskip("urllib3")
 
 from shapes import encoded, engine
-from vision.listings.fetch import Cache, Fetcher, FetchError, is_picture, refused_address
+from vision.listings.cache import Cache
+from vision.listings.fetch import Fetcher, FetchError, is_picture, refused_address
 
 PICTURE = encoded(engine(), "JPEG")
 

@@ -5,8 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from vision.records import Conflict
 from vision.report.narrowing import YEAR_UNKNOWN, tells_nothing_plain
-from vision.report.words import NOT_NARROWED, confidence_words, percent, years_words
+from vision.report.words import (
+    NOT_NARROWED,
+    confidence_words,
+    conflict_words,
+    percent,
+    years_words,
+)
 
 
 def estimate_of(record: Mapping[str, Any]) -> dict[str, Any] | None:
@@ -38,3 +45,13 @@ def ask_words(record: Mapping[str, Any]) -> str:
     """Return what to ask the seller next, and what they should mind; empty for nothing."""
     ask = record.get("ask")
     return " ".join(filter(None, (ask["text"], ask["caution"]))) if ask else ""
+
+
+def mismatch_words(record: Mapping[str, Any]) -> list[str]:
+    """Say why engine and tender never left the works together; empty where they may have."""
+    conflicts = (estimate_of(record) or {}).get("conflicts", ())
+    return [
+        conflict_words(Conflict(c["kind"], tuple(c["cues"]), c["text"]))
+        for c in conflicts
+        if c["kind"] == "engine_tender"
+    ]

@@ -7,16 +7,13 @@ are followed by hand, each checked as the first.
 
 from __future__ import annotations
 
-import hashlib
 import ipaddress
 import queue
 import socket
-import sqlite3
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urljoin, urlsplit, urlunsplit
 
@@ -42,6 +39,12 @@ SIGNATURES = (
     b"P6",
     b"P5",
 )
+# All that IANA has given out for the public Internet (RFC 4291, section 2.4, and the IPv6
+# Global Unicast registry): outside lie site-local addresses (RFC 3879), NAT64 for local use
+# (RFC 8215), addresses that carry an IPv4 one (compatible, RFC 4291, section 2.5.5.1;
+# translated, RFC 2765), and whatever is yet to come.
+_UNICAST = ipaddress.ip_network("2000::/3")
+_NAT64 = ipaddress.ip_network("64:ff9b::/96")
 _REDIRECTS = (301, 302, 303, 307, 308)
 
 
@@ -63,16 +66,19 @@ def refused_address(number: str) -> bool:
 
     Private, loopback, link-local, reserved, multicast and unspecified addresses (the
     IANA special-purpose registries, as Python's `ipaddress` has them), also where they
-    hide inside an IPv6 address (mapped, 6to4, NAT64, Teredo).
+    hide inside an IPv6 address (mapped, 6to4, NAT64, Teredo); and IPv6 addresses outside
+    what is given out, but for mapped ones and NAT64.
     """
     address = ipaddress.ip_address(number.partition("%")[0])
     inner: list[Any] = [address]
     if isinstance(address, ipaddress.IPv6Address):
         inner += [address.ipv4_mapped, address.sixtofour, *(address.teredo or ())]
-        if address in ipaddress.ip_network("64:ff9b::/96"):
+        if address in _NAT64:
             inner.append(ipaddress.ip_address(int(address) & 0xFFFFFFFF))
-        if address.ipv4_mapped:
+        elif address.ipv4_mapped:
             inner.remove(address)
+        elif address not in _UNICAST:
+            return True
     return any(a is not None and (not a.is_global or a.is_multicast) for a in inner)
 
 
@@ -246,47 +252,3 @@ def _looks_like(head: bytes) -> str:
     return (
         "a web page" if start.startswith((b"<!doctype html", b"<html", b"<head")) else "other data"
     )
-
-
-class Cache:
-    """Fetched pictures, each kept once under the SHA-256 of its bytes.
-
-    Parameters
-    ----------
-    folder : Path
-        Is made where it is missing.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        folder.mkdir(parents=True, exist_ok=True)
-        self._base = sqlite3.connect(folder / "addresses.sqlite")
-        self._base.execute(
-            "CREATE TABLE IF NOT EXISTS addresses (url TEXT PRIMARY KEY, sha256 TEXT)"
-        )
-
-    def close(self) -> None:
-        """Close the file."""
-        self._base.close()
-
-    def get(self, url: str, fetcher: Fetcher) -> Path:
-        """Return the file of a picture, fetched unless it is here already and whole.
-
-        Raises
-        ------
-        FetchError
-        """
-        row = self._base.execute("SELECT sha256 FROM addresses WHERE url = ?", (url,)).fetchone()
-        if row is not None:
-            kept = self._folder / str(row[0])
-            if kept.is_file() and hashlib.sha256(kept.read_bytes()).hexdigest() == row[0]:
-                return kept
-        data = fetcher.fetch(url)
-        name = hashlib.sha256(data).hexdigest()
-        target = self._folder / name
-        partial = target.with_suffix(".part")
-        partial.write_bytes(data)
-        partial.replace(target)
-        with self._base:
-            self._base.execute("INSERT OR REPLACE INTO addresses VALUES (?, ?)", (url, name))
-        return target

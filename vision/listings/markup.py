@@ -9,7 +9,7 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
-from vision.listings.dating import ask_words, dating_words, narrowed_estimate
+from vision.listings.dating import ask_words, dating_words, mismatch_words, narrowed_estimate
 from vision.listings.money import write_price
 from vision.listings.pictures import LIMITS, card_picture
 from vision.listings.run import Ranked
@@ -111,6 +111,7 @@ def _card(rank: int, record: dict[str, Any]) -> str:
         _picture(record),
         _dating(record),
         _claims(record),
+        _mismatch(record),
         _question(record),
         _notes(record),
         _worth(record),
@@ -217,6 +218,11 @@ def _ratio_words(ratio: float) -> str:
     large = max(ratio, 1 / ratio)
     text = f"{large:,.0f}" if large >= 10 else f"{large:.1f}"
     return f"{text} to 1 {'for' if ratio >= 1 else 'against'}"
+
+
+def _mismatch(record: dict[str, Any]) -> str:
+    items = "".join(f"<li>{escape(words)}</li>" for words in mismatch_words(record))
+    return f"<h3>What does not fit together</h3>\n<ul>{items}</ul>" if items else ""
 
 
 def _question(record: dict[str, Any]) -> str:

@@ -55,7 +55,7 @@ def listed_path(folder: Path, reference: str) -> Path:
     path = folder / parts
     try:
         inside = path.resolve().is_relative_to(folder.resolve())
-    except (OSError, RuntimeError) as error:
+    except (OSError, RuntimeError, ValueError) as error:
         raise PhotoUnreadable(f"{reference}: {error}") from None
     if not inside:
         raise PhotoMissing(f"{reference}: leads out of the folder of the listing's file")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -42,7 +43,8 @@ def read_listings(path: Path) -> Iterator[Source | BadRow]:
     Yields
     ------
     Source or BadRow
-        An id that occurred before is a bad row: nothing is judged twice.
+        An id that occurred before is a bad row: nothing is judged twice. Half a surrogate
+        pair, which JSON can carry and no file can, is U+FFFD in every text.
 
     Raises
     ------
@@ -51,7 +53,7 @@ def read_listings(path: Path) -> Iterator[Source | BadRow]:
     """
     seen: set[str] = set()
     for file in _files(path):
-        for item in _read_file(file):
+        for item in map(_writable, _read_file(file)):
             if isinstance(item, BadRow):
                 yield item
             elif item.id in seen:
@@ -100,6 +102,27 @@ def _read_file(file: Path) -> Iterator[Listing | BadRow]:
         if note and isinstance(item, Listing):
             item = replace(item, notes=(*item.notes, note))
         yield item
+
+
+def _writable(item: Listing | BadRow) -> Listing | BadRow:
+    """Replace what UTF-8 has no bytes for (RFC 3629, section 3), so that reports can be written."""
+    if isinstance(item, BadRow):
+        return BadRow(_whole(item.source), _whole(item.reason))
+    return replace(
+        item,
+        id=_whole(item.id),
+        title=_whole(item.title),
+        description=_whole(item.description),
+        currency=_whole(item.currency),
+        link=_whole(item.link),
+        photos=tuple(map(_whole, item.photos)),
+        source=_whole(item.source),
+        notes=tuple(map(_whole, item.notes)),
+    )
+
+
+def _whole(text: str) -> str:
+    return re.sub("[\ud800-\udfff]", "\ufffd", text)
 
 
 def _text(data: bytes) -> tuple[str, str]:

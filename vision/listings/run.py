@@ -14,15 +14,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from vision.guide import Guide, load_guide
+from vision.listings.cache import Cache
 from vision.listings.crew import work
 from vision.listings.examine import Task, is_address
-from vision.listings.fetch import Cache, Fetcher, FetchError
+from vision.listings.fetch import Fetcher, FetchError
 from vision.listings.pictures import listed_path, reused
 from vision.listings.ranking import Weights, cheapness, value, wanted_share
 from vision.listings.read import Source, read_listings
 from vision.listings.sharing import Sharing
 from vision.listings.store import FORMAT, Store, opened
 from vision.listings.values import BadRow
+from vision.photo.header import formats
 from vision.pipeline.look import eye_name
 from vision.records import ListingsError, TelltaleError
 
@@ -122,7 +124,10 @@ def judge_listings(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) 
             pictures = Cache(order.state_folder / "fetched")
             held.callback(pictures.close)
         name = eye_name(eye().version) if sources else ""
-        run = _Run(order, (store, pictures), name, [FORMAT, name, _identity(guide)], watcher)
+        # The formats too: a picture that could not be read is one again once its extra is
+        # installed.
+        basis = [FORMAT, name, formats(), _identity(guide)]
+        run = _Run(order, (store, pictures), name, basis, watcher)
         records, examined = run.records(sources, eye if order.jobs == 1 else load_eye)
     _compare(records)
     _rank(records, guide, order)

@@ -6,7 +6,8 @@ import html
 import json
 import re
 import warnings
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from functools import cache
 from types import ModuleType
@@ -39,31 +40,52 @@ def json_listings(text: str, source: str) -> Iterator[Listing | BadRow]:
         yield BadRow(source, f"not JSON ({error})"[:200])
         return
     found: list[Listing | BadRow] = list(_listings(value, source))
-    yield from found or [BadRow(source, "no schema.org Product or Offer")]
+    yield from _numbered(found, source) or [BadRow(source, "no schema.org Product or Offer")]
 
 
 def page_listings(data: bytes, name: str) -> Iterator[Listing | BadRow]:
     """Listings of a saved web page that carries schema.org JSON-LD or microdata.
 
-    Where a page tells of one product in both ways, the JSON-LD counts.
+    Where a page tells of one product in both ways, the JSON-LD counts. What it tells twice in
+    one way is one product only if it is alike in everything: two of one title may be two.
     """
     text = _extruct().decode(data)
     if not text.strip():
         yield BadRow(name, "an empty page")
         return
-    found: dict[str, Listing | BadRow] = {}
+    told: dict[str, list[Listing]] = {"JSON-LD": [], "microdata": []}
+    bad: list[Listing | BadRow] = []
     for how, read in (("JSON-LD", _extruct().json_ld), ("microdata", _extruct().microdata)):
         try:
             nodes = read(text)
         except (LxmlError, ValueError, TypeError, LookupError, RecursionError) as error:
-            found[how] = BadRow(name, f"{how} that cannot be read ({error})"[:200])
+            bad.append(BadRow(name, f"{how} that cannot be read ({error})"[:200]))
             continue
-        for listing in _listings(nodes, name):
-            key = listing.title.casefold() if isinstance(listing, Listing) else how
-            found.setdefault(key, listing)
-    yield from _numbered(list(found.values()), name) or [
+        told[how] = list(dict.fromkeys(_listings(nodes, name)))
+    found = [*told["JSON-LD"], *_besides(told["JSON-LD"], told["microdata"]), *bad]
+    yield from _numbered(found, name) or [
         BadRow(name, "no schema.org Product or Offer on this page")
     ]
+
+
+def _besides(first: Sequence[Listing], second: Sequence[Listing]) -> list[Listing]:
+    """What the second way tells of that the first does not: another id, or another title.
+
+    The two ways may name one product by different ids, a sku here and an address there, so
+    each product of the first also takes one of the second away that has its title.
+    """
+    shared = {item.id for item in first if item.id != item.source} & {item.id for item in second}
+    titles = Counter(item.title.casefold() for item in first if item.id not in shared)
+    left = []
+    for item in second:
+        title = item.title.casefold()
+        if item.id in shared:
+            continue
+        if titles[title] > 0:
+            titles[title] -= 1
+        else:
+            left.append(item)
+    return left
 
 
 class _Extruct:

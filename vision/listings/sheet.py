@@ -7,14 +7,14 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from vision.listings.dating import ask_words, narrowed_estimate
+from vision.listings.dating import ask_words, mismatch_words, narrowed_estimate
 from vision.listings.run import Ranked
 from vision.listings.values import Verdict
 
 COLUMNS = (
     *("rank", "value", "verdict", "id", "title", "price", "currency", "years", "confidence"),
     *("wanted", "together", "complete", "cheap", "supported", "contradicted", "cannot_tell"),
-    *("ask", "notes", "failures", "link", "source"),
+    *("does_not_fit_together", "ask", "notes", "failures", "link", "source"),
 )
 # What spreadsheets take for the beginning of a formula, also in its full-width form, and
 # the blanks they skip before it. OWASP, CSV Injection; from memory.
@@ -72,6 +72,7 @@ def _row(rank: int, record: dict[str, Any]) -> dict[str, Any]:
         "supported": told(Verdict.SUPPORTED),
         "contradicted": told(Verdict.CONTRADICTED),
         "cannot_tell": told(Verdict.CANNOT_TELL),
+        "does_not_fit_together": "; ".join(mismatch_words(record)),
         "ask": ask_words(record),
         "notes": "; ".join(record.get("notes", ())),
         "failures": "; ".join([*failures, *(f"{p['path']}: {p['error']}" for p in photos)]),

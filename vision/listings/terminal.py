@@ -6,7 +6,7 @@ import re
 from decimal import Decimal
 from typing import Any
 
-from vision.listings.dating import ask_words, dating_words
+from vision.listings.dating import ask_words, dating_words, mismatch_words
 from vision.listings.markup import SIGNS
 from vision.listings.money import write_price
 from vision.listings.run import Ranked
@@ -34,6 +34,7 @@ def _paragraph(rank: int, record: dict[str, Any]) -> str:
         if claim["kind"] != "condition":
             sign = SIGNS[claim["verdict"]]
             lines.append(f'   {sign} "{_line(claim["words"])}": {_line(claim["text"])}')
+    lines += [f"   does not fit together: {_line(words)}" for words in mismatch_words(record)]
     if record.get("ask"):
         lines.append(f"   ask next: {_line(ask_words(record))}")
     lines += [f"   note: {_line(note)}" for note in record.get("notes", ())]

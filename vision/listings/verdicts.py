@@ -142,9 +142,14 @@ def _reason_to_hold(claim: Claim, case: Case, weighed: Weighed, *, one_engine: b
         if c.kind == "views"
         for name in c.cues
     }
-    if claim.about in disputed and weighed.ratio > 1.0 / LEAST_AGAINST_DISPUTED:
+    if disputed.intersection(_cues_of(claim)) and weighed.ratio > 1.0 / LEAST_AGAINST_DISPUTED:
         return "the photos disagree with each other"
     return ""
+
+
+def _cues_of(claim: Claim) -> tuple[str, ...]:
+    """Cues that show what a claim is about: a tender is known by its axles and lamps."""
+    return {"tender": ("tender_axles", "tender_lamps")}.get(claim.about, (claim.about,))
 
 
 # --- words ----------------------------------------------------------------------------
@@ -186,7 +191,7 @@ def _unseen(claim: Claim, case: Case) -> str:
         return "every variation of the guide would fit"
     if claim.kind in (Kind.YEAR, Kind.VARIATION):
         return "the photos show nothing that would tell"
-    names = {"tender": ("tender_axles", "tender_lamps")}.get(claim.about, (claim.about,))
+    names = _cues_of(claim)
     why = next((c.because for c in case.answer.cues if c.name in names and c.because), "")
     told = f" ({why})" if why and not any(case.cue(n) for n in names) else ""
     return f"{cue_words(claim.about)}: no photo shows it well enough{told}"
