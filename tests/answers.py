@@ -96,7 +96,7 @@ def estimate() -> Estimate:
         confidence=0.93,
         variations=(
             Candidate("W3", "1934", 0.6),
-            Candidate("W4", "1935/1936", 0.3),
+            Candidate("W4", "1935/1937", 0.3),
             Candidate("other", "", 0.1),
         ),
         steps=(

@@ -22,7 +22,7 @@ EXPRESS = load_guide()
 
 def stories(conflict: Conflict) -> dict[str, str]:
     told = conflict.text.partition("Stories: ")[2].split("; ")
-    found = [re.fullmatch(r"(.*) \((>?<?\d+ %)\)", story) for story in told]
+    found = [re.fullmatch(r"(.*) \(((?:over |under )?\d+ %)\)", story) for story in told]
     assert all(found), conflict.text
     return {match[1]: match[2] for match in found if match}
 
@@ -93,7 +93,7 @@ def test_stories_by_hand() -> None:
         "switch_lever lost or replaced": "69 %",
         "a variation that the guide lacks": "20 %",
         "a reproduction, or put together from several engines": "10 %",
-        "misread": "<1 %",
+        "misread": "under 1 %",
     }
 
 
@@ -113,7 +113,7 @@ def test_every_conflict_tells_stories_that_can_be_weighed(data: st.DataObject) -
             continue
         told = stories(conflict)
         shares = [float(re.sub(r"[^\d]", "", share)) for share in told.values()]
-        # ">99 %" and "<1 %" are bounds; the rest is ranked.
+        # "over 99 %" and "under 1 %" are bounds; the rest is ranked.
         assert shares == sorted(shares, reverse=True)
         assert "a variation that the guide lacks" in told
         assert "a reproduction, or put together from several engines" in told

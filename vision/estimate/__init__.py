@@ -3,7 +3,7 @@
 Touches no image. Hypothesis ids: "W1@1931" for a variation in a year, and "other".
 """
 
-from vision.estimate.argument import by_variation, prior, replay
+from vision.estimate.argument import by_variation, prior, replay, take_steps
 from vision.estimate.dating import estimate
 from vision.estimate.eyes import CHOSEN, PERFECT, READINGS, Eyesight, Skill, visible_shares
 from vision.estimate.reading import PERSON_RELIABILITY
@@ -26,6 +26,7 @@ __all__ = [
     "saw",
     "simulate",
     "strength_words",
+    "take_steps",
     "visible_shares",
     "wilson",
 ]

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from vision.estimate.factors import OTHER, TENDER, TENDER_CUES, Factor, Row, factors_of
 from vision.estimate.reading import reading
-from vision.estimate.strength import strength_words
+from vision.estimate.strength import percent, strength_words
 from vision.guide import Guide, write_years
 from vision.records import VALUED_CUES, Candidate, Cue, EvidenceError, State, Step
 
@@ -22,6 +22,8 @@ YEARS_MASS = 0.9
 # EDTF for a year of which no figure is known: what is said when the engine is more
 # probably in no variation of the guide than in all of them together.
 YEAR_UNKNOWN = "XXXX"
+# How a step's text says that the reading fits nothing in the guide.
+NO_VARIATION = "as no variation was made"
 # Mixed into every probability so that none is ever exactly 0 or 1.
 FLOOR = 1e-12
 # Years whose probabilities differ by less than this part are equal: the rest is rounding.
@@ -113,8 +115,24 @@ def by_variation(posterior: Mapping[str, float]) -> dict[str, float]:
     return {id: math.fsum(ps) for id, ps in parts.items()}
 
 
+def told_once(cues: Sequence[Cue]) -> tuple[Cue, ...]:
+    """Leave out what a person says again; a photo's readings all stay."""
+    said: set[tuple[str, State, str | None]] = set()
+    kept = []
+    for cue in cues:
+        word = (cue.name, cue.state, cue.value)
+        if cue.source == "person" and word in said:
+            continue
+        if cue.source == "person":
+            said.add(word)
+        kept.append(cue)
+    return tuple(kept)
+
+
 def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
     """Sort cues to the factors of a guide; a person's word replaces a photo's.
+
+    What a person says twice counts once: saying it again is no second look.
 
     Raises
     ------
@@ -127,7 +145,9 @@ def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
         if cue.name not in known:
             raise EvidenceError(f"{cue.name}: the guide {guide.name} has no such cue or check")
     # One order whatever order the cues came in, so that the sums round alike.
-    ordered = sorted(cues, key=lambda c: (c.name, c.source, c.state, c.value or "", repr(c)))
+    ordered = sorted(
+        told_once(cues), key=lambda c: (c.name, c.source, c.state, c.value or "", repr(c))
+    )
     gathered = []
     for factor in factors:
         names = TENDER_CUES if factor.name == TENDER else (factor.name,)
@@ -163,7 +183,7 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
             text = f"{cue.name}: what the photo shows ({read_out(cue)}) gives way to what is said"
             silent.append(Step("superseded", cue.name, text, even))
     if not guide.tenders:
-        for cue in sorted((c for c in cues if c.name in TENDER_CUES), key=repr):
+        for cue in sorted((c for c in told_once(cues) if c.name in TENDER_CUES), key=repr):
             text = f"{cue.name}: the guide lists no tender, so it tells nothing"
             silent.append(Step("unused", cue.name, text, even))
     plain = tuple(_step(guide, item, seen, "") for item, seen in weighed)
@@ -223,13 +243,6 @@ def read_out(cue: Cue) -> str:
     return f"{cue.state.value}, {cue.value}" if cue.value else cue.state.value
 
 
-def percent(p: float) -> str:
-    """Return a probability in whole per cent, never "0 %" or "100 %"."""
-    if p < 0.01:
-        return "<1 %"
-    return ">99 %" if p > 0.99 else f"{100 * p:.0f} %"
-
-
 def _step(guide: Guide, item: Evidence, seen: tuple[Cue, ...], leader: str) -> Step:
     by_id = {id: item.likelihood(id) for id in item.factor.table}
     before = prior(guide)
@@ -263,7 +276,7 @@ def _saying(cue: Cue) -> str:
         sure = cue.p_present if cue.state is State.PRESENT else 1.0 - cue.p_present
     elif cue.values and not cue.confidence:
         sure = max(cue.values.values())
-    return f"{cue.name} {read_out(cue)} ({percent(sure)})"
+    return f"{cue.name} {read_out(cue)} ({percent(min(max(sure, FLOOR), 1.0 - FLOOR))})"
 
 
 def _fits(item: Evidence) -> str:
@@ -275,5 +288,5 @@ def _fits(item: Evidence) -> str:
     if not strange:
         return "as every variation was made" if belongs else ""
     if not belongs:
-        return "as no variation was made"
+        return NO_VARIATION
     return f"as {', '.join(belongs)}, not {', '.join(strange)}"

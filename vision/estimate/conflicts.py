@@ -11,11 +11,12 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import combinations
 
-from vision.estimate.argument import Evidence, by_variation, percent, read_out
+from vision.estimate.argument import FLOOR, Evidence, by_variation, read_out
 from vision.estimate.factors import ABSENT, OTHER, PRESENT, TENDER, UNLISTED
-from vision.estimate.reading import reading
+from vision.estimate.reading import reading, value_shares
+from vision.estimate.strength import percent
 from vision.guide import Guide
-from vision.records import Conflict, State
+from vision.records import Conflict, Cue, State
 
 # A state counts as read where its share among all states is at least this, and a
 # contradiction where all its states together are. Chosen.
@@ -92,14 +93,32 @@ def _disagreements(guide: Guide, evidence: Sequence[Evidence]) -> list[Conflict]
                 continue
             rows = [_shares(reading(item.factor, guide, [cue])) for cue in (first, second)]
             agreed = math.fsum(a * b for a, b in zip(*rows, strict=True))
-            if 1.0 - agreed >= DISAGREEMENT:
+            # Readings that leave the same states open agree, however many those are:
+            # over five tenders of four axles even two equal counts meet in a fifth.
+            apart = not _open_states(rows[0]) & _open_states(rows[1])
+            if apart and 1.0 - agreed >= DISAGREEMENT:
                 text = (
-                    f"two readings of {first.name} exclude each other: {read_out(first)} "
-                    f"({first.source}) and {read_out(second)} ({second.source}); "
+                    f"two readings of {first.name} exclude each other: "
+                    f"{_beside(first, second)} ({first.source}) and "
+                    f"{_beside(second, first)} ({second.source}); "
                     "look again, or they are of two engines"
                 )
                 found.append(Conflict("readings", (first.name,), text))
     return found
+
+
+def _open_states(row: Sequence[float]) -> frozenset[int]:
+    """States that a reading leaves open: at least half as likely as its likeliest."""
+    return frozenset(i for i, share in enumerate(row) if share >= 0.5 * max(row))
+
+
+def _beside(cue: Cue, other: Cue) -> str:
+    """What one reading says, with its likeliest value where only values differ."""
+    shares = value_shares(cue)
+    if cue.state is not State.PRESENT or other.state is not cue.state or cue.value or not shares:
+        return read_out(cue)
+    best = max(shares, key=lambda value: shares[value])
+    return f"{cue.state.value}, {best}" if cue.name == EDGE_STRIPE else best
 
 
 def _contradictions(
@@ -197,7 +216,8 @@ def outside_stories(guide: Guide, other: float) -> list[tuple[str, float]]:
 
 def _listed(stories: Sequence[tuple[str, float]]) -> str:
     ranked = sorted(stories, key=lambda story: -story[1])
-    return "; ".join(f"{text} ({percent(p)})" for text, p in ranked)
+    # Never told as certain or impossible: the rates that it follows from are estimates.
+    return "; ".join(f"{t} ({percent(min(max(p, FLOOR), 1.0 - FLOOR))})" for t, p in ranked)
 
 
 def _label(item: Evidence, shown: frozenset[str]) -> str:

@@ -1,4 +1,4 @@
-"""Likelihood ratios in words.
+"""Likelihood ratios and probabilities in words.
 
 The cuts and words are those of the ENFSI Guideline for Evaluative Reporting in
 Forensic Science (2015), appendix on the verbal scale; from memory. The Association of
@@ -46,3 +46,18 @@ def strength_words(ratio: float) -> str:
         if size >= least:
             return words if ratio > 1 else f"{words} against"
     return NO_SUPPORT
+
+
+def percent(p: float) -> str:
+    """Write a probability in whole percent, never rounded to a certainty it is not.
+
+    Examples
+    --------
+    >>> percent(0.934), percent(0.9991), percent(0.0004)
+    ('93 %', 'over 99 %', 'under 1 %')
+    """
+    if 0.995 <= p < 1.0:
+        return "over 99 %"
+    if 0.0 < p <= 0.005:
+        return "under 1 %"
+    return f"{100 * p:.0f} %"

@@ -7,6 +7,7 @@ from html import escape
 
 from vision.records import Answer, Estimate, State
 from vision.report.picture import picture_html
+from vision.report.rows import cue_rows, set_aside_words
 from vision.report.words import (
     CAUTIONS,
     bearing,
@@ -142,12 +143,12 @@ def _variations(estimate: Estimate) -> str:
 
 def _cues(answer: Answer, estimate: Estimate) -> str:
     rows = []
-    for cue in answer.cues:
+    for cue, given_way in cue_rows(answer):
         step = weighing_step(cue, estimate)
-        weight = BEARING_WORDS["neutral" if step is None else bearing(step)]
+        weight = BEARING_WORDS["neutral" if step is None else bearing(step, estimate)]
         weight = UNSEEN_WORDS if cue.state is State.UNSEEN and step is None else weight
-        fits = fits_words(step) if step is not None else ""
-        told = [cue.because, best_view(cue, answer), fits]
+        fits = fits_words(step, estimate) if step is not None else ""
+        told = [cue.because, best_view(cue, answer), fits, *map(set_aside_words, given_way)]
         sure = "you say so" if cue.source == "person" else percent(cue.confidence)
         seen = reading(cue) if cue.state is State.UNSEEN else f"{reading(cue)} ({sure})"
         seen = seen.replace(" %", "\u00a0%")  # a narrow column would break it there

@@ -1,4 +1,4 @@
-"""Whether an answer tells one variation from another at all."""
+"""Whether an answer tells one variation, or one year, from another at all."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from vision.records import Estimate
+from vision.guide import write_years, years_of
+from vision.records import SEVERAL_ENGINES, Estimate
 
 # What the estimate calls the hypothesis that an engine is none of the guide's, and
 # the years of such an engine (EDTF: no figure known).
@@ -22,19 +23,54 @@ def tells_nothing(estimate: Estimate) -> bool:
 
     The stated years are then the guide's own, whatever is in the picture, and "very
     likely" would be said of an engine that was hardly seen. An engine that is in no
-    variation is told from all of them.
+    variation is told from all of them. Of photos that show several engines nothing that is
+    said of one is told either.
     """
-    return _is_even(estimate.years, (step.likelihoods for step in estimate.steps))
+    return shows_several(estimate) or _is_even(
+        estimate.years, (step.likelihoods for step in estimate.steps)
+    )
 
 
 def tells_nothing_plain(estimate: Mapping[str, Any]) -> bool:
     """Say the same of an estimate as `answer_json` gives it."""
-    return _is_even(estimate["years"], (step["likelihoods"] for step in estimate["steps"]))
+    kinds = {conflict["kind"] for conflict in estimate["conflicts"]}
+    return SEVERAL_ENGINES in kinds or _is_even(
+        estimate["years"], (step["likelihoods"] for step in estimate["steps"])
+    )
+
+
+def shows_several(estimate: Estimate | None) -> bool:
+    """Whether photos that were put together seem to show more than one engine."""
+    conflicts = () if estimate is None else estimate.conflicts
+    return any(conflict.kind == SEVERAL_ENGINES for conflict in conflicts)
+
+
+def all_years_open(estimate: Estimate) -> bool:
+    """Whether the stated years are all the years of the guide.
+
+    Some variations may be likelier than others then, but no year is left out, and "very
+    likely" would be said of nothing but that the engine is one of the guide's.
+    """
+    return _is_whole(estimate.years, ((c.id, c.years) for c in estimate.variations))
+
+
+def all_years_open_plain(estimate: Mapping[str, Any]) -> bool:
+    """Say the same of an estimate as `answer_json` gives it."""
+    return _is_whole(estimate["years"], ((c["id"], c["years"]) for c in estimate["variations"]))
 
 
 def by_candidate(likelihoods: Mapping[str, float]) -> dict[str, float]:
     """Likelihood of each variation: the same for all its years ("W1@1931")."""
     return {id.partition("@")[0]: p for id, p in likelihoods.items()}
+
+
+def _is_whole(stated: str, candidates: Iterable[tuple[str, str]]) -> bool:
+    spans = [years for id, years in candidates if id != NOT_IN_GUIDE]
+    # As above, a guide of a single variation or year has nothing to narrow down.
+    if len(spans) < 2:
+        return False
+    years = tuple(sorted({year for span in spans for year in years_of(span)}))
+    return len(years) > 1 and stated == write_years(years)
 
 
 def _is_even(years: str, steps: Iterable[Mapping[str, float]]) -> bool:

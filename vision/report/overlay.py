@@ -25,7 +25,7 @@ from vision.records import (
 )
 from vision.report.labels import leader_line, place_labels
 from vision.report.strip import add_strip, drawable, lettering
-from vision.report.words import cue_words, percent, reading
+from vision.report.words import cue_words, is_set_aside, percent, reading
 
 # Pixels of the longer side: below the first, letters would not fit; above the
 # second, the file only grows. Chosen.
@@ -113,12 +113,12 @@ def mark_photo(
     marks: list[Mark] = []
     left_over: list[Mark] = []
     if isinstance(sighting, Sighting):
-        marks = _marks(sighting, cues, factor)
+        marks = _marks(sighting, cues, factor, answer)
         font = lettering(max(image.size) * letter_share)
         left_over = _draw_marks(image, sighting, marks, factor, font=font)
     named = {mark.cue.name for mark in marks}
     unplaced = [cue for cue in cues if cue.name not in named]
-    return image, [_label(cue) for cue in unplaced] + [mark.text for mark in left_over]
+    return image, [_label(cue, answer) for cue in unplaced] + [mark.text for mark in left_over]
 
 
 def overlay_words(photo: Photo, answer: Answer, index: int) -> str:
@@ -130,7 +130,7 @@ def overlay_words(photo: Photo, answer: Answer, index: int) -> str:
     parts = [f"engine, facing {sighting.faces.value}"]
     if sighting.tender is not None:
         parts.append("tender")
-    for mark in _marks(sighting, cues, 1.0):
+    for mark in _marks(sighting, cues, 1.0, answer):
         region = REGION_OF_CUE.get(mark.cue.name, "")
         where = f"{region.replace('_', ' ')}, " if region in sighting.regions else ""
         parts.append(where + mark.text)
@@ -148,12 +148,14 @@ def _canvas(photo: Photo, most_side: int) -> tuple[Image.Image, float]:
     return image, image.width / photo.size[0]
 
 
-def _label(cue: Cue) -> str:
+def _label(cue: Cue, answer: Answer) -> str:
     sure = f" ({percent(cue.confidence)})" if cue.state is not State.UNSEEN else ""
-    return drawable(f"{cue_words(cue.name)}: {reading(cue)}{sure}")
+    gone = answer.estimate is not None and is_set_aside(cue, answer.estimate)
+    aside = ", set aside by hand" if gone else ""
+    return drawable(f"{cue_words(cue.name)}: {reading(cue)}{sure}{aside}")
 
 
-def _marks(sighting: Sighting, cues: tuple[Cue, ...], factor: float) -> list[Mark]:
+def _marks(sighting: Sighting, cues: tuple[Cue, ...], factor: float, answer: Answer) -> list[Mark]:
     marks = []
     for cue in cues:
         region = sighting.regions.get(REGION_OF_CUE.get(cue.name, ""))
@@ -164,7 +166,7 @@ def _marks(sighting: Sighting, cues: tuple[Cue, ...], factor: float) -> list[Mar
             outline = _corners(box)
         else:
             continue
-        marks.append(Mark(cue, outline, _label(cue)))
+        marks.append(Mark(cue, outline, _label(cue, answer)))
     return marks
 
 

@@ -17,6 +17,7 @@ from vision.records import (
     Sighting,
     Step,
 )
+from vision.report.rival import rival_words
 from vision.report.words import first_sighting, not_found_reason
 
 # Regions are always named, so that a reader need not ask whether a key is there.
@@ -37,6 +38,8 @@ def answer_json(answer: Answer) -> dict[str, Any]:
         with a key "not_found" where none does), "cues", "estimate" (None where
         there is no sighting) and "versions". Boxes are left, top, right, bottom in
         pixels of the upright photo with one decimal, probabilities have four.
+        A step has a key "rival" where it says something else, between the likeliest
+        variation and the nearest to it, than "strength" does.
         With several photos there are also "sightings", one per photo, and each
         cue names the "photo" (from 0) that its "where" refers to.
     """
@@ -122,7 +125,7 @@ def _estimate(estimate: Estimate) -> dict[str, Any]:
         "variations": [
             {"id": c.id, "years": c.years, "p": round(c.p, 4)} for c in estimate.variations
         ],
-        "steps": [_step(step) for step in estimate.steps],
+        "steps": [_step(step, estimate) for step in estimate.steps],
         "conflicts": [
             {"kind": c.kind, "cues": list(c.cues), "text": c.text} for c in estimate.conflicts
         ],
@@ -143,13 +146,16 @@ def _look(look: NextLook) -> dict[str, Any]:
     return record
 
 
-def _step(step: Step) -> dict[str, Any]:
+def _step(step: Step, estimate: Estimate) -> dict[str, Any]:
     # Six significant digits, not four decimals: whoever replays the steps multiplies
     # these, and a likelihood of 0.00004 must not become none at all.
-    return {
+    record = {
         "kind": step.kind,
         "cue": step.cue,
         "text": step.text,
         "strength": step.strength,
         "likelihoods": {key: float(f"{p:.6g}") for key, p in step.likelihoods.items()},
     }
+    if rival := rival_words(step, estimate):
+        record["rival"] = rival
+    return record

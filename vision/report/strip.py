@@ -10,6 +10,8 @@ from PIL import Image, ImageDraw, ImageFont
 from vision.records import Answer
 from vision.report.words import candidates_words, headline
 
+Line = tuple[str, float, tuple[int, int, int]]
+
 PAPER, QUIET, INK = (255, 255, 255), (190, 198, 206), (16, 20, 24)
 # Shares of the picture's longer side; chosen by eye on drawn scenes.
 YEARS_SHARE, SURE_SHARE, SMALL_SHARE = 0.046, 0.021, 0.0145
@@ -19,6 +21,10 @@ KEY = (
     "outline solid: present, dashed: absent, dotted: not visible or unclear; "
     "corners: engine and tender"
 )
+
+
+# What a year alone would hide: it is the engine's, and the tender is of another.
+STRANGE_TENDER = "engine and tender do not fit together; dated by the engine"
 
 
 def add_strip(image: Image.Image, answer: Answer, told: Sequence[str]) -> Image.Image:
@@ -38,17 +44,9 @@ def add_strip(image: Image.Image, answer: Answer, told: Sequence[str]) -> Image.
     """
     longer = max(image.size)
     margin = round(longer * 0.014)
-    years, sure = headline(answer)
-    lines = [(years, YEARS_SHARE, PAPER), (sure, SURE_SHARE, PAPER)]
-    if answer.estimate is not None:
-        lines.append((candidates_words(answer.estimate), SURE_SHARE, QUIET))
-    if told:
-        lines.append(("; ".join(told), SMALL_SHARE, QUIET))
-    if answer.estimate is not None:
-        lines.append((KEY, SMALL_SHARE, QUIET))
     set_lines = []
     height = margin
-    for text, share, colour in lines:
+    for text, share, colour in strip_lines(answer, told):
         font = lettering(longer * share)
         for part in _wrapped(text, font, image.width - 2 * margin):
             set_lines.append((height, part, font, colour))
@@ -59,6 +57,21 @@ def add_strip(image: Image.Image, answer: Answer, told: Sequence[str]) -> Image.
     for top, part, font, colour in set_lines:
         draw.text((margin, image.height + top), part, font=font, fill=colour)
     return sheet
+
+
+def strip_lines(answer: Answer, told: Sequence[str]) -> list[Line]:
+    """What the strip says, from the top: text, share of the longer side, colour."""
+    years, sure = headline(answer)
+    lines: list[Line] = [(years, YEARS_SHARE, PAPER), (sure, SURE_SHARE, PAPER)]
+    if answer.estimate is not None:
+        lines.append((candidates_words(answer.estimate), SURE_SHARE, QUIET))
+        if any(conflict.kind == "engine_tender" for conflict in answer.estimate.conflicts):
+            lines.append((STRANGE_TENDER, SURE_SHARE, PAPER))
+    if told:
+        lines.append(("; ".join(told), SMALL_SHARE, QUIET))
+    if answer.estimate is not None:
+        lines.append((KEY, SMALL_SHARE, QUIET))
+    return lines
 
 
 def drawable(text: str) -> str:

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from vision.records import Answer, Cue, Estimate, State, Step
+from vision.report.rows import cue_rows, set_aside_words
 from vision.report.words import (
     CAUTIONS,
     bearing,
@@ -116,9 +117,9 @@ def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
     signs = set()
     told = set()
     column = max((len(cue_words(cue.name)) for cue in answer.cues), default=0)
-    for cue in answer.cues:
+    for cue, given_way in cue_rows(answer):
         step = weighing_step(cue, estimate)
-        sign = _sign(cue, step)
+        sign = _sign(cue, step, estimate)
         signs.add(sign)
         yield f"  {sign} {cue_words(cue.name):<{column}}  {_state(cue, answer)}"
         if cue.because and cue.source != "person":
@@ -126,14 +127,16 @@ def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
         # The tender's cues share one step, which is told once.
         if step is not None and step.cue not in told:
             told.add(step.cue)
-            yield from _wrapped(fits_words(step), width, "      ", "      ")
+            yield from _wrapped(fits_words(step, estimate), width, "      ", "      ")
+        for other in given_way:
+            yield from _wrapped(set_aside_words(other), width, "      ", "      ")
     yield from _wrapped(_key(signs), width)
 
 
-def _sign(cue: Cue, step: Step | None) -> str:
+def _sign(cue: Cue, step: Step | None, estimate: Estimate) -> str:
     if cue.state is State.UNSEEN and step is None:
         return "?"
-    return SIGNS["neutral"] if step is None else SIGNS[bearing(step)]
+    return SIGNS["neutral"] if step is None else SIGNS[bearing(step, estimate)]
 
 
 def _state(cue: Cue, answer: Answer) -> str:

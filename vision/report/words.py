@@ -6,7 +6,9 @@ import re
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from vision.estimate.argument import NO_VARIATION
 from vision.estimate.strength import NO_SUPPORT
+from vision.estimate.strength import percent as percent  # said alike on every surface
 from vision.records import (
     Answer,
     Candidate,
@@ -19,7 +21,15 @@ from vision.records import (
     State,
     Step,
 )
-from vision.report.narrowing import NOT_IN_GUIDE, YEAR_UNKNOWN, by_candidate, tells_nothing
+from vision.report.narrowing import (
+    NOT_IN_GUIDE,
+    YEAR_UNKNOWN,
+    all_years_open,
+    by_candidate,
+    shows_several,
+    tells_nothing,
+)
+from vision.report.rival import rival_bearing, rival_words
 
 CUE_WORDS: Mapping[str, str] = MappingProxyType(
     {
@@ -96,21 +106,6 @@ def confidence_words(p: float) -> str:
     return next(words for bound, words in CONFIDENCE_WORDS if p >= bound)
 
 
-def percent(p: float) -> str:
-    """Write a probability in whole percent, never rounded to a certainty it is not.
-
-    Examples
-    --------
-    >>> percent(0.934), percent(0.9991), percent(0.0004)
-    ('93 %', 'over 99 %', 'under 1 %')
-    """
-    if 0.995 <= p < 1.0:
-        return "over 99 %"
-    if 0.0 < p <= 0.005:
-        return "under 1 %"
-    return f"{100 * p:.0f} %"
-
-
 def years_words(edtf: str) -> str:
     """Write an EDTF expression (ISO 8601-2) for people.
 
@@ -164,6 +159,8 @@ def headline(answer: Answer) -> tuple[str, str]:
     if answer.estimate is None:
         return "no locomotive found", not_found_reason(answer)
     sure = answer.estimate.confidence
+    if shows_several(answer.estimate):
+        return NOT_NARROWED, "the photos seem to show more than one engine"
     if answer.estimate.years == YEAR_UNKNOWN:
         return "year unknown", f"not in this guide: {confidence_words(sure)} ({percent(sure)})"
     if tells_nothing(answer.estimate):
@@ -172,10 +169,12 @@ def headline(answer: Answer) -> tuple[str, str]:
             NOT_NARROWED,
             f"nothing in view tells one variation from another; {years} all stay possible",
         )
-    words = f"{confidence_words(sure)} ({percent(sure)})"
+    years, words = years_words(answer.estimate.years), f"{confidence_words(sure)} ({percent(sure)})"
+    if all_years_open(answer.estimate):
+        years, words = NOT_NARROWED, f"the years of the guide, {years}, all stay possible"
     if any(conflict.kind == "views" for conflict in answer.estimate.conflicts):
         words += "; the photos disagree, see below"
-    return years_words(answer.estimate.years), words
+    return years, words
 
 
 def not_found_reason(answer: Answer) -> str:
@@ -187,7 +186,8 @@ def not_found_reason(answer: Answer) -> str:
 def candidates_words(estimate: Estimate, *, least: float = 0.01) -> str:
     """The variations worth naming, most probable first."""
     named = [c for c in estimate.variations if c.p >= least] or list(estimate.variations[:1])
-    return ", ".join(f"{candidate_words(c)} {percent(c.p)}" for c in named)
+    words = ", ".join(f"{candidate_words(c)} {percent(c.p)}" for c in named)
+    return f"taken as one engine: {words}" if shows_several(estimate) else words
 
 
 def candidate_words(candidate: Candidate) -> str:
@@ -211,51 +211,60 @@ def conflict_words(conflict: Conflict) -> str:
     return text
 
 
+def is_set_aside(cue: Cue, estimate: Estimate) -> bool:
+    """Whether a photo's cue gave way to what a person says of the same part."""
+    dropped = {step.cue for step in estimate.steps if step.kind == "superseded"}
+    return cue.source == "photo" and cue.name in dropped
+
+
 def weighing_step(cue: Cue, estimate: Estimate) -> Step | None:
     """Return the step in which a cue was weighed; None where it changed nothing.
 
     All cues of the tender are weighed in one step, and a photo's cue that a person
     corrected in none.
     """
-    if not cue.speaks:
-        return None
-    dropped = {step.cue for step in estimate.steps if step.kind == "superseded"}
-    if cue.source == "photo" and cue.name in dropped:
+    if not cue.speaks or is_set_aside(cue, estimate):
         return None
     names = (cue.name, "tender") if cue.name.startswith("tender_") else (cue.name,)
     weighed = (step for step in estimate.steps if step.kind not in SILENT_STEPS)
     return next((step for step in weighed if step.cue in names), None)
 
 
-def bearing(step: Step) -> str:
+def bearing(step: Step, estimate: Estimate | None = None) -> str:
     """Whether a step speaks for the first candidate: "for", "against" or "neutral".
 
-    Read off the step's own words, so that the sign never contradicts them.
+    Read off the step's own words, so that the sign never contradicts them. Where they
+    say that it tells nothing, and its estimate is given, it goes by the nearest rival.
     """
     if not step.strength or step.strength.startswith(NO_SUPPORT):
-        return "neutral"
+        return "neutral" if estimate is None else rival_bearing(step, estimate)
     return "against" if AGAINST in step.strength else "for"
 
 
-def fits_words(step: Step) -> str:
+def fits_words(step: Step, estimate: Estimate | None = None) -> str:
     """Which variations a step fits, and how strongly it speaks.
 
     A variation fits where its likelihood is at least half the greatest. Where an engine
     of no variation explains what was read more than twice as well as the best of them,
-    none fits.
+    or the step's text says that none was made so, none fits. Given its estimate, also
+    what it does between the first variation and its nearest rival.
     """
     likelihoods = by_candidate(step.likelihoods)
     elsewhere = likelihoods.pop(NOT_IN_GUIDE, 0.0)
     greatest = max(likelihoods.values(), default=0.0)
     least = 0.5 * max(greatest, elsewhere if elsewhere > 2.0 * greatest else 0.0)
     fitting = [id for id, p in likelihoods.items() if p >= least]
-    if len(fitting) == len(likelihoods):
-        fits = "fits every variation"
-    elif not fitting:
+    if not fitting or step.text.endswith(NO_VARIATION):
         fits = "fits no variation"
+    elif len(fitting) == len(likelihoods):
+        fits = "fits every variation"
     else:
         fits = f"fits {', '.join(fitting)}"
-    return f"{fits}: {step.strength}" if step.strength else fits
+    rival = "" if estimate is None else rival_words(step, estimate)
+    if rival and step.strength.startswith(NO_SUPPORT):
+        return f"{fits}: {step.strength} among all together, but {rival}"
+    told = "; ".join(words for words in (step.strength, rival) if words)
+    return f"{fits}: {told}" if told else fits
 
 
 def next_looks(estimate: Estimate) -> tuple[NextLook, ...]:

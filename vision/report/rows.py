@@ -1,0 +1,52 @@
+"""The cues of an answer as rows: each part once, whoever spoke of it."""
+
+from __future__ import annotations
+
+from vision.estimate.argument import told_once
+from vision.records import Answer, Cue
+from vision.report.words import is_set_aside, percent, reading
+
+Row = tuple[Cue, tuple[Cue, ...]]
+
+
+def cue_rows(answer: Answer) -> tuple[Row, ...]:
+    """Cues to tell, each with the photos' readings that gave way to it.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    tuple of (Cue, tuple of Cue)
+        In the order of the answer; what a person says of a part stands where the
+        photo's reading of it would. A photo's reading of nothing is not said to have
+        given way.
+    """
+    estimate = answer.estimate
+    cues = told_once(answer.cues)
+    by_hand = {cue.name for cue in cues if cue.source == "person"}
+    dropped: dict[str, list[Cue]] = {}
+    order: dict[str, None] = {}
+    rows: list[tuple[str, Cue]] = []
+    for index, cue in enumerate(cues):
+        if estimate is not None and is_set_aside(cue, estimate) and cue.name in by_hand:
+            dropped.setdefault(cue.name, []).append(cue)
+            order.setdefault(cue.name)
+            continue
+        place = cue.name if cue.source == "person" else f"{index} {cue.name}"
+        order.setdefault(place)
+        rows.append((place, cue))
+    places = list(order)
+    rows.sort(key=lambda row: places.index(row[0]))
+    told: list[Row] = []
+    for _, cue in rows:
+        given_way = dropped.pop(cue.name, []) if cue.source == "person" else []
+        told.append((cue, tuple(c for c in given_way if c.speaks)))
+    return tuple(told)
+
+
+def set_aside_words(cue: Cue) -> str:
+    """That a photo's reading gave way to a person's word, and what it was."""
+    sure = f" ({percent(cue.confidence)})" if cue.confidence else ""
+    return f"set aside by hand: {reading(cue)}{sure} in the photo"
