@@ -213,3 +213,25 @@ def test_nothing_is_written_into_the_users_home_but_what_is_asked_for(tmp_path: 
     ]
     subprocess.run(command, env=kept | {"HOME": str(home)}, check=True, capture_output=True)
     assert list(home.rglob("*")) == []
+
+
+@pytest.mark.parametrize("coding", ["utf-8", "utf-16", "utf-32"])
+def test_a_sidecar_saved_again_in_another_coding_is_still_known_as_ours(
+    tmp_path: Path, coding: str
+) -> None:
+    """XMP may be UTF-8, UTF-16 or UTF-32 (ISO 16684-1, 7.3.2)."""
+    (photo,) = fill(tmp_path / "again", 1)
+    fill(tmp_path / "once", 1)
+    tag(tmp_path / "again")
+    sidecar = tmp_path / "again" / f"{photo.name}.xmp"
+
+    def save_again() -> None:
+        sidecar.write_bytes(sidecar.read_bytes().decode("utf-8").split("?>", 1)[1].encode(coding))
+
+    save_again()
+    for root in ("again", "once"):
+        tag(tmp_path / root, guide=load_guide("brindle"))
+    assert sidecar.read_bytes() == (tmp_path / "once" / sidecar.name).read_bytes()
+    save_again()
+    assert undo_archive(tmp_path / "again", Silent()).failed == []
+    assert not sidecar.exists()

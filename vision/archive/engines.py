@@ -21,9 +21,10 @@ from vision.pipeline.kept import date_looks
 from vision.pipeline.look import Look, model_of
 from vision.records import SidecarError, TelltaleError
 from vision.report import answer_json
+from vision.report.narrowing import shows_several
 
 # Increased whenever the same answer would be written into a sidecar in another way.
-TAGS_FORMAT = "2"
+TAGS_FORMAT = "3"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +48,13 @@ class Prepared:
     drafts : tuple of _Draft
     errors : list of TelltaleError
         What went wrong with one of them; more may come while they are written.
+    mixed : str
+        Name of the engine, where its photos seem to show several.
     """
 
     drafts: tuple[_Draft, ...]
     errors: list[TelltaleError]
+    mixed: str = ""
 
     @property
     def changed(self) -> list[str]:
@@ -114,7 +118,7 @@ class Engines:
         if not dry:
             # Said before it is done: a kill between the two loses nothing that stood there.
             self._index.keep_sidecars({draft.path: draft.row for draft in drafts})
-        return Prepared(drafts, errors)
+        return Prepared(drafts, errors, job.engine if shows_several(answer.estimate) else "")
 
     def write(self, prepared: Prepared) -> dict[str, os.stat_result]:
         """Write what changes; touches files alone, so that another thread may do it.

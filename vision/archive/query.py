@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 import shlex
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from types import MappingProxyType
 
 from vision.archive.record import CUES, Record
-from vision.records import ArchiveError
+from vision.records import VALUED_CUES, ArchiveError
 
 Test = Callable[[Record], bool]
 
@@ -16,6 +17,22 @@ _SHORT: Mapping[str, str] = MappingProxyType(
     {name.rpartition("_")[2]: name for name in CUES} | {name: name for name in CUES}
 )
 _STATES = ("present", "absent", "unseen")
+# What a value can look like; a number as guides may have it, ? for what could not be read.
+_VALUES: Mapping[str, re.Pattern[str]] = MappingProxyType(
+    {name: re.compile(r"\d{1,2}") for name in VALUED_CUES}
+    | {"cab_number": re.compile(r"[0-9a-z?]{1,8}")}
+)
+# What people write for what can be asked.
+_COUNTS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+_MEANT: Mapping[str, str] = MappingProxyType(
+    {word: str(count) for count, word in enumerate(_COUNTS, 1)}
+    | {"yes": "present", "there": "present", "no": "absent", "none": "absent", "missing": "absent"}
+    | {word: word for word in _STATES}
+)
+# Likeness, 0 to 1, from which letters alone after "number" are a state that is mistyped and
+# no number; chosen: "presnt" and "absnt" are 0.9 alike, and no number is near.
+_MISTYPED = 0.8
+_TERMS = ("variation", "sure", "in", "engine", "narrowed", "mismatched")
 # 1935..1937 as here, 1935–1937 as answers write it, or what is typed for that.
 _YEARS = re.compile(r"(\d{4})(?:(?:\.\.|-|–|/)(\d{4}))?")
 _SHARE = re.compile(r"(\d{1,3})\s*%?")
@@ -42,7 +59,8 @@ def parse_query(text: str) -> Test:
     Raises
     ------
     ArchiveError
-        A word that is not understood; the message names it.
+        A word that is not understood, or a state or value that no photo can have; the
+        message names it, and what is near to it.
     """
     try:
         lexer = shlex.shlex(text, posix=True, punctuation_chars="()")
@@ -115,7 +133,8 @@ class _Parser:
             return lambda record: record.narrowed
         if lower == "mismatched":
             return lambda record: record.mismatched
-        raise ArchiveError(f'query: "{word}" is not understood ({HELP})')
+        near = _near(lower, {name: name for name in (*_SHORT, *_TERMS, "and", "or", "not")})
+        raise ArchiveError(f'query: "{word}" is not understood{near} ({HELP})')
 
     def _peek(self) -> str:
         return self._words[self._at] if self._at < len(self._words) else ""
@@ -140,12 +159,38 @@ def _years(first: int, last: int) -> Test:
 
 
 def _cue(name: str, wanted: str) -> Test:
-    if wanted.lower() in _STATES:
-        state = wanted.lower()
+    word = wanted.lower()
+    if word in _STATES:
         unseen = ("unseen", None, 0.0)
-        return lambda record: record.cues.get(name, unseen)[0] == state
-    value = wanted.lower()
-    return lambda record: (record.cues.get(name, ("", None, 0.0))[1] or "").lower() == value
+        return lambda record: record.cues.get(name, unseen)[0] == word
+    pattern = _VALUES.get(name)
+    mistyped = difflib.get_close_matches(word, _STATES, cutoff=_MISTYPED)
+    if pattern is None or not pattern.fullmatch(word) or mistyped:
+        raise ArchiveError(_no_such(name, wanted))
+    return lambda record: (record.cues.get(name, ("", None, 0.0))[1] or "").lower() == word
+
+
+def _no_such(name: str, wanted: str) -> str:
+    what = name.rpartition("_")[2]
+    value = {"cab_number": ", or a number such as 322"}.get(name, ", or a count such as 6")
+    asked = f"{', '.join(_STATES)}{value if name in VALUED_CUES else ''}"
+    # A state takes no figure: "lever six" is not nearly "lever 6".
+    words = {k: v for k, v in _MEANT.items() if v in _STATES or name in VALUED_CUES}
+    near = _near(wanted.lower(), words)
+    also = ""
+    if name == "edge_stripe" and not near:
+        also = "; of a stripe no colour is kept"
+    return f'query: "{what} {wanted}" is nothing that can be found{near}; {what} with {asked}{also}'
+
+
+def _near(word: str, words: Mapping[str, str]) -> str:
+    """Name the likeliest of what may have been meant; nothing where nothing is near."""
+    found = dict.fromkeys(words[match] for match in difflib.get_close_matches(word, words))
+    return f"; did you mean {_listed(found)}?" if found else ""
+
+
+def _listed(words: Iterable[str]) -> str:
+    return " or ".join(f'"{word}"' for word in words)
 
 
 def _sure(word: str) -> Test:
@@ -158,6 +203,7 @@ def _sure(word: str) -> Test:
 
 def _engine(word: str) -> Test:
     if word.lower() not in ("present", "absent"):
-        raise ArchiveError(f'query: "engine {word}"; present or absent expected')
+        near = _near(word.lower(), {k: v for k, v in _MEANT.items() if v in _STATES[:2]})
+        raise ArchiveError(f'query: "engine {word}"; present or absent expected{near}')
     wanted = word.lower() == "present"
     return lambda record: record.found is wanted

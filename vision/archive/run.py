@@ -98,7 +98,10 @@ class Order:
 
 @dataclass(slots=True)
 class Summary:
-    """What a run did; all counts are of photos unless they say otherwise."""
+    """What a run did; all counts are of photos unless they say otherwise.
+
+    `mixed` names engines, dated in this run, whose photos seem to show several.
+    """
 
     photos: int = 0
     looked_at: int = 0
@@ -110,6 +113,7 @@ class Summary:
     codes: list[int] = field(default_factory=list)
     failed: int = 0
     rebuilt: str = ""
+    mixed: list[str] = field(default_factory=list)
 
 
 def tag_archive(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> Summary:
@@ -261,6 +265,7 @@ class _Run:
         self.summary.written += written
         self.summary.dated += 1
         self._unwritten += len(prepared.errors)
+        self.summary.mixed += [prepared.mixed] if prepared.mixed else []
         for error in prepared.errors:
             self._fail(str(error), error.exit_code)
         self._watcher.step(failed=bool(prepared.errors))

@@ -54,6 +54,8 @@ _SHARED = {
 # The same for the sidecar itself.
 _WHOLE = "sidecar"
 _BY = f"{{{OURS}}}By"
+# In which XMP may be written (ISO 16684-1, 7.3.2).
+_CODINGS = ("utf-8", "utf-16-le", "utf-16-be", "utf-32-le", "utf-32-be")
 
 
 def merge(existing: bytes | None, tags: Tags) -> bytes:
@@ -102,7 +104,7 @@ def strip(existing: bytes) -> bytes | None:
         Not XMP.
     """
     root = parse(existing)
-    if OURS.encode() not in existing:
+    if not is_ours(existing):
         return existing
     made = set(_texts(root, "Made"))
     _drop_keywords(root, set(_texts(root, "Keyword")), made)
@@ -120,8 +122,8 @@ def strip(existing: bytes) -> bytes | None:
 
 
 def is_ours(existing: bytes) -> bool:
-    """Whether there is anything of ours in a sidecar."""
-    return OURS.encode() in existing
+    """Whether there is anything of ours in a sidecar, whichever coding it was saved in."""
+    return any(OURS.encode(coding) in existing for coding in _CODINGS)
 
 
 def _add(root: etree._Element, tags: Tags, *, new: bool = False) -> None:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from vision.guide import Guide, years_of
 from vision.pipeline.look import Look
 from vision.records import Answer, Box, Cue, Estimate, Sighting, State
-from vision.report.narrowing import NOT_IN_GUIDE, YEAR_UNKNOWN, tells_nothing
+from vision.report.narrowing import (
+    NOT_IN_GUIDE,
+    YEAR_UNKNOWN,
+    all_years_open,
+    shows_several,
+    tells_nothing,
+)
 from vision.report.words import NOT_NARROWED, cue_words, headline, reading, years_words
 
 # Every keyword of ours begins so, as the branches of a keyword tree do; common practice
@@ -16,6 +22,8 @@ from vision.report.words import NOT_NARROWED, cue_words, headline, reading, year
 ROOT = "telltale"
 # Ids of our regions begin so, which is how they are told from other people's.
 REGION_ID = "telltale:"
+# Keyword of photos that were put together and seem to show several engines.
+MIXED = "more than one engine"
 # Relative coordinates: a hundred-thousandth is a tenth of a pixel of a 100-megapixel photo.
 DIGITS = 6
 
@@ -76,14 +84,16 @@ def tags_of(answer: Answer, look: Look, guide: Guide) -> Tags:
     years = _years(answer)
     covered = covered_years(years)
     title = _title(answer, guide)
+    # What several engines show together, none of them need show.
+    shown = look.cues if shows_several(answer.estimate) else answer.cues
     more = [("Software", answer.versions["telltale"]), ("Guide", answer.versions["guide"])]
     more.append(("Model", answer.versions["model"]))
     if answer.estimate is not None and not tells_nothing(answer.estimate):
         more.append(("Confidence", f"{answer.estimate.confidence:.4f}"))
         more.append(("Variation", answer.estimate.variations[0].id))
     return Tags(
-        keywords=tuple(dict.fromkeys(_keywords(answer, covered))),
-        description=_description(answer, title),
+        keywords=tuple(dict.fromkeys(_keywords(answer, shown, covered))),
+        description=_description(answer, shown, title),
         title=title,
         years=years,
         first_year=covered[0] if covered else None,
@@ -149,6 +159,8 @@ def _years(answer: Answer) -> str:
     estimate = answer.estimate
     if estimate is None or estimate.years == YEAR_UNKNOWN or tells_nothing(estimate):
         return ""
+    if all_years_open(estimate):
+        return ""
     return estimate.years
 
 
@@ -161,7 +173,7 @@ def _title(answer: Answer, guide: Guide) -> str:
     return f"{guide.title}, {'not in this guide' if best == NOT_IN_GUIDE else best}"
 
 
-def _keywords(answer: Answer, covered: tuple[int, ...]) -> Iterator[str]:
+def _keywords(answer: Answer, cues: Sequence[Cue], covered: tuple[int, ...]) -> Iterator[str]:
     yield ROOT
     if answer.estimate is None:
         yield f"{ROOT}/no engine"
@@ -171,7 +183,9 @@ def _keywords(answer: Answer, covered: tuple[int, ...]) -> Iterator[str]:
         yield f"{ROOT}/{NOT_NARROWED}"
     else:
         yield from _dated(answer.estimate, covered)
-    for cue in answer.cues:
+    if shows_several(answer.estimate):
+        yield f"{ROOT}/{MIXED}"
+    for cue in cues:
         if cue.state is not State.UNSEEN:
             yield f"{ROOT}/{cue_words(cue.name)}/{reading(cue)}"
     if any(conflict.kind == "engine_tender" for conflict in answer.estimate.conflicts):
@@ -187,11 +201,11 @@ def _dated(estimate: Estimate, covered: tuple[int, ...]) -> Iterator[str]:
         yield f"{ROOT}/year/{year}"
 
 
-def _description(answer: Answer, title: str) -> str:
+def _description(answer: Answer, cues: Sequence[Cue], title: str) -> str:
     years, sure = headline(answer)
     if answer.estimate is None:
         return f"{years}: {sure}"
-    parts = [_part(cue) for cue in answer.cues if cue.state is State.PRESENT]
+    parts = [_part(cue) for cue in cues if cue.state is State.PRESENT]
     return f"{', '.join([*parts, years])}: {title}, {sure}"
 
 

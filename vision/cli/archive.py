@@ -13,11 +13,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from vision.cli.date import SEVERAL_FAILURES
-from vision.cli.files import refuse_to_overwrite, write_whole
+from vision.cli.files import PARQUET, check_outputs, header, write_whole
 from vision.records import ArchiveError, SidecarError
 
 if TYPE_CHECKING:
     from vision.archive import Index, Order, Summary
+
+# Exit code after Ctrl-C, as shells have it: 128 and the number of the signal.
+STOPPED = 130
 
 Folder = Annotated[Path, typer.Argument(metavar="DIR", help="Folder of the archive.")]
 GuideOption = Annotated[
@@ -71,7 +74,7 @@ def tag(
         index=index,
         dry=dry_run,
     )
-    with _watcher(None if dry_run else order.log_path) as watcher:
+    with _stoppable("tag"), _watcher(None if dry_run else order.log_path) as watcher:
         summary = tag_archive(order, context.obj, watcher)
     _tell(summary, order)
     if summary.codes:
@@ -103,17 +106,18 @@ def find(
     with a value; 1935 or 1935..1937; variation ID; sure 90%; in TEXT for part of a path;
     engine present or absent; narrowed; mismatched; joined by and, or, not and brackets.
     """
-    from vision.archive.export import to_csv, to_parquet
+    from vision.archive.export import column_names, to_csv, to_parquet
     from vision.archive.query import parse_query
     from vision.archive.record import records_of
 
     test = parse_query(query)
+    check_outputs([(csv, header(column_names())), (parquet, PARQUET)])
     with open_index(folder, index) as base:
+        tell_unfinished(base, folder)
         found = [record for row in base.engines() for record in records_of(row) if test(record)]
     outputs = [(csv, to_csv), (parquet, to_parquet)]
     for target, lay_out in outputs:
         if target is not None:
-            refuse_to_overwrite(target, [folder / record.photo for record in found])
             write_whole(target, lay_out(found))
     if null:
         sys.stdout.flush()
@@ -139,6 +143,28 @@ def open_index(folder: Path, index: Path | None) -> Iterator[Index]:
         yield base
     finally:
         base.close()
+
+
+def tell_unfinished(base: Index, folder: Path) -> None:
+    """Say on stderr where a run was stopped before every photo had its engine."""
+    from vision.archive.record import records_of
+
+    photos = base.photos()
+    # A photo that has gone over to another engine is in the answer of none until then.
+    done = {record.photo for row in base.engines() for record in records_of(row)}
+    done |= {path for path, row in photos.items() if row.code}
+    if photos and done.issuperset(photos):
+        return
+    # Only the folder knows what the run that was stopped had not come to.
+    from vision.archive.walk import walk
+
+    waiting = len({*photos, *walk(str(folder)).photos} - done)
+    if waiting:
+        typer.echo(
+            f"telltale: {folder}: tagging has not finished, {_counted(waiting, 'photo')} "
+            f"still without an answer; run telltale tag again to go on",
+            err=True,
+        )
 
 
 def shown(path: str) -> str:
@@ -170,10 +196,20 @@ def answer_words(record: Any) -> str:
     return f"{years}  {record.variation} ({percent(record.p)})"
 
 
+@contextmanager
+def _stoppable(command: str) -> Iterator[None]:
+    """Say after Ctrl-C that what is done is kept."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        typer.echo(f"telltale: stopped; run {command} again to go on", err=True)
+        raise typer.Exit(STOPPED) from None
+
+
 def _undo(folder: Path, index: Path | None, *, dry: bool) -> None:
     from vision.archive import undo_archive
 
-    with _watcher(None) as watcher:
+    with _stoppable("tag --undo"), _watcher(None) as watcher:
         undone = undo_archive(folder, watcher, index=index, dry=dry)
     would = "would be " if dry else ""
     typer.echo(
@@ -201,6 +237,13 @@ def _tell(summary: Summary, order: Order) -> None:
         f"({summary.dated} dated anew), {_counted(len(summary.written), 'sidecar')} {written}, "
         f"{summary.current} as they should be, {_counted(summary.failed, 'failure')}"
     )
+    for engine in summary.mixed:
+        typer.echo(
+            f"telltale: {shown(engine)}: these photos seem to show more than one engine, which "
+            "is dated as none; --group photo dates each photo by itself, and engines.csv "
+            "says which belong together",
+            err=True,
+        )
 
 
 def _counted(count: int, what: str) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from vision.records import Conflict
-from vision.report.narrowing import YEAR_UNKNOWN, tells_nothing_plain
+from vision.report.narrowing import YEAR_UNKNOWN, all_years_open_plain, tells_nothing_plain
 from vision.report.words import (
     NOT_NARROWED,
     confidence_words,
@@ -25,7 +25,9 @@ def estimate_of(record: Mapping[str, Any]) -> dict[str, Any] | None:
 def narrowed_estimate(record: Mapping[str, Any]) -> dict[str, Any] | None:
     """Return the estimate if anything in view tells one variation from another."""
     estimate = estimate_of(record)
-    return None if estimate is None or tells_nothing_plain(estimate) else estimate
+    if estimate is None or tells_nothing_plain(estimate) or all_years_open_plain(estimate):
+        return None
+    return estimate
 
 
 def dating_words(record: Mapping[str, Any]) -> tuple[str, str]:

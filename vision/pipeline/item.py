@@ -11,6 +11,7 @@ from vision import __version__
 from vision.estimate import estimate
 from vision.guide import Guide
 from vision.pipeline.placing import placed
+from vision.pipeline.several import one_or_several
 from vision.pipeline.views import fuse_views
 from vision.pipeline.witnesses import Witnesses, witnesses
 from vision.records import Answer, Cue, NotFound, Photo, Sighting
@@ -141,7 +142,8 @@ def date_seen(
     if dated is not None:
         settled = {cue.name for cue in said}
         disputes = tuple(d for d in disputes if not settled.intersection(d.cues))
-        dated = replace(dated, conflicts=dated.conflicts + disputes)
+        several = one_or_several(guide, views, said, (name for d in disputes for name in d.cues))
+        dated = replace(dated, conflicts=several + dated.conflicts + disputes)
     return Answer(
         photos=tuple(photos),
         sightings=seen.sightings,

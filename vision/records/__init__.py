@@ -15,6 +15,7 @@ This module imports numpy and the standard library only.
 """
 
 from vision.records.argument import (
+    SEVERAL_ENGINES,
     Answer,
     Candidate,
     Conflict,
@@ -67,6 +68,7 @@ __all__ = [
     "ILLEGIBLE",
     "LINE_COLOURS",
     "REGION_OF_CUE",
+    "SEVERAL_ENGINES",
     "VALUED_CUES",
     "Answer",
     "ArchiveBusy",

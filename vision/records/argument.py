@@ -33,6 +33,10 @@ class Step:
     strength: str = ""
 
 
+# Kind of the conflict that photos put together seem to be of several engines.
+SEVERAL_ENGINES = "engines"
+
+
 @dataclass(frozen=True, slots=True)
 class Conflict:
     """Evidence that does not belong together, and the likely story."""
