@@ -16,7 +16,8 @@ import typer.main
 
 from answers import CUES, answer, estimate, no_engine, sighting
 from vision import __version__, photo, records
-from vision.cli import app
+from vision.cli import CLOSED, app
+from vision.cli.archive import STOPPED
 from vision.cli.date import SEVERAL_FAILURES
 from vision.estimate.strength import SCALE
 from vision.guide import builtin_names
@@ -100,14 +101,14 @@ def test_every_exit_code_is_in_the_table_and_no_other() -> None:
     rows = table("Exit codes")
     codes = [int(row[0]) for row in rows]
     own = {error.exit_code for error in errors(TelltaleError)}
-    assert codes == sorted({0, TelltaleError.exit_code, 2, SEVERAL_FAILURES} | own)
+    assert codes == sorted({0, TelltaleError.exit_code, 2, SEVERAL_FAILURES, STOPPED, CLOSED} | own)
     assert all(row[1] for row in rows)
 
 
 def test_every_error_has_an_exit_code_of_its_own() -> None:
     codes = [error.exit_code for error in errors(TelltaleError)]
     assert len(codes) == len(set(codes))
-    assert not {0, 1, 2, SEVERAL_FAILURES} & set(codes)
+    assert not {0, 1, 2, SEVERAL_FAILURES, STOPPED, CLOSED} & set(codes)
 
 
 def key_paths(value: Any, path: str = "") -> Iterator[str]:

@@ -6,6 +6,7 @@ wait for image and network libraries.
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TextIO
@@ -27,6 +28,10 @@ if TYPE_CHECKING:
 # All wrong use of the command line. Typer brings its own copy of click and names only a
 # subclass of this error.
 WRONG_USE: type[Exception] = typer.BadParameter.__mro__[1]
+
+# Exit code where whoever reads the output has enough, as `head`; what a shell gives for a
+# command that ends so: 128 and the number of the signal.
+CLOSED = 141
 
 app = typer.Typer(
     name="telltale",
@@ -89,6 +94,8 @@ def run(arguments: Sequence[str], *, load_eye: Callable[[], Eye] = load_shipped_
         typer.echo(f"telltale: {error}", err=True)
         return error.exit_code
     except SystemExit as stop:
+        if isinstance(stop.__context__, BrokenPipeError):
+            return CLOSED
         return stop.code if isinstance(stop.code, int) else 1
     return code if isinstance(code, int) else 0
 
@@ -110,7 +117,15 @@ def main() -> NoReturn:
     # neither may stop an answer.
     _never_fail_to_print(sys.stdout)
     _never_fail_to_print(sys.stderr)
-    sys.exit(run(sys.argv[1:]))
+    code = run(sys.argv[1:])
+    try:
+        # There is none where it was closed from the beginning.
+        getattr(sys.stdout, "flush", int)()
+    except BrokenPipeError:
+        # Python flushes again at its end, and would complain.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = CLOSED
+    sys.exit(code)
 
 
 def _never_fail_to_print(stream: TextIO) -> None:

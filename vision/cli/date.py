@@ -86,7 +86,7 @@ def date(
     load_eye: Callable[[], Eye] = functools.cache(context.obj)
     failures = _Failures()
     shown = _JsonLines() if as_json else _Texts()
-    with Outputs(overlay, html, kept=tuple(photos)) as outputs:
+    with Outputs(overlay, html, kept=(*photos, Path(guide))) as outputs:
         with _progress(len(photos)) as advance:
             for item in _items(photos, failures, advance, together=together):
                 answer = date_item(item, table, load_eye(), said)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from vision.cli.files import refuse_to_overwrite, write_new, write_whole
+from vision.cli.files import PAGE, check_outputs, write_new, write_whole
 from vision.cli.simulate import GUIDE, simulate
 from vision.records import GuideError
 
@@ -91,8 +91,8 @@ def show(
     from vision.report import guide_page, guide_text
 
     table = load_guide(guide)
+    check_outputs([(html, PAGE)], (Path(guide),))
     if html is not None:
-        refuse_to_overwrite(html, (Path(guide),))
         write_whole(html, guide_page(table).encode())
     typer.echo(guide_text(table))
 

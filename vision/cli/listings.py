@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from vision.cli.files import refuse_to_overwrite, write_whole
+from vision.cli.files import PAGE, check_outputs, header, write_whole
 from vision.records import ListingsError
 
 if TYPE_CHECKING:
@@ -71,10 +71,9 @@ def listings(
     if missing:
         raise ListingsError("install telltale-vision with the extra 'listings' for this command")
     from vision.listings import Fetcher, Order, judge_listings
+    from vision.listings.sheet import COLUMNS
 
-    for target in (html, table):
-        if target is not None:
-            refuse_to_overwrite(target, (source, *_files_in(source)))
+    check_outputs([(html, PAGE), (table, header(COLUMNS))], (source, *_files_in(source)))
     order = Order(
         path=source,
         guide=guide,

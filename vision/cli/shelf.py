@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from vision.cli.archive import Folder, GuideOption, IndexOption, open_index, shown
-from vision.cli.files import write_whole
+from vision.cli.archive import (
+    Folder,
+    GuideOption,
+    IndexOption,
+    open_index,
+    shown,
+    tell_unfinished,
+)
+from vision.cli.files import PAGE, check_outputs, header, write_whole
 from vision.records import OutputError
 
 if TYPE_CHECKING:
@@ -38,9 +46,13 @@ def shelf(
     """Compare a tagged collection with a guide: have, lack, doubtful, to be seen to."""
     from vision.guide import load_guide
     from vision.shelf import stock_page, stock_text, take_stock, wants_of, wants_text, work_text
+    from vision.shelf.lists import WANTS
 
     table = load_guide(guide)
+    check_outputs([(work, None), (html, PAGE), (wants, header(WANTS))], [Path(guide)])
+    before = _bytes_of(work) if work else b""
     with open_index(folder, index) as base:
+        tell_unfinished(base, folder)
         stock = take_stock(list(_engines(base, table)), table)
     typer.echo(stock_text(stock))
     if html is not None:
@@ -48,10 +60,11 @@ def shelf(
     if wants is not None:
         write_whole(wants, wants_text(wants_of(stock)).encode())
     if work is not None:
-        before = _text_of(work)
-        after = work_text(stock.work, before)
-        if after != before:
-            write_whole(work, after.encode())
+        last = before.decode("utf-8-sig")
+        after = work_text(stock.work, last)
+        if after != last:
+            # What a person has saved since it was read is not in what is written.
+            write_whole(work, after.encode(), own=lambda path: path.read_bytes() == before)
 
 
 def _engines(base: Index, guide: Guide) -> Iterator[ShelfEngine]:
@@ -67,11 +80,22 @@ def _engines(base: Index, guide: Guide) -> Iterator[ShelfEngine]:
         yield ShelfEngine(shown(row.name), photos, row.answer, pictures[0])
 
 
-def _text_of(path: Path) -> str:
+def _bytes_of(path: Path) -> bytes:
+    """The work list as it is, nothing where there is none.
+
+    Raises
+    ------
+    OutputError
+        It is something else.
+    """
+    from vision.shelf.lists import is_work_list
+
     try:
-        with path.open(encoding="utf-8-sig", newline="") as stream:
-            return stream.read()
-    except FileNotFoundError:
-        return ""
+        data = path.read_bytes() if os.path.lexists(path) else b""
+        if not is_work_list(data.decode("utf-8-sig")):
+            raise OutputError(f"{path}: is there already and no work list; choose another name")
     except (OSError, UnicodeDecodeError) as error:
-        raise OutputError(f"{path}: cannot be read, so it is not renewed ({error})") from None
+        raise OutputError(
+            f"{path}: cannot be read as a list; choose another name ({error})"
+        ) from None
+    return data

@@ -8,6 +8,7 @@ import re
 import warnings
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from functools import cache
 from types import ModuleType
@@ -126,22 +127,14 @@ def _numbered(found: list[Listing | BadRow], name: str) -> list[Listing | BadRow
             numbered.append(BadRow(source, item.reason))
         else:
             own = source if item.id == item.source else item.id
-            numbered.append(_replace(item, id=own, source=source))
+            numbered.append(replace(item, id=own, source=source))
     return numbered
 
 
-def _replace(listing: Listing, **changes: Any) -> Listing:
-    from dataclasses import replace
-
-    return replace(listing, **changes)
-
-
 def _listings(value: Any, source: str) -> Iterator[Listing]:
-    taken = 0
     for node in _wanted(value, 0):
         listing = _listing(node, source)
         if listing is not None:
-            taken += 1
             yield listing
 
 

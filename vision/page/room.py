@@ -14,11 +14,7 @@ ARRIVING, WAITING, READING = "arriving", "waiting", "reading"
 
 
 class Busy(Exception):
-    """No place left; `waiting` says how many are before."""
-
-    def __init__(self, waiting: int) -> None:
-        super().__init__(waiting)
-        self.waiting = waiting
+    """No place left."""
 
 
 @dataclass(eq=False, slots=True)
@@ -40,15 +36,13 @@ class WaitingRoom:
         Requests at the same time.
     places_each : int
         Of one phone.
-    desks : int
-        How many are read at the same time.
     """
 
-    def __init__(self, *, places: int, places_each: int, desks: int = 1) -> None:
+    def __init__(self, *, places: int, places_each: int) -> None:
         self._most, self._most_each = places, places_each
         self._places: list[Place] = []
         self._queue: deque[Place] = deque()
-        self._free = desks
+        self._free = 1  # desks: one request is read at a time
 
     def enter(self, phone: str, ticket: str) -> Place:
         """Take a place.
@@ -60,7 +54,7 @@ class WaitingRoom:
         """
         mine = sum(place.phone == phone for place in self._places)
         if len(self._places) >= self._most or mine >= self._most_each:
-            raise Busy(len(self._places))
+            raise Busy
         place = Place(phone, ticket)
         self._places.append(place)
         return place

@@ -12,6 +12,8 @@ from vision.shelf.values import Status, Stock, Work
 
 WANTS = ("guide", "variation", "years", "why")
 WORK = ("engine", "variation", "part", "finding", "state", "notes")
+# Columns without which a table is no work list, whatever a person has done to it.
+_WORK_NEEDS = frozenset(("engine", "part", "finding", "state"))
 # States of a row of ours; rows that a person added may say what they like.
 OPEN, NOT_SEEN = "open", "no longer seen"
 
@@ -42,7 +44,7 @@ def wants_of(stock: Stock) -> tuple[Want, ...]:
 
 def wants_text(wants: Iterable[Want]) -> str:
     """Write a wants list as CSV."""
-    return _table(WANTS, ({name: getattr(want, name) for name in WANTS} for want in wants))
+    return _table(WANTS, ([getattr(want, name) for name in WANTS] for want in wants))
 
 
 def read_wants(text: str, name: str) -> tuple[Want, ...]:
@@ -59,10 +61,21 @@ def read_wants(text: str, name: str) -> tuple[Want, ...]:
     ArchiveError
         A column is missing.
     """
-    columns, rows = _read(text)
+    columns, rows = _read(text, name)
     if "variation" not in columns:
         raise ArchiveError(f"{name}:1: a column named variation expected")
-    return tuple(Want(*(row.get(column) or "" for column in WANTS)) for row in rows)
+    at = [columns.index(column) if column in columns else None for column in WANTS]
+    return tuple(Want(*(_cell(row, place) for place in at)) for row in rows)
+
+
+def is_work_list(text: str) -> bool:
+    """Whether a table is a work list, also one that a person has gone on with, or empty."""
+    if not text.strip():
+        return True
+    try:
+        return set(_read(text, "work list")[0]) >= _WORK_NEEDS
+    except ArchiveError:
+        return False
 
 
 def work_text(work: Sequence[Work], before: str = "") -> str:
@@ -77,51 +90,77 @@ def work_text(work: Sequence[Work], before: str = "") -> str:
     Returns
     -------
     str
-        Rows keep their order, new ones follow. Notes, columns and rows of a person's own
-        stay; of what is no longer seen, only rows with notes stay, marked so.
+        Rows keep their order, new ones follow. Notes, columns, cells and rows of a person's
+        own stay, and any state that is not ours; of what is no longer seen, rows that hold
+        nothing of a person's go, the others are marked so.
 
     Raises
     ------
     ArchiveError
         `before` is no work list.
     """
-    columns, rows = _read(before) if before.strip() else (list(WORK), [])
+    columns, rows = _read(before, "work list") if before.strip() else (list(WORK), [])
     if not {"engine", "part"} <= set(columns):
         raise ArchiveError("work list:1: the columns engine and part expected")
+    width = len(columns)
     columns += [name for name in WORK if name not in columns]
-    own = [name for name in columns if name not in WORK or name == "notes"]
+    # By position: a person may leave columns without a name, or give two the same.
+    at = {name: columns.index(name) for name in WORK}
+    ours = {place for name, place in at.items() if name != "notes"}
     found = {(item.engine, item.part): item for item in work}
+    seen = set()
     kept = []
-    for row in rows:
-        item = found.pop((row["engine"], row["part"]), None)
-        if item is not None:
-            kept.append({**row, **_row(item)})
-        elif row.get("state") not in (OPEN, NOT_SEEN):
+    for cells in rows:
+        # Cells beyond the last column stay beyond it.
+        row = cells[:width] + [""] * (len(columns) - len(cells[:width])) + cells[width:]
+        key = row[at["engine"]], row[at["part"]]
+        state = row[at["state"]]
+        if key in found:
+            seen.add(key)
+            kept.append(_renewed(row, found[key], at))
+        elif state not in (OPEN, NOT_SEEN):
             kept.append(row)
-        elif any(row.get(name) for name in own):
-            kept.append({**row, "state": NOT_SEEN})
-    return _table(columns, [*kept, *(_row(item) for item in found.values())])
+        elif any(cell for place, cell in enumerate(row) if place not in ours):
+            row[at["state"]] = NOT_SEEN
+            kept.append(row)
+    new = [item for key, item in found.items() if key not in seen]
+    kept += [_renewed([""] * len(columns), item, at) for item in new]
+    return _table(columns, kept)
 
 
-def _row(item: Work) -> dict[str, str]:
-    return {
-        "engine": item.engine,
-        "variation": item.variation,
-        "part": item.part,
-        "finding": item.finding,
-        "state": OPEN,
-    }
+def _renewed(row: Sequence[str], item: Work, at: Mapping[str, int]) -> list[str]:
+    """Put into a row what is seen now; a state of a person's own is theirs."""
+    cells = list(row)
+    for name in ("engine", "variation", "part", "finding"):
+        cells[at[name]] = getattr(item, name)
+    if cells[at["state"]] in ("", NOT_SEEN):
+        cells[at["state"]] = OPEN
+    return cells
 
 
-def _read(text: str) -> tuple[list[str], list[dict[str, str]]]:
-    reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff"), newline=""), restval="")
-    rows = [{k: v for k, v in row.items() if isinstance(k, str)} for row in reader]
-    return list(reader.fieldnames or ()), rows
+def _cell(row: Sequence[str], place: int | None) -> str:
+    return "" if place is None or place >= len(row) else row[place]
 
 
-def _table(columns: Sequence[str], rows: Iterable[Mapping[str, str]]) -> str:
+def _read(text: str, name: str) -> tuple[list[str], list[list[str]]]:
+    """Read a table: its columns and its rows, each cell in its place.
+
+    Raises
+    ------
+    ArchiveError
+        It is no CSV.
+    """
+    reader = csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline=""))
+    try:
+        rows = [row for row in reader if row]
+    except csv.Error as error:
+        raise ArchiveError(f"{name}:{reader.line_num}: no CSV ({error})") from None
+    return (rows[0], rows[1:]) if rows else ([], [])
+
+
+def _table(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     stream = io.StringIO(newline="")
-    writer = csv.DictWriter(stream, columns, restval="")
-    writer.writeheader()
+    writer = csv.writer(stream)
+    writer.writerow(columns)
     writer.writerows(rows)
     return stream.getvalue()
