@@ -17,6 +17,7 @@ from statsmodels.stats.proportion import proportion_confint
 import made_looks
 from tools.evaluate import groups, pixels
 from tools.evaluate.dated import ALSO, CHECK, NOT_NARROWED, PHOTO, date_all, first_answer
+from tools.evaluate.mixed import mixed_rows
 from tools.evaluate.named import covering_rows, named_rows, named_table
 from tools.evaluate.numbers import best_fit, number_rows, read_numbers, read_over
 from tools.evaluate.readings import readings
@@ -209,6 +210,26 @@ def test_numbers_are_counted_by_height_and_within_the_guide(tmp_path: Path) -> N
     first = judged(lines[:1], tmp_path)[0]
     assert best_fit(first, read("376")) == "316"
     assert best_fit(first, Cue("cab_number", State.UNSEEN)) == ""
+
+
+def test_sets_of_one_engine_and_sets_with_a_stray_are_counted(tmp_path: Path) -> None:
+    """Three scenes of two views each, and one of a single view that makes no set."""
+    lines = []
+    for scene, id in enumerate(("W1", "W3", "W6", "W1")):
+        for view in range(2 if scene < 3 else 1):
+            line = engine(scene, id)
+            line["file"] = f"guide-1-{scene:06d}_{view}.jpg"
+            lines.append(line)
+    numbers = {line["file"]: read(line["label"]["cab_number"], 0.99) for line in lines}
+    dated = date_all(judged(lines, tmp_path), numbers)
+    rows = {
+        figure: (row.n, row.value) for figure, row in by_figure(mixed_rows(dated, numbers)).items()
+    }
+    assert rows == {
+        "photos of one engine taken for several, of sets of views": (3, 0.0),
+        "two engines told, of pairs of photos of two variations": (3, 1.0),
+        "another engine told among photos of one, of sets with one stray": (3, 1.0),
+    }
 
 
 def test_kept_numbers_come_back_as_they_were_read(tmp_path: Path) -> None:

@@ -121,6 +121,9 @@ def test_a_folder_of_several_engines_is_found_under_none_of_their_years(
     assert summary.mixed == ["1999 fair"]
     assert run(["find", "narrowed", "--dir", str(tmp_path)]) == 0
     assert "wayfarer" not in capsys.readouterr().out
+    assert run(["shelf", str(tmp_path)]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "Sort the photos, which seem to show more than one engine" in told
     tags = (folder / "wayfarer_w1.jpg.xmp").read_text()
     assert "more than one engine" in tags and "telltale/cab number/310" in tags
     assert "telltale/variation" not in tags and "telltale/year" not in tags

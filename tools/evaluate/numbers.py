@@ -23,12 +23,12 @@ from tools.evaluate.rows import Row, share
 from tools.look import read_labels, spread
 from tools.looks import Judged
 from vision.cues import read_number
-from vision.estimate.numbers import ILLEGIBLE, reading_likelihood
+from vision.estimate.numbers import reading_likelihood
 from vision.guide import load_guide
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
 from vision.photo import open_photo
-from vision.records import Cue, Sighting, State, TelltaleError
+from vision.records import ILLEGIBLE, Cue, Sighting, State, TelltaleError
 
 NAME = "cab_number"
 # Height of a number, in pixels, from which on it has to be read.

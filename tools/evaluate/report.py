@@ -9,6 +9,7 @@ from typing import Any
 from tools.evaluate import drawings, groups, named, photos, pixels
 from tools.evaluate.dated import date_all
 from tools.evaluate.engines import engine_rows
+from tools.evaluate.mixed import mixed_rows
 from tools.evaluate.numbers import number_rows
 from tools.evaluate.pairs import corruption_rows, pair_rows
 from tools.evaluate.readings import cue_rows, readings, together
@@ -140,6 +141,12 @@ def _report_named(
         number_rows(engines, numbers),
         targets="named",
         of=split,
+    )
+    report.add(
+        block,
+        f"Photos put together, renders of the example guides ({_series(judged)})",
+        mixed_rows(dated, numbers),
+        targets="",
     )
     for guide in sorted({d.guide for d in dated}):
         mine = [d for d in dated if d.guide == guide]

@@ -180,7 +180,10 @@ def _no_such(name: str, wanted: str) -> str:
     also = ""
     if name == "edge_stripe" and not near:
         also = "; of a stripe no colour is kept"
-    return f'query: "{what} {wanted}" is nothing that can be found{near}; {what} with {asked}{also}'
+    return (
+        f'query: "{what} {wanted}" is nothing that can be found; ask for {what} with '
+        f"{asked}{also}{near}"
+    )
 
 
 def _near(word: str, words: Mapping[str, str]) -> str:

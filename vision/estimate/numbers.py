@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from functools import cache
 
+from vision.records import ILLEGIBLE
+
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 # Figures and letters that resemble each other on a cab side: trade knowledge, common
@@ -35,9 +37,6 @@ WORN_AWAY = 0.03
 READ_EXTRA = 0.01
 READ_AS_LOOK_ALIKE = 0.06
 READ_AS_ANYTHING = 0.01
-
-# A reader writes this where it sees a character but cannot tell which.
-ILLEGIBLE = "?"
 
 
 @cache

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from vision.guide import Guide
+from vision.records import SEVERAL_ENGINES
 from vision.report.narrowing import NOT_IN_GUIDE
 from vision.shelf.condition import work_on
 from vision.shelf.values import Doubt, Holding, ShelfEngine, Status, Stock
@@ -13,6 +14,13 @@ from vision.shelf.values import Doubt, Holding, ShelfEngine, Status, Stock
 # be one. Chosen: a gap is not filled by an engine that is more likely something else.
 SURE = 0.8
 PERHAPS = 0.2
+
+
+# What would settle an engine whose photos seem to be of several.
+SORT = (
+    "Sort the photos, which seem to show more than one engine, into a folder for each engine, "
+    "or name the engines in engines.csv, and tag again."
+)
 
 
 def take_stock(engines: Sequence[ShelfEngine], guide: Guide) -> Stock:
@@ -64,6 +72,8 @@ def _holding(variation: str, years: str, engines: Sequence[ShelfEngine]) -> Hold
 def _doubt(engine: ShelfEngine) -> Doubt:
     likely = (pair for pair in engine.candidates if pair[1] >= PERHAPS)
     candidates = tuple(likely) if engine.narrowed else ()
+    if engine.conflicts(SEVERAL_ENGINES):
+        return Doubt(engine, candidates, SORT, "", False)
     looks = engine.answer["estimate"]["look_next"]
     if not looks:
         return Doubt(engine, candidates, "", "", False)
