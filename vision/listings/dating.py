@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from vision.records import Conflict
+from vision.records import SEVERAL_ENGINES, Conflict
 from vision.report.narrowing import YEAR_UNKNOWN, all_years_open_plain, tells_nothing_plain
 from vision.report.words import (
     NOT_NARROWED,
+    NOTHING_TOLD,
+    SEVERAL,
     confidence_words,
     conflict_words,
     percent,
@@ -36,11 +38,17 @@ def dating_words(record: Mapping[str, Any]) -> tuple[str, str]:
         return "", ""
     estimate = narrowed_estimate(record)
     if estimate is None:
-        return NOT_NARROWED, "nothing in view tells one variation from another"
+        return NOT_NARROWED, _why_not(estimate_of(record) or {})
     sure = f"{confidence_words(estimate['confidence'])}, {percent(estimate['confidence'])}"
     if estimate["years"] == YEAR_UNKNOWN:
         return "not in this guide", sure
     return years_words(estimate["years"]), sure
+
+
+def _why_not(estimate: Mapping[str, Any]) -> str:
+    if any(conflict["kind"] == SEVERAL_ENGINES for conflict in estimate["conflicts"]):
+        return SEVERAL
+    return NOTHING_TOLD if tells_nothing_plain(estimate) else "no year of the guide is ruled out"
 
 
 def ask_words(record: Mapping[str, Any]) -> str:

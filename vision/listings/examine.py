@@ -17,9 +17,11 @@ from vision.listings.verdicts import Judged, judge, overall
 from vision.photo import open_photo
 from vision.pipeline.kept import date_looks, look_kept
 from vision.pipeline.look import Look, look_from_text, look_to_text
+from vision.pipeline.views import agree
 from vision.records import BINARY_CUES, Answer, Cue, Sighting, State, TelltaleError
 from vision.report import answer_json
-from vision.report.words import next_looks
+from vision.report.narrowing import shows_several
+from vision.report.words import SEVERAL, next_looks
 
 if TYPE_CHECKING:
     from vision.pipeline import Eye
@@ -84,6 +86,9 @@ def examine(task: Task, lexicon: Lexicon, load_eye: Callable[[], Eye]) -> Examin
     looks = desk.looks
     answer = date_looks(desk.names, looks, guide, load_eye().version) if looks else None
     differ = _differences(looks)
+    if not differ and answer is not None and shows_several(answer.estimate):
+        # Each photo alone is sure of too little; together they fit no one engine.
+        differ = (SEVERAL,)
     claims = find_claims(listing, lexicon)
     judged = judge(claims, answer, guide, one_engine=not differ)
     shown = _shown(judged, answer)
@@ -183,12 +188,12 @@ def _differences(looks: Sequence[Look]) -> tuple[str, ...]:
     said = []
     for (i, first), (j, second) in combinations(enumerate(look.cues for look in looks), 2):
         for name in (*BINARY_CUES, "cab_number", "tender_axles"):
-            readings = [_sure(cues, name) for cues in (first, second)]
-            if None not in readings and readings[0] != readings[1]:
+            one, other = (_sure(cues, name) for cues in (first, second))
+            if one is not None and other is not None and not agree(one, other):
                 words = name.replace("_", " ")
                 said.append(
                     f"photos {i + 1} and {j + 1} may show different engines: "
-                    f"{words} {readings[0]} in one, {readings[1]} in the other"
+                    f"{words} {one} in one, {other} in the other"
                 )
                 break
     return tuple(said)

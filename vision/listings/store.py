@@ -16,7 +16,7 @@ from vision.records import ListingsError, OutputError
 
 NAME = "listings.sqlite"
 # Raised whenever what is kept changes its form: older records are made anew.
-FORMAT = 3
+FORMAT = 4
 _TABLES = """
 CREATE TABLE IF NOT EXISTS records (key TEXT PRIMARY KEY, record TEXT);
 CREATE TABLE IF NOT EXISTS views (sha256 TEXT, eye TEXT, bytes INTEGER, look TEXT,

@@ -68,7 +68,7 @@ def fuse_views(
             continue
         others = [cue for cue in seen if cue.photo != joint.photo]
         fused.append(replace(joint, because=_with_others(joint, others, best, sides)))
-        against = [cue for cue in others if not _agree(_reading(cue), _reading(joint))]
+        against = [cue for cue in others if not agree(_reading(cue), _reading(joint))]
         if against:
             own = next((cue for cue in seen if cue.photo == joint.photo), joint)
             readings = [f"photo {c.photo + 1} reads {_reading(c)}" for c in (own, *against)]
@@ -205,7 +205,7 @@ def _reading(cue: Cue) -> str:
     return cue.value if cue.value is not None else cue.state.value
 
 
-def _agree(one: str, other: str) -> bool:
+def agree(one: str, other: str) -> bool:
     """Whether two readings may be of one thing: a figure left open is any figure."""
     return len(one) == len(other) and all(
         a == b or ILLEGIBLE in (a, b) for a, b in zip(one, other, strict=True)
@@ -218,7 +218,7 @@ def _with_others(
     counted: dict[int, str] = {}
     heard = {sides[joint.photo]}
     for cue in best:
-        if cue.photo != joint.photo and _agree(_reading(cue), _reading(joint)):
+        if cue.photo != joint.photo and agree(_reading(cue), _reading(joint)):
             same = sides[cue.photo] in heard
             counted[cue.photo] = (
                 "but shows no new side and counts little"
@@ -228,7 +228,7 @@ def _with_others(
             heard.add(sides[cue.photo])
     parts = [joint.because] if joint.because else []
     for cue in others:
-        if not _agree(_reading(cue), _reading(joint)):
+        if not agree(_reading(cue), _reading(joint)):
             parts.append(f"photo {cue.photo + 1} reads {_reading(cue)}")
         else:
             told = counted.get(cue.photo, "but shows nothing new and counts no more")

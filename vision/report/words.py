@@ -65,6 +65,9 @@ LEANING_FROM = 0.6  # from which an unclear cue is said to lean; chosen
 NOT_TOLD = "cannot be told"
 # In place of years, where nothing in view tells one variation from another.
 NOT_NARROWED = "not narrowed down"
+# Why it is not.
+SEVERAL = "the photos seem to show more than one engine"
+NOTHING_TOLD = "nothing in view tells one variation from another"
 # Steps that record why a cue changed nothing.
 SILENT_STEPS = ("unseen", "superseded", "unused")
 
@@ -160,15 +163,12 @@ def headline(answer: Answer) -> tuple[str, str]:
         return "no locomotive found", not_found_reason(answer)
     sure = answer.estimate.confidence
     if shows_several(answer.estimate):
-        return NOT_NARROWED, "the photos seem to show more than one engine"
+        return NOT_NARROWED, SEVERAL
     if answer.estimate.years == YEAR_UNKNOWN:
         return "year unknown", f"not in this guide: {confidence_words(sure)} ({percent(sure)})"
     if tells_nothing(answer.estimate):
         years = years_words(answer.estimate.years)
-        return (
-            NOT_NARROWED,
-            f"nothing in view tells one variation from another; {years} all stay possible",
-        )
+        return NOT_NARROWED, f"{NOTHING_TOLD}; {years} all stay possible"
     years, words = years_words(answer.estimate.years), f"{confidence_words(sure)} ({percent(sure)})"
     if all_years_open(answer.estimate):
         years, words = NOT_NARROWED, f"the years of the guide, {years}, all stay possible"
