@@ -28,6 +28,7 @@ from vision.guide import load_guide
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
 from vision.photo import open_photo
+from vision.pipeline.views import agree
 from vision.records import ILLEGIBLE, Cue, Sighting, State, TelltaleError
 
 NAME = "cab_number"
@@ -158,9 +159,7 @@ def number_rows(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Ro
 
 def _but_one(read: str | None, truth: str) -> bool:
     """Whether a reading with an illegible figure is right at every other one."""
-    if not read or ILLEGIBLE not in read or len(read) != len(truth):
-        return False
-    return all(one in (two, ILLEGIBLE) for one, two in zip(read, truth, strict=True))
+    return bool(read) and ILLEGIBLE in str(read) and agree(str(read), truth)
 
 
 def _truth(judged: Judged) -> str:

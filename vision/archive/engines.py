@@ -135,7 +135,7 @@ class Engines:
                 continue
             try:
                 if _bytes_of(self._root / draft.path) != draft.old:
-                    raise SidecarError(f"{draft.path}: changed meanwhile; left as it is")
+                    raise SidecarError("changed meanwhile; left as it is")
                 stats[draft.path] = write_sidecar(str(self._root / draft.path), draft.new)
             except SidecarError as error:
                 prepared.errors.append(SidecarError(f"{draft.path}: {_reason(error)}"))
@@ -170,8 +170,6 @@ class Engines:
         try:
             old = _bytes_of(file)
             modified = None if old is None else file.stat().st_mtime_ns
-        except SidecarError as error:
-            raise SidecarError(_reason(error)) from None
         except OSError as error:
             raise SidecarError(f"cannot be read ({error.strerror})") from None
         new = merge(old, tags)
@@ -266,7 +264,7 @@ def _bytes_of(path: Path) -> bytes | None:
     except FileNotFoundError:
         return None
     except OSError as error:
-        raise SidecarError(f"{path}: cannot be read ({error.strerror})") from None
+        raise SidecarError(f"cannot be read ({error.strerror})") from None
 
 
 def _sha(data: bytes) -> str:

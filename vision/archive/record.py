@@ -9,7 +9,7 @@ from typing import Any
 from vision.archive.index import EngineRow
 from vision.archive.tags import covered_years
 from vision.records import BINARY_CUES, VALUED_CUES
-from vision.report.narrowing import all_years_open_plain, tells_nothing_plain
+from vision.report.narrowing import names_no_year_plain
 
 CUES = (*BINARY_CUES, *VALUED_CUES)
 
@@ -56,9 +56,7 @@ class Record:
 def records_of(row: EngineRow) -> Iterator[Record]:
     """One record for each photo of an engine."""
     estimate: dict[str, Any] = row.answer["estimate"] or {}
-    narrowed = bool(estimate) and not (
-        tells_nothing_plain(estimate) or all_years_open_plain(estimate)
-    )
+    narrowed = bool(estimate) and not names_no_year_plain(estimate)
     dated = estimate if narrowed else {}
     best: dict[str, Any] = next(iter(dated.get("variations", ())), {})
     kinds = {conflict["kind"] for conflict in estimate.get("conflicts", ())}

@@ -11,7 +11,7 @@ from vision.records import Answer, Box, Cue, Estimate, Sighting, State
 from vision.report.narrowing import (
     NOT_IN_GUIDE,
     YEAR_UNKNOWN,
-    all_years_open,
+    names_no_year,
     shows_several,
     tells_nothing,
 )
@@ -157,9 +157,7 @@ def stored_box(box: Box, size: tuple[int, int], orientation: int) -> Box:
 
 def _years(answer: Answer) -> str:
     estimate = answer.estimate
-    if estimate is None or estimate.years == YEAR_UNKNOWN or tells_nothing(estimate):
-        return ""
-    if all_years_open(estimate):
+    if estimate is None or estimate.years == YEAR_UNKNOWN or names_no_year(estimate):
         return ""
     return estimate.years
 

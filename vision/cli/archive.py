@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -112,9 +112,14 @@ def find(
 
     test = parse_query(query)
     check_outputs([(csv, header(column_names())), (parquet, PARQUET)])
+    answered: set[str] = set()
+    found = []
     with open_index(folder, index) as base:
-        tell_unfinished(base, folder)
-        found = [record for row in base.engines() for record in records_of(row) if test(record)]
+        for record in (record for row in base.engines() for record in records_of(row)):
+            answered.add(record.photo)
+            if test(record):
+                found.append(record)
+        tell_unfinished(base, folder, answered)
     outputs = [(csv, to_csv), (parquet, to_parquet)]
     for target, lay_out in outputs:
         if target is not None:
@@ -145,15 +150,21 @@ def open_index(folder: Path, index: Path | None) -> Iterator[Index]:
         base.close()
 
 
-def tell_unfinished(base: Index, folder: Path) -> None:
-    """Say on stderr where a run was stopped before every photo had its engine."""
-    from vision.archive.record import records_of
+def tell_unfinished(base: Index, folder: Path, answered: Set[str]) -> None:
+    """Say on stderr where a run was stopped before every photo had its engine.
 
+    Parameters
+    ----------
+    base : Index
+    folder : Path
+        Of the archive.
+    answered : set of str
+        Photos with a record. One that has gone over to another engine is in the answer of
+        none until that is dated.
+    """
     photos = base.photos()
-    # A photo that has gone over to another engine is in the answer of none until then.
-    done = {record.photo for row in base.engines() for record in records_of(row)}
-    done |= {path for path, row in photos.items() if row.code}
-    if photos and done.issuperset(photos):
+    done = answered | {path for path, row in photos.items() if row.code}
+    if photos and photos.keys() <= done:
         return
     # Only the folder knows what the run that was stopped had not come to.
     from vision.archive.walk import walk

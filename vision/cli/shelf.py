@@ -44,6 +44,7 @@ def shelf(
     index: IndexOption = None,
 ) -> None:
     """Compare a tagged collection with a guide: have, lack, doubtful, to be seen to."""
+    from vision.archive.record import records_of
     from vision.guide import load_guide
     from vision.shelf import stock_page, stock_text, take_stock, wants_of, wants_text, work_text
     from vision.shelf.lists import WANTS
@@ -52,7 +53,8 @@ def shelf(
     check_outputs([(work, None), (html, PAGE), (wants, header(WANTS))], [Path(guide)])
     before = _bytes_of(work) if work else b""
     with open_index(folder, index) as base:
-        tell_unfinished(base, folder)
+        answered = {record.photo for row in base.engines() for record in records_of(row)}
+        tell_unfinished(base, folder, answered)
         stock = take_stock(list(_engines(base, table)), table)
     typer.echo(stock_text(stock))
     if html is not None:

@@ -6,6 +6,7 @@ import hashlib
 import sqlite3
 from pathlib import Path
 
+from vision.listings.base import open_base
 from vision.listings.fetch import Fetcher
 from vision.records import OutputError
 
@@ -31,7 +32,7 @@ class Cache:
         self._folder = folder
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            self._base = _open(folder / NAME)
+            self._base = open_base(folder / NAME, _is_whole)
         except OSError as error:
             raise OutputError(
                 f"{folder}: cannot be written ({error.strerror}); see --state"
@@ -82,25 +83,8 @@ class Cache:
         return None if row is None else str(row[0])
 
 
-def _open(path: Path) -> sqlite3.Connection:
-    for _ in range(2):
-        try:
-            base = sqlite3.connect(path)
-        except sqlite3.Error as error:
-            raise OutputError(f"{path}: cannot be opened ({error}); see --state") from None
-        try:
-            base.execute(_TABLE)
-            # Reads every page: damage in the middle would show only at some listing.
-            (first, *_) = base.execute("PRAGMA quick_check").fetchone()
-            if first == "ok":
-                return base
-        except sqlite3.OperationalError as error:
-            base.close()
-            raise OutputError(f"{path}: cannot be written ({error}); see --state") from None
-        except sqlite3.DatabaseError:
-            pass
-        # Damaged: nothing in it cannot be fetched again. A journal would undo the new one.
-        base.close()
-        path.unlink()
-        path.with_name(f"{path.name}-journal").unlink(missing_ok=True)
-    raise OutputError(f"{path}: cannot be used; see --state")
+def _is_whole(base: sqlite3.Connection) -> bool:
+    base.execute(_TABLE)
+    # Reads every page: damage in the middle would show only at some listing.
+    (first, *_) = base.execute("PRAGMA quick_check").fetchone()
+    return bool(first == "ok")

@@ -5,8 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from vision.records import SEVERAL_ENGINES, Conflict
-from vision.report.narrowing import YEAR_UNKNOWN, all_years_open_plain, tells_nothing_plain
+from vision.records import Conflict
+from vision.report.narrowing import (
+    YEAR_UNKNOWN,
+    names_no_year_plain,
+    shows_several_plain,
+    tells_nothing_plain,
+)
 from vision.report.words import (
     NOT_NARROWED,
     NOTHING_TOLD,
@@ -27,9 +32,7 @@ def estimate_of(record: Mapping[str, Any]) -> dict[str, Any] | None:
 def narrowed_estimate(record: Mapping[str, Any]) -> dict[str, Any] | None:
     """Return the estimate if anything in view tells one variation from another."""
     estimate = estimate_of(record)
-    if estimate is None or tells_nothing_plain(estimate) or all_years_open_plain(estimate):
-        return None
-    return estimate
+    return None if estimate is None or names_no_year_plain(estimate) else estimate
 
 
 def dating_words(record: Mapping[str, Any]) -> tuple[str, str]:
@@ -46,7 +49,7 @@ def dating_words(record: Mapping[str, Any]) -> tuple[str, str]:
 
 
 def _why_not(estimate: Mapping[str, Any]) -> str:
-    if any(conflict["kind"] == SEVERAL_ENGINES for conflict in estimate["conflicts"]):
+    if shows_several_plain(estimate):
         return SEVERAL
     return NOTHING_TOLD if tells_nothing_plain(estimate) else "no year of the guide is ruled out"
 

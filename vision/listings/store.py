@@ -11,6 +11,7 @@ from typing import Any
 
 from filelock import FileLock, Timeout
 
+from vision.listings.base import open_base
 from vision.listings.values import View
 from vision.records import ListingsError, OutputError
 
@@ -52,7 +53,7 @@ class Store:
         except OSError as error:
             raise _unwritable(folder, error) from None
         try:
-            self._base = _open(folder / NAME)
+            self._base = open_base(folder / NAME, _is_of_this_form)
         except BaseException:
             self._lock.release()
             raise
@@ -113,25 +114,14 @@ class Store:
             raise OutputError(f"{NAME}: cannot be written ({error})") from error
 
 
-def _open(path: Path) -> sqlite3.Connection:
-    for _ in range(2):
-        base = sqlite3.connect(path)
-        try:
-            (form,) = base.execute("PRAGMA user_version").fetchone()
-            if form in (0, FORMAT):
-                base.executescript(_TABLES)
-                base.execute(f"PRAGMA user_version = {FORMAT}")
-                base.execute("PRAGMA journal_mode = WAL")
-                return base
-        except sqlite3.OperationalError as error:
-            base.close()
-            raise OutputError(f"{path}: cannot be written ({error}); see --state") from None
-        except sqlite3.DatabaseError:
-            pass
-        # Damaged, or of another form: nothing in it cannot be made again.
-        base.close()
-        path.unlink()
-    raise OutputError(f"{path}: cannot be used")
+def _is_of_this_form(base: sqlite3.Connection) -> bool:
+    (form,) = base.execute("PRAGMA user_version").fetchone()
+    if form not in (0, FORMAT):
+        return False
+    base.executescript(_TABLES)
+    base.execute(f"PRAGMA user_version = {FORMAT}")
+    base.execute("PRAGMA journal_mode = WAL")
+    return True
 
 
 def _unwritable(folder: Path, error: OSError) -> OutputError:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 
 from vision.estimate import prior, take_steps
+from vision.estimate.strength import percent
 from vision.guide import Guide
 from vision.records import SEVERAL_ENGINES, Conflict, Cue
 
@@ -29,19 +30,21 @@ def several_engines(guide: Guide, views: Sequence[Sequence[Cue]]) -> float:
     views : sequence of sequence of Cue
         The cues of each photo.
     """
-    logs = [_logs(guide, cues) for cues in views if any(cue.speaks for cue in cues)]
-    if len(logs) < 2:
+    telling = [cues for cues in views if any(cue.speaks for cue in cues)]
+    if len(telling) < 2:  # nearly every call: nothing is weighed for a photo by itself
         return 0.0
     before = {id: math.log(p) for id, p in prior(guide).items()}
-    alone = [_one(before, [log]) for log in logs]
+    logs = [_logs(guide, cues) for cues in telling]
+    one = {id: p + math.fsum(log[id] for log in logs) for id, p in before.items()}
+    alone = [_log_sum(p + log[id] for id, p in before.items()) for log in logs]
     apart = [math.fsum(alone)]
     if len(logs) > 2:
-        rest = range(len(logs))
-        apart += [alone[k] + _one(before, [logs[j] for j in rest if j != k]) for k in rest]
+        rest = (_log_sum(p - log[id] for id, p in one.items()) for log in logs)
+        apart += [a + others for a, others in zip(alone, rest, strict=True)]
     # Both ways of being several are as likely before; each photo strays as easily.
     ways = [0.5, *[0.5 / len(logs)] * len(logs)] if len(apart) > 1 else [1.0]
     several = _log_sum(math.log(w) + log for w, log in zip(ways, apart, strict=True))
-    odds = math.log(SEVERAL / (1.0 - SEVERAL)) + several - _one(before, logs)
+    odds = math.log(SEVERAL / (1.0 - SEVERAL)) + several - _log_sum(one.values())
     return 1.0 / (1.0 + math.exp(-min(max(odds, -50.0), 50.0)))
 
 
@@ -58,20 +61,15 @@ def one_or_several(
     if p < _LIKELY:
         return ()
     text = (
-        f"the photos seem to show more than one engine ({min(p, 0.99):.0%}): "
+        f"the photos seem to show more than one engine ({percent(min(p, 0.99))}): "
         "date the photos of each by themselves"
-    ).replace("%", " %")
+    )
     return (Conflict(SEVERAL_ENGINES, tuple(dict.fromkeys(disputed)), text),)
 
 
 def _logs(guide: Guide, cues: Sequence[Cue]) -> Logs:
     steps, _ = take_steps(guide, cues)
     return {id: math.fsum(math.log(step.likelihoods[id]) for step in steps) for id in prior(guide)}
-
-
-def _one(before: Logs, logs: Sequence[Logs]) -> float:
-    """Logarithm of how likely photos are, if they are of one engine."""
-    return _log_sum(p + math.fsum(log[id] for log in logs) for id, p in before.items())
 
 
 def _log_sum(logs: Iterable[float]) -> float:

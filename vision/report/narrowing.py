@@ -33,8 +33,7 @@ def tells_nothing(estimate: Estimate) -> bool:
 
 def tells_nothing_plain(estimate: Mapping[str, Any]) -> bool:
     """Say the same of an estimate as `answer_json` gives it."""
-    kinds = {conflict["kind"] for conflict in estimate["conflicts"]}
-    return SEVERAL_ENGINES in kinds or _is_even(
+    return shows_several_plain(estimate) or _is_even(
         estimate["years"], (step["likelihoods"] for step in estimate["steps"])
     )
 
@@ -43,6 +42,11 @@ def shows_several(estimate: Estimate | None) -> bool:
     """Whether photos that were put together seem to show more than one engine."""
     conflicts = () if estimate is None else estimate.conflicts
     return any(conflict.kind == SEVERAL_ENGINES for conflict in conflicts)
+
+
+def shows_several_plain(estimate: Mapping[str, Any]) -> bool:
+    """Say the same of an estimate as `answer_json` gives it."""
+    return any(conflict["kind"] == SEVERAL_ENGINES for conflict in estimate["conflicts"])
 
 
 def all_years_open(estimate: Estimate) -> bool:
@@ -57,6 +61,16 @@ def all_years_open(estimate: Estimate) -> bool:
 def all_years_open_plain(estimate: Mapping[str, Any]) -> bool:
     """Say the same of an estimate as `answer_json` gives it."""
     return _is_whole(estimate["years"], ((c["id"], c["years"]) for c in estimate["variations"]))
+
+
+def names_no_year(estimate: Estimate) -> bool:
+    """Whether no year is told from another, for either reason."""
+    return tells_nothing(estimate) or all_years_open(estimate)
+
+
+def names_no_year_plain(estimate: Mapping[str, Any]) -> bool:
+    """Say the same of an estimate as `answer_json` gives it."""
+    return tells_nothing_plain(estimate) or all_years_open_plain(estimate)
 
 
 def by_candidate(likelihoods: Mapping[str, float]) -> dict[str, float]:
