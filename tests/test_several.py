@@ -19,6 +19,8 @@ from vision.photo import open_photo
 from vision.pipeline import date_item, load_eye
 from vision.pipeline.several import SEVERAL, several_engines
 from vision.records import SEVERAL_ENGINES, Cue, State
+from vision.report.markup import answer_html
+from vision.report.words import candidates_words
 
 DEMO = Path(__file__).parent.parent / "demo_images"
 GUIDE = load_guide("wayfarer")
@@ -96,6 +98,13 @@ def test_photos_of_two_engines_are_not_dated_as_one(eye, names: tuple[str, ...])
     answer = _dated(eye, *names)
     assert _kinds(answer)[0] == SEVERAL_ENGINES
     assert "more than one engine" in answer.estimate.conflicts[0].text
+
+
+def test_every_report_says_how_the_variations_are_meant(eye) -> None:
+    answer = _dated(eye, "w1", "w3")
+    assert "taken as one engine: W" in candidates_words(answer.estimate)
+    assert "Variations, taken as one engine" in answer_html(answer)
+    assert "taken as one engine" not in answer_html(_dated(eye, "w1"))
 
 
 @pytest.mark.parametrize("name", ["w1", "w2", "w3", "w4", "w5", "w6"])

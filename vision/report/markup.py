@@ -6,9 +6,11 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from vision.records import Answer, Estimate, State
+from vision.report.narrowing import shows_several
 from vision.report.picture import picture_html
 from vision.report.rows import cue_rows, set_aside_words
 from vision.report.words import (
+    AS_ONE,
     CAUTIONS,
     bearing,
     best_view,
@@ -138,7 +140,8 @@ def article(answer: Answer) -> str:
 
 def _variations(estimate: Estimate) -> str:
     rows = [(candidate_words(c), percent(c.p)) for c in estimate.variations]
-    return _table("Variations", ("Variation", "Probability"), rows)
+    title = f"Variations, {AS_ONE}" if shows_several(estimate) else "Variations"
+    return _table(title, ("Variation", "Probability"), rows)
 
 
 def _cues(answer: Answer, estimate: Estimate) -> str:

@@ -68,6 +68,8 @@ NOT_NARROWED = "not narrowed down"
 # Why it is not.
 SEVERAL = "the photos seem to show more than one engine"
 NOTHING_TOLD = "nothing in view tells one variation from another"
+# How the variations are headed that photos of several engines would speak for.
+AS_ONE = "taken as one engine"
 # Steps that record why a cue changed nothing.
 SILENT_STEPS = ("unseen", "superseded", "unused")
 
@@ -187,7 +189,7 @@ def candidates_words(estimate: Estimate, *, least: float = 0.01) -> str:
     """The variations worth naming, most probable first."""
     named = [c for c in estimate.variations if c.p >= least] or list(estimate.variations[:1])
     words = ", ".join(f"{candidate_words(c)} {percent(c.p)}" for c in named)
-    return f"taken as one engine: {words}" if shows_several(estimate) else words
+    return f"{AS_ONE}: {words}" if shows_several(estimate) else words
 
 
 def candidate_words(candidate: Candidate) -> str:
