@@ -28,6 +28,7 @@ from tools.train.settings import Settings  # noqa: E402
 from tools.train.sprites import draw_decoys, draw_levers  # noqa: E402
 
 SIZE = (160, 60)  # of the drawn pictures, in which the engine fills the frame
+PLAIN = {"photometric": 0.0, "patches": 0.0, "spliced": 0.0, "stretched": 0.0}
 QUAD = [[10.0, 8.0], [150.0, 8.0], [150.0, 48.0], [10.0, 48.0]]
 
 
@@ -93,7 +94,7 @@ def test_nothing_like_a_lever_is_drawn_over_one(tmp_path: Path) -> None:
     _folder(tmp_path, [True] * 16)
     pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
     pictures.along[:] = 0.5
-    plain = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.0, coarse=0.0, grainy=0.0)
+    plain = Settings(**PLAIN, jitter=0.0, drawn=0.0, coarse=0.0, grainy=0.0)
     busy = replace(plain, drawn=1.25)  # a decoy into every crop
     for seed in range(8):
         without, *_ = judge_batch(pictures, torch.arange(16), _generator(seed), plain, 0)
@@ -121,7 +122,7 @@ def test_the_ends_of_a_region_are_where_opencv_carries_its_corners(tmp_path: Pat
     """Corners that were moved, and where the true ones then lie in the crop."""
     _folder(tmp_path, [True, False] * 4)
     pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
-    settings = Settings(photometric=0.0, patches=0.0, jitter=1.0, drawn=0.0)
+    settings = Settings(**PLAIN, jitter=1.0, drawn=0.0)
     *_, asked = judge_batch(pictures, torch.arange(8), _generator(3), settings, 0)
     generator = _generator(3)
     quad = pictures.corners[:, 0]
@@ -140,7 +141,7 @@ def test_the_ends_of_a_region_are_where_opencv_carries_its_corners(tmp_path: Pat
 def test_what_a_judge_is_told_is_what_its_crop_shows(tmp_path: Path) -> None:
     _folder(tmp_path, [True, False] * 8)
     pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
-    settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.5)
+    settings = Settings(**PLAIN, jitter=0.0, drawn=0.5)
     pixels, present, visible, place, _ = judge_batch(
         pictures, torch.arange(16), _generator(), settings, 0
     )
@@ -161,7 +162,7 @@ def test_a_judge_is_asked_where_the_casting_has_its_lever(tmp_path: Path) -> Non
     text = "".join(json.dumps(label) + "\n" for label in labels)
     (tmp_path / "labels-train-00.jsonl").write_text(text)
     pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
-    settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.0)
+    settings = Settings(**PLAIN, jitter=0.0, drawn=0.0)
     _, present, _, place, asked = judge_batch(pictures, torch.arange(16), _generator(), settings, 0)
     assert asked.share[:, 0].numpy() == pytest.approx(0.5, abs=0.02)
     # Nothing was moved: the region lies within the margins that its crop shows beyond it.
@@ -189,7 +190,7 @@ def test_processes_load_what_threads_do(tmp_path: Path, monkeypatch: pytest.Monk
 def test_of_pictures_that_name_no_place_none_is_asked(tmp_path: Path) -> None:
     _folder(tmp_path, [True, False] * 4)
     pictures = load(tmp_path, "cpu", stored=SIZE, threads=1)
-    settings = Settings(photometric=0.0, patches=0.0, jitter=0.0, drawn=0.0)
+    settings = Settings(**PLAIN, jitter=0.0, drawn=0.0)
     *_, asked = judge_batch(pictures, torch.arange(8), _generator(), settings, 0)
     assert not asked.weight[:, 0].any() and bool(asked.share.isfinite().all())
 

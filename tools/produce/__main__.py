@@ -70,12 +70,17 @@ def main() -> None:
     parser.add_argument("--unseen-fast", type=int, default=9500, help="and rasterised")
     parser.add_argument("--only", nargs="+", default=NAMES, help="networks to train")
     parser.add_argument("--twice", nargs="*", default=[], help="of these, to train two of each")
+    parser.add_argument(
+        "--against", nargs="*", default=[], help="to keep only where better than --from, or mixed"
+    )
     parser.add_argument("--ablate", nargs="*", default=[], help="judges to weigh the training of")
     parser.add_argument("--from", type=Path, dest="start", help="weights to go on from")
     parser.add_argument("--seed", type=int, default=1, help="of the training pictures")
     parser.add_argument("--reserve", type=float, default=120.0, help="seconds for the looks")
     parser.add_argument("--version", required=True)
     options = parser.parse_args()
+    if options.against and not options.start:
+        parser.error("--against: --from expected")
     options.out.mkdir(parents=True, exist_ok=True)
     times = clock(time.time(), options.seconds, reserve=options.reserve, unseen=options.unseen > 0)
     traced(options, times)

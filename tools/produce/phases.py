@@ -18,7 +18,8 @@ UNSEEN = {
     "held": ("held", 2, 5, 0.07, 0.53),
 }
 TRAIN_VIEWS = 5
-CLOSE_VIEWS = 3
+# The more engines the better: two views of one say little more than one.
+CLOSE_VIEWS = 2
 # Close views to choose by between two trainings: split, seed and scenes of their own.
 CHECKED = ("held", 3, 220)
 # Close views of the second domain, by which ingredients are weighed: split, seed and scenes;

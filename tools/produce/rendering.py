@@ -51,10 +51,13 @@ def _rendering(
     niceness: int = 0,
 ) -> subprocess.Popen[bytes]:
     split, seed, views, scenes = "train", options.seed, TRAIN_VIEWS, MANY
-    parts, folder = _close_of(options.only), "close" if close else name
+    # What is to be weighed is weighed by what is path traced.
+    wanted = options.only if fast else [*options.only, *options.ablate]
+    parts, folder = _close_of(wanted), "close" if close else name
     sizes: tuple[tuple[int, int], ...] = ()
     if name == "check":
-        (split, seed, scenes), parts, folder = CHECKED, _close_of(options.twice), name
+        checked = _close_of([*options.twice, *options.against])
+        (split, seed, scenes), parts, folder = CHECKED, checked, name
     elif name == "weighed":
         (split, seed, scenes), parts, folder = WEIGHED, _close_of(options.ablate), name
     elif name != "train":
@@ -121,7 +124,7 @@ def rasterised(options: argparse.Namespace, times: Clock) -> None:
     ]
     for process in both:
         process.wait()
-    if options.twice:
+    if options.twice or options.against:
         _rendering("check", options, times.fast + 60.0, fast=True, close=True, workers=share).wait()
 
 

@@ -94,9 +94,14 @@ def finished(options: argparse.Namespace, runs: list[Run]) -> None:
 
 
 def chosen(options: argparse.Namespace) -> None:
-    """Of what was trained twice the better, or the mean; or the one there is."""
-    for name in options.twice:
-        folders = [options.out / kept for kept in ("weights", AGAIN)]
+    """Of what was trained twice the better, or the mean; or the one there is.
+
+    The same of new weights and those that they started from: more training with few engines
+    more may leave a network knowing these by heart and others worse.
+    """
+    for name in dict.fromkeys([*options.twice, *options.against]):
+        other = options.out / AGAIN if name in options.twice else options.start
+        folders = [options.out / "weights", other]
         there = [folder for folder in folders if (folder / f"{name}.pt").exists()]
         if len(there) == 2:
             choose = ["tools.train.choose", "--name", name, "--out", str(folders[0])]

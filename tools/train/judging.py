@@ -14,6 +14,7 @@ from tools.train.mixing import normal, uniform
 from tools.train.networks import COLUMN, CROP_SIZES, MARGINS, Judge
 from tools.train.pictures import BEYOND, REGIONS, Pictures, cut, quad_transform, through
 from tools.train.settings import Settings
+from tools.train.splicing import Tops, spliced, stretched
 from tools.train.sprites import draw_decoys, draw_levers
 
 # Pixels of the crop. A lever is lost in less than what linkages and stripes still show in.
@@ -71,9 +72,17 @@ def judge_batch(
     both = cut(layers, transform, size, beyond=BEYOND)
     batch, place = both[:, :3], both[:, 3:]
     present, visible = pictures.present[rows, region], pictures.visible[rows, region]
+    held, own = present, pictures.along[rows]
+    if name == "boiler_top" and settings.spliced + settings.stretched > 0:
+        tops = Tops(batch, place, present, visible, ends, _column(own, ends), held)
+        tops = spliced(tops, generator, share=settings.spliced)
+        tops = stretched(tops, generator, share=settings.stretched)
+        batch, place, present, held = tops.pixels, tops.place, tops.present, tops.held
+        ends = tops.ends
+        own = (tops.own - ends[:, 0]) / (ends[:, 1] - ends[:, 0])
     # Where a guide would say that it stands.
     error = normal((count,), generator) * _PLACE_ERROR * settings.ease
-    own, other = pictures.along[rows] + error, uniform((count,), generator)
+    own, other = own + error, uniform((count,), generator)
     if name == "boiler_top" and settings.drawn > 0:
         decoy = uniform((count,), generator) < 0.8 * settings.drawn
         bare = batch
@@ -96,11 +105,12 @@ def judge_batch(
             chosen & (uniform((count,), generator) < 0.5) & own.isfinite(), own, other
         )
         own = torch.where(chosen, foot + error, own)
+        held = torch.where(chosen, 1.0, held)
     share = torch.stack([own, other], 1)
     columns = _column(share, ends)
     known = (columns >= 0) & (columns < size[0])  # false of what is not a number
     share, columns = torch.where(known, share, 0.0), torch.where(known, columns, 0.0)
-    gap = (columns[:, 1] - _middle(place)).abs()
+    elsewhere = ~_near(place, columns[:, 1], _ELSEWHERE * (size[0] - 2 * margin[0]))
     strength = settings.ease * _MILDER[name]
     batch, covered = patches(batch, generator, share=settings.patches * strength, largest=0.5)
     coarse = settings.coarse * _MILDER[name]
@@ -111,22 +121,21 @@ def judge_batch(
     hidden_part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)
     hidden = torch.where(present > 0.5, hidden_part, covered.mean((1, 2, 3)) > 0.35)
     visible = visible * (~hidden).float()
-    elsewhere = (present < 0.5) | (gap > _ELSEWHERE * (ends[:, 1] - ends[:, 0]))
     open_ = covered[:, 0].mean(1).gather(1, columns.long()) < _COVERED
     weight = visible[:, None] * (known & open_).float()
     weight = weight * torch.stack([torch.ones_like(present), 0.5 * elsewhere.float()], 1)
-    there = torch.stack([present, torch.zeros_like(present)], 1)
+    there = torch.stack([held, torch.zeros_like(held)], 1)
     place = place * (1 - covered) * visible[:, None, None, None]
     place = F.max_pool2d(place, 4)
     # A lever thinner than a pixel still marks its cell.
     return batch, present, visible, (place > 0.15).float(), Asked(share, there, weight, ends)
 
 
-def _middle(place: Tensor) -> Tensor:
-    """Mean column of what is marked, (B,), pixels; 0 where nothing is."""
-    columns = torch.arange(place.shape[3], device=place.device, dtype=torch.float32) + 0.5
-    weight = place[:, 0].sum(1)
-    return (weight * columns).sum(1) / weight.sum(1).clamp(min=1e-6)
+def _near(place: Tensor, columns: Tensor, reach: float) -> Tensor:
+    """Whether anything is marked (B, 1, H, W) within so many pixels of columns (B,)."""
+    marked = place[:, 0].amax(1)
+    wide = F.max_pool1d(marked[:, None], 2 * round(reach) + 1, 1, round(reach))[:, 0]
+    return wide.gather(1, columns.long()[:, None])[:, 0] > 0.1
 
 
 def _ends(transform: Tensor, quad: Tensor, size: tuple[int, int]) -> Tensor:

@@ -27,6 +27,10 @@ class Settings:
     drawn : float
         Share of boiler tops without a lever onto which one is drawn, and of cab sides whose
         number is painted over and drawn anew.
+    spliced : float
+        Share of boiler tops that get the rear of another engine.
+    stretched : float
+        Share of boiler tops that are stretched unevenly.
     made_up : float
         Share of the reader's windows that show nothing rendered at all.
     coarse : float
@@ -50,6 +54,8 @@ class Settings:
     strewn: float = 0.5
     teach_place: bool = True
     drawn: float = 0.5
+    spliced: float = 0.35
+    stretched: float = 0.5
     made_up: float = 0.4
     coarse: float = 0.35
     grainy: float = 0.08
