@@ -78,4 +78,3 @@ def test_what_cannot_be_seen_is_not_spliced() -> None:
     tops = _tops([60.0, 100.0, 140.0, 80.0], [True, False, True, False])
     hidden = replace(tops, visible=torch.zeros(4))
     assert torch.equal(spliced(hidden, _generator(2), share=1.0).pixels, tops.pixels)
-

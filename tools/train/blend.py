@@ -31,7 +31,9 @@ def between(
     if {k: v.shape for k, v in before.items()} != {k: v.shape for k, v in after.items()}:
         raise ValueError("weights of one design expected, got two")
     return {
-        name: torch.lerp(before[name].float(), new.float(), share) if new.is_floating_point() else new
+        name: torch.lerp(before[name].float(), new.float(), share)
+        if new.is_floating_point()
+        else new
         for name, new in after.items()
     }
 
