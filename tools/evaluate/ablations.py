@@ -21,6 +21,8 @@ _WORDS = {
     "teach_place": "where the part stands",
     "averaged": "averaging of the weights",
     "drawn": "levers drawn at new places",
+    "spliced": "rears of other engines",
+    "stretched": "uneven stretching",
 }
 _HEAD = (
     "network",
