@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import gzip
 import json
 import subprocess
 import sys
@@ -24,10 +25,12 @@ from tools.evaluate.report import split_rows
 from tools.evaluate.rows import Row, share, table
 from tools.evaluate.summary import summary
 from tools.evaluate.targets import TARGETS, Target
-from tools.look import Corruption, spoilt, spread
+from tools.look import Corruption, look_over, spoilt, spread
 from tools.looks import Judged, judge, read_looks
 from vision.photo import open_photo
 from vision.records import PhotoUnreadable
+
+ROOT = Path(__file__).parents[1]
 
 Line = dict[str, Any]
 
@@ -433,3 +436,21 @@ def test_some_of_a_folders_pictures_are_whole_scenes_from_all_over_it() -> None:
     jobs = sorted({label["job"] for label in kept})
     assert len(jobs) == 10 and jobs[0] < 5 and jobs[-1] > 40
     assert spread(labels, 1000) == spread(labels, None) == labels
+
+
+def test_only_pictures_decoded_at_full_scale_are_spoilt(tmp_path: Path) -> None:
+    small = Image.open(ROOT / "demo_images" / "brindle_m1.jpg").resize((640, 480))
+    small.save(tmp_path / "small.jpg")
+    small.resize((2254, 1236)).save(tmp_path / "large.jpg")
+    labels = [
+        {"file": "small.jpg", "size": [640, 480]},
+        {"file": "large.jpg", "size": [2254, 1236]},
+    ]
+    (tmp_path / "labels-x-00.jsonl").write_text("".join(json.dumps(x) + "\n" for x in labels))
+    out = tmp_path / "looks.jsonl.gz"
+    given: dict[str, Any] = {"models": ROOT / "models", "workers": 1, "most": None}
+    assert look_over(tmp_path, out, corruption=Corruption("fog", 3), **given) == 1
+    with gzip.open(out, "rt") as lines:
+        assert [json.loads(line)["file"] for line in lines] == ["small.jpg"]
+    assert look_over(tmp_path, out, **given) == 2
+    assert not [*tmp_path.glob("*.partial")]

@@ -29,6 +29,7 @@ from vision.cues import ENGINE_WIDTH_PX, count, gather
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
 from vision.photo import closer, open_photo, photo_from_bytes
+from vision.photo.decode import REDUCED_FROM
 from vision.records import BINARY_CUES, Photo, TelltaleError
 
 _NETWORKS: dict[str, Networks] = {}
@@ -173,12 +174,20 @@ def look_over(
     corruption: Corruption | None = None,
     engine_width: float = ENGINE_WIDTH_PX,
 ) -> int:
-    """Look at the labelled pictures of a folder, or `spread` over it; the lines written."""
-    labels = spread(read_labels(folder), most)
+    """Look at the labelled pictures of a folder, or `spread` over it; the lines written.
+
+    Only those are spoilt that are decoded at full scale. A file that is there is whole.
+    """
+    labels = read_labels(folder)
+    if corruption is not None:
+        labels = [label for label in labels if max(label.get("size", (0,))) < REDUCED_FROM[-1][1]]
+    labels = spread(labels, most)
     tasks = [_Task(folder, label, models, corruption, engine_width) for label in labels]
-    with mp.get_context("spawn").Pool(workers) as pool, gzip.open(out, "wt") as lines:
+    partial = out.with_name(f"{out.name}.partial")
+    with mp.get_context("spawn").Pool(workers) as pool, gzip.open(partial, "wt") as lines:
         for line in pool.imap(_one, tasks, chunksize=16):
             lines.write(line + "\n")
+    partial.replace(out)
     return len(tasks)
 
 

@@ -47,8 +47,9 @@ def _looks(options: argparse.Namespace, models: Path) -> None:
         going.append(start(look, options.out / "log", OMP_NUM_THREADS="1"))
         if options.cards == 0:  # on cores one after the other, as the training
             going[-1].wait()
-    for process in going:
-        process.wait()
+    for (_, _, out, _), process in zip(runs, going, strict=True):
+        if process.wait() != 0:
+            print(f"{time.time():.0f} looks for {out} failed, see log", flush=True)
 
 
 def main() -> None:
