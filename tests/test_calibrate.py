@@ -233,3 +233,17 @@ def test_a_place_along_a_region_is_that_of_the_straightened_region(
     square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], float)
     point = ProjectiveTransform.from_estimate(square, corners)([[along, down]])[0]
     assert share_along(corners.tolist(), (point[0], point[1])) == pytest.approx(along, abs=1e-3)
+
+
+def test_a_cue_whose_network_has_changed_is_fitted_on_new_looks_alone(tmp_path: Path) -> None:
+    new = read_looks([made_looks.write(made_looks.looks(1500), tmp_path / "new.jsonl.gz")])
+    old = read_looks([made_looks.write(made_looks.looks(1500, seed=2), tmp_path / "old.jsonl.gz")])
+    alone = command.calibrate(new, command.Rules())
+    both = command.calibrate(
+        [*new, *command.former(old, ["switch_lever"])],
+        command.Rules(),
+    )
+    assert both["cues"]["switch_lever"]["seen"] == alone["cues"]["switch_lever"]["seen"]
+    assert both["cues"]["switch_lever"]["present"] == alone["cues"]["switch_lever"]["present"]
+    assert both["cues"]["side_linkage"]["seen"] != alone["cues"]["side_linkage"]["seen"]
+    assert all("switch_lever" in look.label["cues"] for look in old if look.has_engine)

@@ -1,9 +1,11 @@
 """Fit the coefficients and thresholds of the eye.
 
 python -m tools.calibrate --looks looks.jsonl.gz --out models/fusion.json
+python -m tools.calibrate --looks new.jsonl.gz --former old.jsonl.gz --changed switch_lever
 python -m tools.calibrate --plain --out models/fusion.json
 
-The second writes the networks' own words unweighed, which is enough to take looks with.
+The second fits what other networks say on looks by the networks before, too. The third
+writes the networks' own words unweighed, which is enough to take looks with.
 """
 
 from __future__ import annotations
@@ -12,7 +14,7 @@ import argparse
 import datetime
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -209,12 +211,36 @@ def plain(rules: Rules) -> dict[str, Any]:
     }
 
 
+def former(looks: Sequence[Look], changed: Sequence[str]) -> list[Look]:
+    """Looks by networks of which those of `changed` cues are others now: their word is left out."""
+    out = []
+    for look in looks:
+        cues = {k: v for k, v in (look.label.get("cues") or {}).items() if k not in changed}
+        out.append(replace(look, label={**look.label, "cues": cues}))
+    return out
+
+
 def main() -> None:
     """Parse the arguments, fit, write, and say what came out."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--looks", type=Path, nargs="+", default=[], metavar="FILE")
+    parser.add_argument(
+        "--former",
+        type=Path,
+        nargs="+",
+        default=[],
+        metavar="FILE",
+        help="looks by the networks before",
+    )
+    parser.add_argument(
+        "--changed",
+        nargs="+",
+        choices=BINARY_CUES,
+        default=[],
+        help="cues whose networks have changed since --former",
+    )
     parser.add_argument("--plain", action="store_true", help="fit nothing")
     parser.add_argument("--out", type=Path, default=Path("models/fusion.json"))
     rules = Rules()
@@ -233,8 +259,14 @@ def main() -> None:
     rules = Rules(**{key: getattr(arguments, key) for key in Rules.__slots__})
     if arguments.plain == bool(arguments.looks):
         parser.error("either --looks FILE... or --plain")
-    fusion = plain(rules) if arguments.plain else calibrate(read_looks(arguments.looks), rules)
-    fusion["fitted"]["files"] = [path.name for path in arguments.looks]
+    if arguments.plain:
+        fusion = plain(rules)
+    else:
+        looks = read_looks(arguments.looks)
+        if arguments.former:
+            looks += former(read_looks(arguments.former), arguments.changed)
+        fusion = calibrate(looks, rules)
+    fusion["fitted"]["files"] = [path.name for path in (*arguments.looks, *arguments.former)]
     arguments.out.write_text(json.dumps(fusion, indent=1) + "\n", encoding="utf-8")
     write_sums(arguments.out.parent)
     print(json.dumps({"locate": fusion["locate"], "fitted": fusion["fitted"]}, indent=1))
