@@ -56,6 +56,13 @@ def test_none_is_stretched_where_none_is_wanted() -> None:
     assert out.own.numpy() == pytest.approx(tops.own.numpy(), abs=0.01)
 
 
+def test_a_place_beyond_the_crop_or_unknown_stays_so() -> None:
+    tops = _tops([60.0, 100.0, 140.0], [False] * 3)
+    places = torch.tensor([-20.0, COLS + 9.0, torch.nan])
+    out = stretched(replace(tops, own=places), _generator(3), share=1.0)
+    assert torch.equal(out.own.nan_to_num(-1.0), places.nan_to_num(-1.0))
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_a_spliced_top_says_what_its_two_halves_show(seed: int) -> None:
     rng = np.random.default_rng(seed)

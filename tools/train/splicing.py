@@ -72,12 +72,13 @@ def stretched(tops: Tops, generator: torch.Generator, *, share: float) -> Tops:
     )
 
     def moved(columns: Tensor) -> Tensor:
-        known = columns.nan_to_num(0.0)
-        at = torch.searchsorted(source.contiguous(), (known / cols).contiguous())
-        at = at.clamp(1, cols - 1)
+        # What lies beyond the crop stays there, or it would be asked for at its edge.
+        within = (columns >= 0) & (columns <= cols)  # false of what is not a number
+        share_at = torch.where(within, columns / cols, 0.0)
+        at = torch.searchsorted(source, share_at).clamp(1, cols - 1)
         low, high = source.gather(1, at - 1), source.gather(1, at)
-        between = ((known / cols - low) / (high - low).clamp(min=1e-6)).clamp(-0.5, 1.5)
-        return torch.where(columns.isfinite(), at - 0.5 + between, columns)
+        between = ((share_at - low) / (high - low).clamp(min=1e-6)).clamp(-0.5, 1.5)
+        return torch.where(within, at - 0.5 + between, columns)
 
     return replace(
         tops,
