@@ -92,7 +92,7 @@ def test_each_ingredient_is_left_out_once_and_nothing_else() -> None:
     whole = vars(Settings())
     left = {name: vars(settings) for name, _, settings in variants("boiler_top")}
     assert left.pop(WHOLE) == left.pop(ANOTHER_SEED) == whole
-    assert set(left) == {*INGREDIENTS, "drawn"}
+    assert set(left) == {*INGREDIENTS, "drawn", "spliced", "stretched"}
     for name, settings in left.items():
         assert {key for key in whole if settings[key] != whole[key]} == {name}
         assert not settings[name]

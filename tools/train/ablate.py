@@ -57,8 +57,16 @@ def variants(name: str) -> Iterator[tuple[str, int, Settings]]:
 @torch.no_grad()
 def judged(net: nn.Module, pictures: Pictures, rows: Tensor, region: int) -> dict[str, Any]:
     """Balanced accuracy and area under the curve over all rows in which the part can be seen."""
-    plain = Settings(photometric=0.0, patches=0.0, coarse=0.0, grainy=0.0, drawn=0.0, warming=0.0)
-    plain = replace(plain, spliced=0.0, stretched=0.0)
+    plain = Settings(
+        photometric=0.0,
+        patches=0.0,
+        coarse=0.0,
+        grainy=0.0,
+        drawn=0.0,
+        spliced=0.0,
+        stretched=0.0,
+        warming=0.0,
+    )
     generator = torch.Generator(device=pictures.pixels.device)
     generator.manual_seed(0)
     scores, truths = [], []
