@@ -16,7 +16,7 @@ from tools.evaluate.ablations import ANOTHER_SEED, WHOLE, ablation_table, read_a
 torch = pytest.importorskip("torch", reason="the training's library is not among the tests' own")
 
 from tools.train.ablate import INGREDIENTS, judged, variants  # noqa: E402
-from tools.train.choose import MEAN, choose  # noqa: E402
+from tools.train.choose import choose  # noqa: E402
 from tools.train.loading import empty  # noqa: E402
 from tools.train.loop import Task, _optimiser, _stepped  # noqa: E402
 from tools.train.settings import Settings  # noqa: E402
@@ -71,12 +71,20 @@ class _Line(torch.nn.Module):
         return x * self.weight
 
 
-@pytest.mark.parametrize(("one", "two", "best"), [(0.5, 1.5, 1.0), (0.9, 5.0, 0.9)])
-def test_the_better_of_two_is_chosen_or_their_mean(
-    tmp_path: Path, one: float, two: float, best: float
+@pytest.mark.parametrize(
+    ("values", "best", "kept"),
+    [
+        ((0.5, 1.5), "01", 1.0),
+        ((0.9, 5.0), "0", 0.9),
+        ((3.0, 0.2, 1.6), "12", 0.9),
+        ((0.1, 0.8, 2.1), "012", 1.0),
+    ],
+)
+def test_the_best_is_chosen_or_the_mean_of_some(
+    tmp_path: Path, values: tuple[float, ...], best: str, kept: float
 ) -> None:
-    files = [tmp_path / "one.pt", tmp_path / "two.pt"]
-    for path, value in zip(files, (one, two), strict=True):
+    files = [tmp_path / f"{at}.pt" for at in range(len(values))]
+    for path, value in zip(files, values, strict=True):
         torch.save({"weight": torch.tensor([value])}, path)
 
     def loss(net: torch.nn.Module, batch: tuple[torch.Tensor, ...]) -> torch.Tensor:
@@ -84,8 +92,10 @@ def test_the_better_of_two_is_chosen_or_their_mean(
 
     task = Task(_Line(), lambda *_: None, loss, lambda: torch.arange(1), 1)
     errors = choose(task, [(torch.ones(3, 1),)], files)
-    assert errors[MEAN] == pytest.approx(((one + two) / 2 - 1) ** 2, abs=1e-6)
-    assert task.net.weight.item() == pytest.approx(best)
+    assert len(errors) == 2 ** len(values) - 1
+    assert errors[tuple(files)] == pytest.approx((sum(values) / len(values) - 1) ** 2, abs=1e-6)
+    assert "".join(path.stem for path in min(errors, key=errors.__getitem__)) == best
+    assert task.net.weight.item() == pytest.approx(kept)
 
 
 def test_each_ingredient_is_left_out_once_and_nothing_else() -> None:

@@ -160,6 +160,14 @@ def export(name: str, weights: Path, target: Path, *, version: str) -> float:
     return worst
 
 
+def renamed(target: Path, *, version: str) -> None:
+    """Say of a network that stays as it is that it belongs to a version."""
+    model = onnx.load(target)
+    facts = {fact.key: fact.value for fact in model.metadata_props}
+    onnx.helper.set_model_props(model, facts | {"version": version})
+    onnx.save(model, target)
+
+
 def _free_rows(kind: str) -> dict[str, dict[int, str]] | None:
     """The reader of numbers may be given fewer rows: a line of figures needs half of them."""
     if kind != "number":
@@ -177,7 +185,7 @@ def training_words(report: dict[str, Any]) -> str:
     if "share" in report:
         many += f", of which {report['share']:.0%} of the way is kept"
     if chosen := report.get("chosen"):
-        many += f", the {chosen} of two such runs"
+        many += f", {chosen}"
     return before + many
 
 
@@ -218,7 +226,7 @@ def _difference(shipped: nn.Module, target: Path, size: tuple[int, int]) -> floa
 
 
 def main() -> None:
-    """Export every network whose weights lie in the folder."""
+    """Export every network whose weights lie in the folder; the others join the version."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--weights", type=Path, required=True)
     parser.add_argument("--models", type=Path, default=Path("models"))
@@ -229,6 +237,8 @@ def main() -> None:
         target, weights = arguments.models / f"{name}.onnx", arguments.weights / f"{name}.pt"
         if not weights.exists():
             print(f"{name}: no weights in {arguments.weights}, left as it is")
+            if target.exists():
+                renamed(target, version=arguments.version)
             continue
         worst = export(name, weights, target, version=arguments.version)
         print(f"{name}: {target.stat().st_size / 1e6:.2f} MB, differs from torch by {worst:.1e}")

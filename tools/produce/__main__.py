@@ -72,7 +72,7 @@ def main() -> None:
     parser.add_argument("--only", nargs="+", default=NAMES, help="networks to train")
     parser.add_argument("--twice", nargs="*", default=[], help="of these, to train two of each")
     parser.add_argument(
-        "--against", nargs="*", default=[], help="to keep only where better than --from, or mixed"
+        "--against", nargs="*", default=[], help="of these, --from as a candidate too"
     )
     parser.add_argument("--ablate", nargs="*", default=[], help="judges to weigh the training of")
     parser.add_argument("--from", type=Path, dest="start", help="weights to go on from")

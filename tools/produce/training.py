@@ -11,7 +11,7 @@ from pathlib import Path
 from tools.produce.phases import ABLATED_ON, ABLATED_STEPS, AGAIN, FOLDERS, LOADS
 from tools.produce.rendering import filled, start
 from tools.render.closeup import SIZES
-from vision.network import NAMES
+from vision.network import NAMES, models_folder
 
 Run = tuple[str, str, "subprocess.Popen[bytes]"]  # network, folder of its weights, process
 
@@ -94,29 +94,35 @@ def finished(options: argparse.Namespace, runs: list[Run]) -> None:
 
 
 def chosen(options: argparse.Namespace) -> None:
-    """Of what was trained twice the better, or the mean; or the one there is.
+    """Of what there is of a network the best, or the mean of some.
 
-    The same of new weights and those that they started from: more training with few engines
-    more may leave a network knowing these by heart and others worse.
+    Of what was trained twice both, and of what is held against the weights that it started
+    from, these too: more training with few engines more may leave a network knowing these by
+    heart and others worse.
     """
     for name in dict.fromkeys([*options.twice, *options.against]):
-        other = options.out / AGAIN if name in options.twice else options.start
-        folders = [options.out / "weights", other]
+        folders = [options.out / "weights"]
+        folders += [options.out / AGAIN] if name in options.twice else []
+        folders += [options.start] if name in options.against else []
         there = [folder for folder in folders if (folder / f"{name}.pt").exists()]
-        if len(there) == 2:
+        if len(there) > 1:
             choose = ["tools.train.choose", "--name", name, "--out", str(folders[0])]
-            choose += ["--among", *(str(folder) for folder in folders)]
+            choose += ["--among", *(str(folder) for folder in there)]
             choose += ["--data", str(options.out / "check" / FOLDERS.get(name, name))]
             start(choose, options.out / "log").wait()
-        elif there == folders[1:]:
+        elif there and there != folders[:1]:
             _copy(name, there[0], folders[0])
 
 
 def spared(options: argparse.Namespace) -> None:
-    """Networks without new weights are exported as they were, where weights are at hand."""
+    """Networks without new weights stay as they were: by their weights, or as shipped."""
+    models = options.out / "models"
+    models.mkdir(exist_ok=True)
     for name in NAMES:
         if options.start and not (options.out / "weights" / f"{name}.pt").exists():
             _copy(name, options.start, options.out / "weights")
+        if not (options.out / "weights" / f"{name}.pt").exists():
+            _copy(name, models_folder(), models)
 
 
 def _copy(name: str, source: Path, target: Path) -> None:

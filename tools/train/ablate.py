@@ -15,7 +15,6 @@ import argparse
 import json
 import time
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +28,7 @@ from tools.train.judging import answered, judge_batch
 from tools.train.loading import load
 from tools.train.loop import task_of, train
 from tools.train.pictures import REGIONS, Pictures
-from tools.train.settings import Settings
+from tools.train.settings import MADE_UP, SPOILT, Settings
 
 INGREDIENTS = (
     "photometric",
@@ -50,23 +49,13 @@ def variants(name: str) -> Iterator[tuple[str, int, Settings]]:
     yield WHOLE, 1, Settings()
     yield ANOTHER_SEED, 2, Settings()
     for ingredient in (*INGREDIENTS, *OF_ONE.get(name, ())):
-        off = False if isinstance(getattr(Settings(), ingredient), bool) else 0.0
-        yield ingredient, 1, replace(Settings(), **{ingredient: off})
+        yield ingredient, 1, Settings().without(ingredient)
 
 
 @torch.no_grad()
 def judged(net: nn.Module, pictures: Pictures, rows: Tensor, region: int) -> dict[str, Any]:
     """Balanced accuracy and area under the curve over all rows in which the part can be seen."""
-    plain = Settings(
-        photometric=0.0,
-        patches=0.0,
-        coarse=0.0,
-        grainy=0.0,
-        drawn=0.0,
-        spliced=0.0,
-        stretched=0.0,
-        warming=0.0,
-    )
+    plain = Settings().without(*SPOILT, *MADE_UP)
     generator = torch.Generator(device=pictures.pixels.device)
     generator.manual_seed(0)
     scores, truths = [], []

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import torch
@@ -36,6 +36,20 @@ def between(
         else new
         for name, new in after.items()
     }
+
+
+def mean_of(weights: Sequence[Mapping[str, Tensor]]) -> dict[str, Tensor]:
+    """The mean of weights of one design; counters as in the last.
+
+    Raises
+    ------
+    ValueError
+        They are not of one design.
+    """
+    mean = dict(weights[0])
+    for count, more in enumerate(weights[1:], start=2):
+        mean = between(mean, more, 1.0 / count)
+    return mean
 
 
 def main() -> None:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 COOL = 0.3  # chosen
+# What puts things into pictures that no renderer drew, and what spoils those that one drew.
+MADE_UP = ("paste", "strewn", "drawn", "spliced", "stretched", "made_up")
+SPOILT = ("photometric", "patches", "coarse", "grainy")
 
 
 @dataclass
@@ -70,3 +73,8 @@ class Settings:
         if self.warming <= 0:
             return 1.0
         return min(1.0, COOL + (1.0 - COOL) * self.progress / self.warming)
+
+    def without(self, *ingredients: str) -> Settings:
+        """The same with some ingredients switched off."""
+        off = {name: type(getattr(self, name))() for name in ingredients}
+        return replace(self, **off)
