@@ -20,10 +20,10 @@ from tools.locomotive import (
     wagon,
 )
 from tools.locomotive.layout import lay_out
-from tools.locomotive.lever import lever_mesh, lever_place
+from tools.locomotive.lever import beside_its_likes, lever_mesh, lever_place
 from tools.locomotive.paint import STRIPES, lightness_distance, linear
 from tools.locomotive.prisms import prism
-from tools.locomotive.slender import bell_x
+from tools.locomotive.slender import FEED_AT, bell_x
 from tools.locomotive.solids import box, lathe, rod
 from tools.locomotive.spec import CONTRAST, LocomotiveSpec, edge_paint
 from tools.locomotive.topside import between
@@ -213,6 +213,23 @@ def test_a_finger_gets_at_most_levers():
     assert len(gaps) > 100
     # Where the boiler is short nothing better can be had.
     assert np.mean(np.array(gaps) > 0.2) > 0.85
+
+
+def test_levers_are_often_drawn_beside_what_they_are_taken_for():
+    """A top feed is 0.28 m long; a lever close to its pipes still leaves room for a finger."""
+    rng = np.random.default_rng(8)
+    plain = [s for n in range(160) if (s := spec_of(n, "mixed")).casing == "none"]
+
+    def gaps(engines: list[LocomotiveSpec]) -> list[float]:
+        fed = [(s, lay_out(s)) for s in engines if s.top_feed]
+        return [abs(lever_place(s, at)[0] - between(s, at, FEED_AT)) - 0.14 for s, at in fed]
+
+    aimed = [beside_its_likes(rng, s) for s in plain]
+    before, after = (sum(gap < 0.6 for gap in gaps(engines)) for engines in (plain, aimed))
+    assert after > 0.15 * len(plain) > 1.5 * before
+    assert sum(s.lever_slot for s in aimed) > 0.6 * len(aimed)
+    # Where the boiler is short nothing better can be had.
+    assert np.mean(np.array(gaps(aimed)) > 0.2) > 0.9
 
 
 def test_engines_trained_on_have_tenders_of_any_number_of_axles():

@@ -10,7 +10,7 @@ from tools.locomotive.boiler import band_places, top_at
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout, lay_out
 from tools.locomotive.prisms import prism
-from tools.locomotive.slender import bell_x
+from tools.locomotive.slender import FEED_AT, slim_x
 from tools.locomotive.solids import (
     Mesh,
     arc,
@@ -27,13 +27,13 @@ from tools.locomotive.topside import chimney_x, free_x
 
 # A lever is there to be switched: a finger must get at it, chosen. Metres of the full-size engine.
 _FINGER = 0.26
-# Shares of engines that are given a slot, a stump and a band there; chosen.
-_SLOTTED, _STUMPED, _AT_BAND = 0.5, 0.15, 0.4
+# Shares of engines that are given a slot, a stump, a band and a top feed there; chosen.
+_SLOTTED, _STUMPED, _AT_BAND, _AT_FEED = 0.5, 0.15, 0.4, 0.3
 
 
 def lever_place(s: LocomotiveSpec, lay: Layout) -> np.ndarray:
     """Foot of the lever (x, y, z) on the boiler's or casing's top."""
-    x = free_x(s, lay, s.lever_at, _FINGER, beside=bell_x(s, lay))
+    x = free_x(s, lay, s.lever_at, _FINGER, beside=slim_x(s, lay))
     y = s.lever_offset * lay.boiler_r
     top = top_at(s, lay, x)
     r = top - lay.boiler_z
@@ -42,10 +42,10 @@ def lever_place(s: LocomotiveSpec, lay: Layout) -> np.ndarray:
 
 
 def beside_its_likes(rng: np.random.Generator, s: LocomotiveSpec) -> LocomotiveSpec:
-    """The engine with its lever's place, be one there or not, mostly slotted and often at a band.
+    """The engine with its lever's place, be one there or not, mostly slotted and beside its likes.
 
-    A slot with a bright band across it is what a lever's judge errs by most. Of castings
-    drawn without an aim few have both.
+    A slot with a bright band across it, or the pipes of a top feed a finger's width away, are
+    what a lever's judge errs by most. Of castings drawn without an aim few have them.
     """
     slotted = s.lever_slot or bool(rng.random() < _SLOTTED)
     stump = s.lever_stub or bool(rng.random() < _STUMPED)
@@ -56,7 +56,11 @@ def beside_its_likes(rng: np.random.Generator, s: LocomotiveSpec) -> LocomotiveS
         front = chimney_x(s, lay)
         at = (float(rng.choice(places)) - front) / (lay.cab_front - front)
         at = float(np.clip(at + rng.normal(0.0, 0.01), 0.05, 0.95))
-    return replace(s, lever_slot=slotted, lever_stub=stump, lever_at=at)
+    fed = s.casing == "none" and bool(rng.random() < _AT_FEED)
+    if fed:  # as near as it may stand, or a little further
+        at = FEED_AT + float(rng.choice([-1.0, 1.0]) * rng.uniform(0.0, 0.08))
+    feed = s.top_feed or fed
+    return replace(s, lever_slot=slotted, lever_stub=stump, lever_at=at, top_feed=feed)
 
 
 def add_lever(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:

@@ -16,7 +16,10 @@ from tools.locomotive.solids import (
     tube,
 )
 from tools.locomotive.spec import LocomotiveSpec
-from tools.locomotive.topside import between, free_x
+from tools.locomotive.topside import SLIM, between, free_x
+
+FEED_AT = 0.45  # place of the top feed, 0 chimney, 1 cab
+_FEED_HALF = 0.14  # of its length along the boiler, metres of the full-size engine
 
 
 def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
@@ -41,9 +44,9 @@ def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     _valves(kit, s, lay, unit)
     _bell(kit, s, lay, unit)
     if s.top_feed:
-        x = between(s, lay, 0.45)
+        x = between(s, lay, FEED_AT)
         z = top_at(s, lay, x)
-        kit.add("top_feed", "body", box([x, 0, z], [0.28, 0.4, 0.16], 0.04))
+        kit.add("top_feed", "body", box([x, 0, z], [2 * _FEED_HALF, 0.4, 0.16], 0.04))
         p = bend(
             [
                 [x, 0.2, z],
@@ -141,6 +144,13 @@ def _valves(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
             (z + 0.9 * unit, 0.1),
         ]
         kit.add("safety_valve", "brass", lathe(p, "z", 22).moved(x))
+
+
+def slim_x(s: LocomotiveSpec, lay: Layout) -> tuple[float, ...]:
+    """x of what else stands on the boiler's top: the bell, and both ends of the top feed."""
+    feed = between(s, lay, FEED_AT)
+    ends = (feed - _FEED_HALF + SLIM, feed + _FEED_HALF - SLIM) if s.top_feed else ()
+    return bell_x(s, lay) + ends
 
 
 def bell_x(s: LocomotiveSpec, lay: Layout) -> tuple[float, ...]:

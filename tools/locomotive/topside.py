@@ -18,6 +18,8 @@ from tools.locomotive.solids import (
 from tools.locomotive.spec import LocomotiveSpec
 from tools.locomotive.tanks import saddle_span
 
+SLIM = 0.08  # half of what a slim thing takes along the boiler, metres of the full-size engine
+
 CHIMNEYS: dict[str, list[tuple[float, float]]] = {
     # (height, radius) in chimney heights and chimney radii
     "stovepipe": [
@@ -275,7 +277,7 @@ def free_x(
     if s.tank == "saddle":
         a, b = saddle_span(s, lay)
         taken.append((a + 0.72 * (b - a), 0.2))
-    taken += [(x, 0.08) for x in beside]
+    taken += [(x, SLIM) for x in beside]
     taken.append((chimney_x(s, lay), 2.0 * s.chimney_r * lay.boiler_r))
     taken.append((lay.cab_front - 0.2, 0.45))
     xs = np.linspace(chimney_x(s, lay), lay.cab_front, 81)
