@@ -5,11 +5,12 @@ python -m tools.produce --out DIR --seconds 1600 --cards 2 --workers 28 --versio
 Renders pictures that training must not see and training pictures: whole ones and close
 views, path traced first and then, many more, rasterised. Trains all networks (finder and
 poser on whole pictures, each judge on close views of its own region), exports them and looks
-over the unseen sets. Rendering and training take turns: on two cards and 32 cores a training
-step took 1.8 times as long while the rasteriser drew with 21 of them; only the unseen sets,
-which are few, are drawn beside it. Every phase has its own end on the clock, so that a later
-one is never starved, and each leaves what the next one needs even when it is cut short. What
-is left in DIR: models/, weights/, *.jsonl.gz, *.sheet.jpg, the pictures, log.
+over the unseen sets. Rendering and training take turns, or with --room go side by side: on
+two cards and 32 cores a training step took nearly twice as long while the rasteriser drew
+with most of them, which hardly drew slower for it. The unseen sets are drawn beside the
+training anyway. Every phase has its own end on the clock, so that a later one is never
+starved, and each leaves what the next one needs even when it is cut short. What is left in
+DIR: models/, weights/, *.jsonl.gz, *.sheet.jpg, the pictures, log.
 """
 
 from __future__ import annotations
@@ -74,6 +75,9 @@ def main() -> None:
     parser.add_argument(
         "--against", nargs="*", default=[], help="of these, --from as a candidate too"
     )
+    parser.add_argument(
+        "--room", type=int, help="train while pictures come in, on so many a card at most"
+    )
     parser.add_argument("--ablate", nargs="*", default=[], help="judges to weigh the training of")
     parser.add_argument("--from", type=Path, dest="start", help="weights to go on from")
     parser.add_argument("--seed", type=int, default=1, help="of the training pictures")
@@ -82,16 +86,19 @@ def main() -> None:
     options = parser.parse_args()
     if options.against and not options.start:
         parser.error("--against: --from expected")
+    if options.room and options.cards == 0:
+        parser.error("--room: at least one card expected")
     options.out.mkdir(parents=True, exist_ok=True)
     times = clock(time.time(), options.seconds, reserve=options.reserve, unseen=options.unseen > 0)
     traced(options, times)
     weighing = ablations(options)
+    runs = training(options, times.training, early=True) if options.room else []
     rasterised(options, times)
     ended(weighing, times.fast)
     late = {"fast": True, "workers": max(options.workers - len(options.only), 2)}
     if options.cards == 0:  # the training has the cores to itself
         unseen(options, times.fast_unseen, **late)
-    runs = training(options, times.training)
+    runs = runs or training(options, times.training)
     if options.cards > 0:
         unseen(options, times.fast_unseen, **late)
     sheets(options)

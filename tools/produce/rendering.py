@@ -118,10 +118,9 @@ def rasterised(options: argparse.Namespace, times: Clock) -> None:
     """Training pictures, and what is to be chosen by."""
     kinds = (False, True) if _whole(options) else (True,)
     share = max(options.workers // len(kinds), 1)
-    both = [
-        _rendering("train", options, times.fast, fast=True, close=close, workers=share)
-        for close in kinds
-    ]
+    # A training beside it, which needs little more than a core, goes before.
+    many = {"fast": True, "workers": share, "niceness": LAZY if options.room else 0}
+    both = [_rendering("train", options, times.fast, close=close, **many) for close in kinds]
     for process in both:
         process.wait()
     if options.twice or options.against:

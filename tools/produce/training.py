@@ -16,11 +16,12 @@ from vision.network import NAMES, models_folder
 Run = tuple[str, str, "subprocess.Popen[bytes]"]  # network, folder of its weights, process
 
 
-def training(options: argparse.Namespace, until: float) -> list[Run]:
+def training(options: argparse.Namespace, until: float, *, early: bool = False) -> list[Run]:
     """Finder and poser on whole pictures, all others on close views, or on whole ones too.
 
     On cores one after the other and to the end: side by side they need six times the memory.
-    On cards all at once. Those of `options.twice` are trained a second time, by another seed.
+    On cards all at once, `early` while their folders are still being filled. Those of
+    `options.twice` are trained a second time, by another seed.
     """
     log = options.out / "log"
     near = {name: options.out / "close" / FOLDERS.get(name, name) for name in options.only}
@@ -35,6 +36,7 @@ def training(options: argparse.Namespace, until: float) -> list[Run]:
         command += ["--seed", str(1 + (kept == AGAIN))]
         command += ["--data", str(near.get(name, options.out / "train"))]
         command += ["--from", str(options.start)] if options.start else []
+        command += ["--room", str(options.room)] if early else []
         if name in near:
             command += ["--stored", *(str(side) for side in SIZES[near[name].name])]
         if options.cards == 0:

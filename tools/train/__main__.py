@@ -49,9 +49,9 @@ def main() -> None:
         tuple(arguments.without),
         start=arguments.start,
     )
+    figures = "number" in arguments.only
+    stored = tuple(arguments.stored)
     if arguments.room is None:
-        figures = "number" in arguments.only
-        stored = tuple(arguments.stored)
         pictures = load(arguments.data, arguments.devices[0], stored=stored, figures=figures)
         print(f"{int(pictures.filled)} pictures loaded", flush=True)
         for name in arguments.only:
@@ -59,7 +59,7 @@ def main() -> None:
         return
     each = arguments.devices * (len(arguments.only) if len(arguments.devices) == 1 else 1)
     train_together(
-        Source(arguments.data, arguments.room, arguments.first, stored=tuple(arguments.stored)),
+        Source(arguments.data, arguments.room, arguments.first, stored=stored, figures=figures),
         dict(zip(arguments.only, each, strict=True)),
         work,
         until=arguments.until or time.time() + arguments.seconds,

@@ -109,7 +109,12 @@ def empty(capacity: int, device: str, stored: tuple[int, int] = STORED) -> Pictu
 
 
 def append(
-    stores: list[Pictures], folder: Path, records: list[dict[str, Any]], *, pool: Executor
+    stores: list[Pictures],
+    folder: Path,
+    records: list[dict[str, Any]],
+    *,
+    pool: Executor,
+    figures: bool = True,
 ) -> None:
     """Decode pictures and put them behind those that the stores, all alike, hold already."""
     first = int(stores[0].filled)
@@ -120,7 +125,7 @@ def append(
         return
     height, width = stores[0].masks.shape[1:]
     stored = (int(width), int(height))
-    decode = functools.partial(_decode, folder, stored=stored)
+    decode = functools.partial(_decode, folder, stored=stored, figures=figures)
     _put(stores, records, list(pool.map(decode, records, chunksize=8)))
 
 
@@ -146,7 +151,9 @@ def _put(stores: list[Pictures], records: list[dict[str, Any]], decoded: list[_D
         store.filled.fill_(last)
 
 
-def follow(stores: list[Pictures], folder: Path, *, until: float, threads: int) -> None:
+def follow(
+    stores: list[Pictures], folder: Path, *, until: float, threads: int, figures: bool = True
+) -> None:
     """Append what is rendered into a folder, until a time or until the stores are full."""
     read: dict[Path, int] = {}
     fresh: list[dict[str, Any]] = []
@@ -158,7 +165,7 @@ def follow(stores: list[Pictures], folder: Path, *, until: float, threads: int) 
             if not fresh or (len(fresh) < _CHUNK and more):
                 time.sleep(2.0)
                 continue
-            append(stores, folder, fresh[:_CHUNK], pool=pool)
+            append(stores, folder, fresh[:_CHUNK], pool=pool, figures=figures)
             fresh = fresh[_CHUNK:]
 
 

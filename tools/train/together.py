@@ -30,6 +30,8 @@ class Source:
         For decoding.
     stored : (int, int)
         Width and height in pixels that pictures are fitted into.
+    figures : bool
+        Whether the figures of cab numbers are sought, which only the reader learns from.
     """
 
     folder: Path
@@ -37,6 +39,7 @@ class Source:
     first: int
     threads: int = 3
     stored: tuple[int, int] = STORED
+    figures: bool = True
 
 
 def train_together(
@@ -72,7 +75,7 @@ def train_together(
     loader = threading.Thread(
         target=follow,
         args=(list(stores.values()), source.folder),
-        kwargs={"until": until, "threads": source.threads},
+        kwargs={"until": until, "threads": source.threads, "figures": source.figures},
         daemon=True,
     )
     loader.start()
