@@ -120,7 +120,7 @@ def _seen(
     view = View(stage, pose, fov, SIZES[region])
     truth = label(view, model, room_truth=room.truth)
     truth |= {"kind": job.kind, "split": job.split, "room": job.room, "job": job.number}
-    picture, mask = developed(job, number, linear, room), mask_of(view)
+    picture, mask = developed(job, number, linear, room, view), mask_of(view)
     return picture, mask, only_distinct(truth, picture, mask)
 
 

@@ -13,6 +13,7 @@ from tools import camera, locomotive, scene
 from tools.parts import Material, Model, Part, Scene
 from tools.render.contrast import only_distinct
 from tools.render.framing import framed
+from tools.render.lens import through_lens
 from tools.render.plan import Job
 from tools.render.raytrace import LENSES_DEG
 from tools.render.truth import label
@@ -63,7 +64,7 @@ def shoot(
                 continue  # a shut room without a lamp, about one in a hundred
             view = View(stage, pose, LENSES_DEG[job.lens], size)
             truth = _label(job, view, model, is_engine=is_engine, room=room)
-            picture = developed(job, number, linear, room)
+            picture = developed(job, number, linear, room, view)
             mask = mask_of(view)
             truth = only_distinct(truth, picture, mask)
             picture, mask, truth = framed(job.generator(200 + number), picture, mask, truth)
@@ -93,8 +94,11 @@ def exposed(
     return light
 
 
-def developed(job: Job, number: int, linear: NDArray[np.float32], room: Any) -> NDArray[np.uint8]:
-    """The camera's work: glass before the lens, exposure and all that follows."""
+def developed(
+    job: Job, number: int, linear: NDArray[np.float32], room: Any, view: View
+) -> NDArray[np.uint8]:
+    """The camera's work: its lens, glass before it, exposure and all that follows."""
+    linear = through_lens(job.generator(800 + number), linear, view)
     if room.truth.get("pane"):
         linear = camera.reflect(job.generator(500 + number), linear, room.environment)
     bias = float(room.truth.get("bias_stops", 0.0))
