@@ -6,6 +6,7 @@ Skipped where the training's library is not installed: using telltale needs none
 from __future__ import annotations
 
 import json
+import time
 from pathlib import Path
 
 import numpy as np
@@ -17,8 +18,10 @@ torch = pytest.importorskip("torch", reason="the training's library is not among
 
 from tools.train.ablate import INGREDIENTS, judged, variants  # noqa: E402
 from tools.train.choose import choose  # noqa: E402
-from tools.train.loading import empty  # noqa: E402
+from tools.train.keeper import Keeper  # noqa: E402
+from tools.train.loading import _columns, empty  # noqa: E402
 from tools.train.loop import Task, _optimiser, _stepped  # noqa: E402
+from tools.train.pictures import Pictures  # noqa: E402
 from tools.train.settings import Settings  # noqa: E402
 
 
@@ -126,6 +129,58 @@ def test_only_parts_that_can_be_seen_are_judged() -> None:
     line = judged(Judge(), store, torch.arange(12), 1)
     assert (line["present"], line["absent"]) == (4, 4)
     assert line["balanced_accuracy"] == line["area"] == 1.0
+
+
+def _scenes(*names: str, empty_ones: tuple[str, ...] = ()) -> Pictures:
+    """Room for more pictures than there are names, filled with grey ones of these files."""
+    box, quad = [0.0, 0.0, 64.0, 24.0], [[4.0, 4.0], [60.0, 4.0], [60.0, 20.0], [4.0, 20.0]]
+    regions = ("boiler_top", "side_rods", "running_board")
+    labels = [
+        {
+            "file": name,
+            "locomotive": None if name in empty_ones else box,
+            "tender": None,
+            "faces": "left",
+            "regions": dict.fromkeys(regions, quad),
+            "visible": dict.fromkeys(regions, 1.0),
+        }
+        for name in names
+    ]
+    store = empty(len(names) + 3, "cpu", (64, 24))
+    for name, values in _columns(labels, (1.0,) * len(labels)).items():
+        getattr(store, name)[: len(labels)] = values
+    store.filled.fill_(len(names))
+    return store
+
+
+def test_an_engine_counts_once_however_many_views_show_it() -> None:
+    views = ("train-1-000000_0.jpg", "train-1-000000_1.jpg", "train-1-000000_1t.jpg")
+    seeds = ("train-2-000000_0.jpg", "held-1-000000_0.jpg", "train-1-1000000_0.jpg")
+    wagon = ("train-1-000007_0.jpg",)
+    assert _scenes(*views).engines() == 1
+    store = _scenes(*views, *seeds, *wagon, empty_ones=wagon)
+    assert store.engines() == 4
+    store.filled.fill_(3)  # the others are still being rendered
+    assert store.engines() == 1
+    store.filled.fill_(0)
+    assert store.engines() == 0
+
+
+def test_the_training_tells_of_how_many_engines_its_pictures_are(tmp_path: Path) -> None:
+    pytest.importorskip("onnx", reason="the training's library is not among the tests' own")
+    from tools.export import training_words
+
+    store = _scenes("train-1-000000_0.jpg", "train-1-000000_1.jpg", "train-1-000004_0.jpg")
+    Keeper(tmp_path, seed=1)("side_rods", store, time.time())
+    report = json.loads((tmp_path / "side_rods.json").read_text("utf-8"))
+    assert (report["pictures"], report["engines"]) == (3, 2)
+    told = training_words(report)
+    assert told.endswith(f"steps of {report['batch']} on 3 pictures of 2 engines")
+    before = {key: value for key, value in report.items() if key != "engines"}
+    later = training_words(report | {"before": before, "finished": False, "share": 0.5})
+    assert later.count("engines") == 1
+    assert " on 3 pictures, then " in later
+    assert later.endswith("of 2 engines, cut off, of which 50% of the way is kept")
 
 
 def _lines(path: Path, *lines: tuple[str, float]) -> Path:

@@ -181,7 +181,10 @@ def training_words(report: dict[str, Any]) -> str:
         return str(report["words"])
     before = f"{training_words(report['before'])}, then " if report.get("before") else ""
     cut = "" if report.get("finished", True) else ", cut off"
-    many = f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures{cut}"
+    many = f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures"
+    if "engines" in report:  # older reports do not know
+        many += f" of {report['engines']} engines"
+    many += cut
     if "share" in report:
         many += f", of which {report['share']:.0%} of the way is kept"
     if chosen := report.get("chosen"):

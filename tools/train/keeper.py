@@ -36,8 +36,9 @@ class Keeper:
         before = json.loads(start.with_suffix(".json").read_text("utf-8")) if start else None
 
         def keep(net: nn.Module, report: dict[str, object]) -> None:
+            # Counted whenever weights are kept: more pictures may have come in meanwhile.
             report |= {"settings": vars(settings), "pictures": int(pictures.filled)}
-            report |= {"before": before}
+            report |= {"engines": pictures.engines(), "before": before}
             partial = self.out / f"{name}.partial"
             torch.save(net.state_dict(), partial)
             partial.replace(self.out / f"{name}.pt")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import hashlib
 import json
 import multiprocessing
 import time
@@ -105,6 +106,7 @@ def empty(capacity: int, device: str, stored: tuple[int, int] = STORED) -> Pictu
         digits=room(MOST, kind=torch.long),
         cab=room(4, 2),
         inked=room(kind=torch.bool),
+        scene=room(kind=torch.long),
     )
 
 
@@ -209,6 +211,7 @@ def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[
         "countable": numbers(
             [[bool(r.get(k)) for k in ("axles_visible", "lamps_visible")] for r in records]
         ),
+        "scene": torch.tensor([_scene(r) for r in records]),
     }
 
 
@@ -258,6 +261,16 @@ def _counts(record: dict[str, Any]) -> list[int]:
         AXLE_COUNTS.index(axles) if axles in AXLE_COUNTS else 0,
         LAMP_COUNTS.index(lamps) if lamps in LAMP_COUNTS else 0,
     ]
+
+
+def _scene(record: dict[str, Any]) -> int:
+    """A number for split, seed and scene, which a file's name begins with: `job` lacks the seed.
+
+    From the names' bytes alone: processes and folders must agree on it.
+    """
+    name = str(record["file"])
+    scene = name.rpartition("_")[0] or name
+    return int.from_bytes(hashlib.blake2b(scene.encode(), digest_size=8).digest(), signed=True)
 
 
 def _along(record: dict[str, Any]) -> float:

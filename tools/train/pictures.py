@@ -46,6 +46,12 @@ class Pictures:
     digits: Tensor  # (N, 5) long: which they are, -1 for none
     cab: Tensor  # (N, 4, 2) corners of the cab side, zeros for none
     inked: Tensor  # (N,) bool: something of a cab number is in the picture
+    scene: Tensor  # (N,) long: alike for all views of one scene, twins too
+
+    def engines(self) -> int:
+        """Engines shown so far: each scene has one of its own, or none."""
+        shown = self.has_engine[: int(self.filled)]
+        return len(torch.unique(self.scene[: len(shown)][shown]))
 
 
 def cut(
