@@ -35,6 +35,8 @@ def test_the_report_tells_met_from_missed() -> None:
     cells = {name: tuple(cell.strip() for cell in row) for name, row in said.items()}
     assert cells["total / quarter-scale decode, Pillow"] == ("3.33", "≤ 3", "MISSED")
     assert cells["total / quarter-scale decode, OpenCV"] == ("2.50", "≤ 3", "met")
+    assert cells["total, number read / quarter-scale decode, Pillow"] == ("8.33", "", "")
+    assert cells["total, number read / quarter-scale decode, OpenCV"] == ("6.25", "", "")
     assert cells["total, number read / total"] == ("2.50", "≤ 2", "MISSED")
     assert cells["photos per second, 2 cores"][2] == "met"
     assert cells["start of the command, s"][2] == "MISSED"

@@ -7,6 +7,8 @@ picture without an engine, the longest case, since the finder looks again and ag
 medians in milliseconds per stage on one core in this process, the ratio of the total to
 decoding the same file at quarter scale, photos per second on all cores, and what it costs
 to start the command. Every stage runs on every picture, whether an engine is there or not.
+"total" ends before the cab number is read, which `telltale date` always does; the ratio with
+the number read stands beside that without.
 """
 
 from __future__ import annotations
@@ -239,14 +241,19 @@ def one_core() -> Iterator[None]:
 
 def report(medians: Mapping[str, float], rate: float, workers: int, start: float) -> str:
     """Everything measured, as text, each figure beside its target."""
-    total = medians["total"]
+    total, number_too = medians["total"], medians["total, number read"]
     stages = [(name, f"{ms:.1f}", f"{ms / total:.0%}") for name, ms in medians.items()]
     ratios = {name: total / medians[name] for name in (_PILLOW, _OPENCV)}
     rows: list[tuple[str, Any, str, str]] = [
         (f"total / {name}", f"{r:.2f}", f"≤ {RATIO_AT_MOST:g}", _said(r <= RATIO_AT_MOST))
         for name, r in ratios.items()
     ]
-    slower = medians["total, number read"] / total
+    # What a person waits for; held against nothing, since the target is that of the rest.
+    rows += [
+        (f"total, number read / {name}", f"{number_too / medians[name]:.2f}", "", "")
+        for name in (_PILLOW, _OPENCV)
+    ]
+    slower = number_too / total
     rows.append(("total, number read / total", f"{slower:.2f}", "≤ 2", _said(slower <= 2)))
     wanted = f"≥ {PHOTOS_PER_SECOND:g} on two cores"
     fast = _said(rate >= PHOTOS_PER_SECOND) if workers == 2 else ""
