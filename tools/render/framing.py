@@ -34,6 +34,7 @@ def framed(
         return point(*edges[:2]) + point(*edges[2:]) if edges else None
 
     truth["size"] = list(size)
+    truth["hard"] = [*truth.get("hard", []), "in a border"]
     for owner in ("locomotive", "tender"):
         truth[owner] = box(truth.get(owner))
     regions = truth.get("regions", {})

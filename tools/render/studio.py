@@ -13,6 +13,7 @@ from tools import camera, locomotive, scene
 from tools.parts import Material, Model, Part, Scene
 from tools.render.contrast import only_distinct
 from tools.render.framing import framed
+from tools.render.hardships import hardships
 from tools.render.lens import through_lens
 from tools.render.plan import Job
 from tools.render.raytrace import LENSES_DEG
@@ -67,6 +68,7 @@ def shoot(
             picture = developed(job, number, linear, room, view)
             mask = mask_of(view)
             truth = only_distinct(truth, picture, mask)
+            truth["hard"] = hardships(truth, picture, mask)
             picture, mask, truth = framed(job.generator(200 + number), picture, mask, truth)
             truth["twin_cue"] = job.twin_cue if twin is not None else None
             yield f"{job.number:06d}_{number}{suffix}", picture, mask, truth
