@@ -330,8 +330,10 @@ def test_another_guide_dates_what_was_seen_without_a_photo(tmp_path: Path) -> No
     brindle = load_guide("brindle")
     index = Index(tmp_path / ".telltale" / "index.sqlite")
     try:
-        own = [row.answer["versions"]["guide"] for row, _ in answers(index, GUIDE)]
-        other = [row.answer["versions"]["guide"] for row, _ in answers(index, brindle)]
+        own = [row.answer["versions"]["guide"] for row, _ in answers(index, GUIDE, index.engines())]
+        other = [
+            row.answer["versions"]["guide"] for row, _ in answers(index, brindle, index.engines())
+        ]
     finally:
         index.close()
     assert own == [f"wayfarer {GUIDE.version}"] * 2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections import Counter
-from collections.abc import Iterator, Sequence, Set
+from collections.abc import Iterable, Iterator, Sequence, Set
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,7 +24,7 @@ from vision.report import answer_json
 from vision.report.narrowing import shows_several
 
 # Increased whenever the same answer would be written into a sidecar in another way.
-TAGS_FORMAT = "3"
+TAGS_FORMAT = "4"
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,13 +185,22 @@ class Engines:
         return _Draft(path, old, new, row)
 
 
-def answers(index: Index, guide: Guide) -> Iterator[tuple[EngineRow, list[Look]]]:
-    """Every engine with its answer by `guide`, and the looks that it rests on.
+def answers(
+    index: Index, guide: Guide, rows: Iterable[EngineRow]
+) -> Iterator[tuple[EngineRow, list[Look]]]:
+    """Engines with their answers by `guide`, and the looks that these rest on.
 
     Answers by another guide, or another state of it, are not used: the engine is dated
     again from what was seen, which takes no photo. Nothing is written.
+
+    Parameters
+    ----------
+    index : Index
+    guide : Guide
+    rows : iterable of EngineRow
+        As the index has them; one of which not every photo has been looked at is left out.
     """
-    for row in index.engines():
+    for row in rows:
         kept = list(index.looks(row.photos))
         if len(kept) < len(row.photos):
             continue

@@ -146,16 +146,17 @@ def _wants(text: str, guide: str) -> tuple[str, ...]:
 
 def _wants_of_shelf(text: str, path: Path, guide: str) -> tuple[str, ...]:
     from vision.guide import load_guide
-    from vision.shelf import read_wants
+    from vision.shelf import is_of_guide, read_wants
 
-    name = load_guide(guide).name
+    table = load_guide(guide)
     rows = read_wants(text, str(path))
-    # The shelf writes the guide with its version; a later version wants the same engines.
-    own = [w for w in rows if w.guide in ("", name) or w.guide.rpartition(" ")[0] == name]
+    # A person's row may be a note about no variation.
+    own = [want for want in rows if want.variation and is_of_guide(want.guide, table)]
     if not own:
         # Not all of the guide: of what is looked for there is none.
         raise ListingsError(
-            f"{path}: nothing of the guide {name} is wanted; leave --want away to look for all"
+            f"{path}: nothing of the guide {table.name} is wanted; leave --want away to look "
+            "for all"
         )
     return tuple(dict.fromkeys(want.variation for want in own))
 

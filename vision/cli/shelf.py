@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,11 +17,11 @@ from vision.cli.archive import (
     shown,
     tell_unfinished,
 )
-from vision.cli.files import PAGE, check_outputs, header, write_whole
+from vision.cli.files import PAGE, check_outputs, write_whole
 from vision.records import OutputError
 
 if TYPE_CHECKING:
-    from vision.archive import Index
+    from vision.archive import EngineRow, Index
     from vision.guide import Guide
     from vision.shelf import ShelfEngine
 
@@ -33,7 +33,11 @@ def shelf(
         Path | None, typer.Option(metavar="OUT", help="Write the wall of pictures as one page.")
     ] = None,
     wants: Annotated[
-        Path | None, typer.Option(metavar="OUT", help="Write what is lacking as a CSV wants list.")
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Write or renew a CSV wants list of what is lacking; rows of yours are kept.",
+        ),
     ] = None,
     work: Annotated[
         Path | None,
@@ -47,33 +51,31 @@ def shelf(
     from vision.archive.record import records_of
     from vision.guide import load_guide
     from vision.shelf import stock_page, stock_text, take_stock, wants_of, wants_text, work_text
-    from vision.shelf.lists import WANTS
+    from vision.shelf.lists import is_wants_list, is_work_list
 
     table = load_guide(guide)
-    check_outputs([(work, None), (html, PAGE), (wants, header(WANTS))], [Path(guide)])
-    before = _bytes_of(work) if work else b""
+    check_outputs([(work, None), (html, PAGE), (wants, None)], [Path(guide)])
+    todo = _List(work, "work list", is_work_list) if work else None
+    wanted = _List(wants, "wants list", is_wants_list) if wants else None
     with open_index(folder, index) as base:
-        answered = {record.photo for row in base.engines() for record in records_of(row)}
+        rows = list(base.engines())
+        answered = {record.photo for row in rows for record in records_of(row)}
         tell_unfinished(base, folder, answered)
-        stock = take_stock(list(_engines(base, table)), table)
+        stock = take_stock(list(_engines(base, table, rows)), table)
     typer.echo(stock_text(stock))
     if html is not None:
         write_whole(html, stock_page(stock, table).encode("utf-8", "backslashreplace"))
-    if wants is not None:
-        write_whole(wants, wants_text(wants_of(stock)).encode())
-    if work is not None:
-        last = before.decode("utf-8-sig")
-        after = work_text(stock.work, last)
-        if after != last:
-            # What a person has saved since it was read is not in what is written.
-            write_whole(work, after.encode(), own=lambda path: path.read_bytes() == before)
+    if wanted is not None:
+        wanted.renew(wants_text(wants_of(stock), wanted.text, table))
+    if todo is not None:
+        todo.renew(work_text(stock.work, todo.text))
 
 
-def _engines(base: Index, guide: Guide) -> Iterator[ShelfEngine]:
+def _engines(base: Index, guide: Guide, rows: Iterable[EngineRow]) -> Iterator[ShelfEngine]:
     from vision.archive.engines import answers
     from vision.shelf import ShelfEngine
 
-    for row, looks in answers(base, guide):
+    for row, looks in answers(base, guide, rows):
         # The photo that shows the engine best is not known; the first that shows one is.
         # Where none does, a person sees at a glance what there is instead.
         pictures = [look.picture for look in looks if look.sighting]
@@ -82,22 +84,40 @@ def _engines(base: Index, guide: Guide) -> Iterator[ShelfEngine]:
         yield ShelfEngine(shown(row.name), photos, row.answer, pictures[0])
 
 
-def _bytes_of(path: Path) -> bytes:
-    """The work list as it is, nothing where there is none.
+class _List:
+    """A list of ours that a person may have gone on with; nothing where there is none.
+
+    Parameters
+    ----------
+    path : Path
+    what : str
+        What it is called, for messages.
+    is_one : callable
+        Whether a text is such a list.
 
     Raises
     ------
     OutputError
         It is something else.
     """
-    from vision.shelf.lists import is_work_list
 
-    try:
-        data = path.read_bytes() if os.path.lexists(path) else b""
-        if not is_work_list(data.decode("utf-8-sig")):
-            raise OutputError(f"{path}: is there already and no work list; choose another name")
-    except (OSError, UnicodeDecodeError) as error:
-        raise OutputError(
-            f"{path}: cannot be read as a list; choose another name ({error})"
-        ) from None
-    return data
+    def __init__(self, path: Path, what: str, is_one: Callable[[str], bool]) -> None:
+        self._path = path
+        try:
+            self._before = path.read_bytes() if os.path.lexists(path) else b""
+            self.text = self._before.decode("utf-8-sig")
+        except (OSError, UnicodeDecodeError) as error:
+            raise OutputError(
+                f"{path}: cannot be read as a list; choose another name ({error})"
+            ) from None
+        if not is_one(self.text):
+            raise OutputError(f"{path}: is there already and no {what}; choose another name")
+
+    def renew(self, text: str) -> None:
+        """Write the list anew, unless nothing in it has changed, or it has since it was read."""
+        if text != self.text:
+            # What a person has saved since it was read is not in what is written.
+            write_whole(self._path, text.encode(), own=self._is_as_it_was)
+
+    def _is_as_it_was(self, path: Path) -> bool:
+        return path.read_bytes() == self._before

@@ -8,6 +8,7 @@ from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from vision.estimate.strength import six_digits
 from vision.listings.claims import find_claims
 from vision.listings.parts import Lexicon
 from vision.listings.pictures import FLAT_SHARE, LIMITS, flat_share, listed_path
@@ -105,7 +106,7 @@ def examine(task: Task, lexicon: Lexicon, load_eye: Callable[[], Eye]) -> Examin
         "photos": rows,
         "verdict": overall(judged).value,
         "claims": [_claim(item, rows) for item in judged],
-        "together": round(together, 4),
+        "together": six_digits(together),
         "complete": round(complete, 4),
         "ask": _ask(answer),
         "shown": None if shown is None else _row_of(rows, shown),
@@ -233,7 +234,7 @@ def _claim(item: Judged, rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
         "hedged": claim.hedged,
         "verdict": item.verdict.value,
         "text": item.text,
-        "p_true": None if item.p_true is None else float(f"{item.p_true:.6g}"),
+        "p_true": None if item.p_true is None else six_digits(item.p_true),
         "ratio": None if item.ratio is None else float(f"{item.ratio:.6g}"),
         "photo": None if item.photo is None else _row_of(rows, item.photo),
         "where": None if item.where is None else [round(e, 1) for e in item.where.as_tuple()],

@@ -13,6 +13,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
+from vision.estimate.strength import six_digits
 from vision.guide import Guide, load_guide
 from vision.listings.cache import Cache
 from vision.listings.crew import work
@@ -253,5 +254,9 @@ def _rank(records: Sequence[dict[str, Any]], guide: Guide, order: Order) -> None
             "complete": record.get("complete", 0.0),
             "cheap": cheap,
         }
-        record["worth"] = {name: round(share, 4) for name, share in parts.items()}
+        # The first two are probabilities, the others shares of what can be counted.
+        record["worth"] = {
+            name: six_digits(share) if name in ("wanted", "together") else round(share, 4)
+            for name, share in parts.items()
+        }
         record["value"] = round(value(parts, order.weights), 4)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sqlite3
 from collections.abc import Iterable, Iterator
@@ -17,11 +18,12 @@ from vision.records import ListingsError, OutputError
 
 NAME = "listings.sqlite"
 # Raised whenever what is kept changes its form: older records are made anew.
-FORMAT = 4
+FORMAT = 5
+# Texts as bytes, with a sum of each row: what is damaged may be no text, or another one.
 _TABLES = """
-CREATE TABLE IF NOT EXISTS records (key TEXT PRIMARY KEY, record TEXT);
-CREATE TABLE IF NOT EXISTS views (sha256 TEXT, eye TEXT, bytes INTEGER, look TEXT,
-  drawn INTEGER, PRIMARY KEY (sha256, eye));
+CREATE TABLE IF NOT EXISTS records (key TEXT PRIMARY KEY, record BLOB, sum BLOB);
+CREATE TABLE IF NOT EXISTS views (sha256 TEXT, eye TEXT, bytes INTEGER, look BLOB,
+  drawn INTEGER, sum BLOB, PRIMARY KEY (sha256, eye));
 """
 
 
@@ -52,8 +54,11 @@ class Store:
             raise ListingsError(f"{folder}: another run is at work on these listings") from None
         except OSError as error:
             raise _unwritable(folder, error) from None
+        self._path = folder / NAME
         try:
-            self._base = open_base(folder / NAME, _is_of_this_form)
+            self._base = open_base(self._path, _is_of_this_form)
+            # Damage may turn a cell into text that is none; its row is then as if not there.
+            self._base.text_factory = bytes
         except BaseException:
             self._lock.release()
             raise
@@ -64,20 +69,52 @@ class Store:
         self._lock.release()
 
     def get(self, key: str) -> dict[str, Any] | None:
-        """Return the record under a key, or None."""
-        row = self._base.execute("SELECT record FROM records WHERE key = ?", (key,)).fetchone()
-        return None if row is None else dict(json.loads(row[0]))
+        """Return the record under a key; None where there is none, or it is damaged.
+
+        Raises
+        ------
+        OutputError
+            The file cannot be read.
+        """
+        query = "SELECT record, sum FROM records WHERE key = ?"
+        for text, kept in self._rows(query, (key,)):
+            if kept == _sum(key, text):
+                return dict(json.loads(text))
+        return None
 
     def view(self, sha256: str, eye: str) -> View | None:
-        """Return what an eye saw in a photo of this content, or None."""
-        query = "SELECT bytes, look, drawn FROM views WHERE sha256 = ? AND eye = ?"
-        row = self._base.execute(query, (sha256, eye)).fetchone()
-        return None if row is None else View(sha256, row[0], row[1], bool(row[2]))
+        """Return what an eye saw in a photo of this content; None as in `get`.
+
+        Raises
+        ------
+        OutputError
+            The file cannot be read.
+        """
+        query = "SELECT bytes, look, drawn, sum FROM views WHERE sha256 = ? AND eye = ?"
+        for size, look, drawn, kept in self._rows(query, (sha256, eye)):
+            if kept == _sum(sha256, eye, size, look, drawn):
+                return View(sha256, size, look.decode(), bool(drawn))
+        return None
 
     def sizes(self, eye: str) -> set[int]:
-        """Bytes of all photos that an eye has looked at."""
+        """Bytes of all photos that an eye has looked at.
+
+        Raises
+        ------
+        OutputError
+            The file cannot be read.
+        """
         query = "SELECT DISTINCT bytes FROM views WHERE eye = ?"
-        return {size for (size,) in self._base.execute(query, (eye,))}
+        return {size for (size,) in self._rows(query, (eye,))}
+
+    def _rows(self, query: str, values: tuple[str, ...]) -> list[tuple[Any, ...]]:
+        try:
+            return self._base.execute(query, values).fetchall()
+        except sqlite3.Error as error:
+            raise OutputError(
+                f"{self._path}: cannot be read ({error}); delete it, and every listing is "
+                "examined anew"
+            ) from None
 
     def put(
         self,
@@ -103,15 +140,28 @@ class Store:
         OutputError
             The disk is full, or the like.
         """
-        rows = [(v.sha256, eye, v.bytes, v.look, v.is_drawn) for v in views]
+        rows = [_view_row(view, eye) for view in views]
         try:
             with self._base:
-                self._base.executemany("INSERT OR REPLACE INTO views VALUES (?, ?, ?, ?, ?)", rows)
+                self._base.executemany(
+                    "INSERT OR REPLACE INTO views VALUES (?, ?, ?, ?, ?, ?)", rows
+                )
                 if record is not None:
-                    text = json.dumps(record, allow_nan=False)
-                    self._base.execute("INSERT OR REPLACE INTO records VALUES (?, ?)", (key, text))
+                    text = json.dumps(record, allow_nan=False).encode()
+                    row = (key, text, _sum(key, text))
+                    self._base.execute("INSERT OR REPLACE INTO records VALUES (?, ?, ?)", row)
         except sqlite3.Error as error:
-            raise OutputError(f"{NAME}: cannot be written ({error})") from error
+            raise OutputError(f"{self._path}: cannot be written ({error}); see --state") from error
+
+
+def _view_row(view: View, eye: str) -> tuple[str | int | bytes, ...]:
+    row = (view.sha256, eye, view.bytes, view.look.encode(), int(view.is_drawn))
+    return (*row, _sum(*row))
+
+
+def _sum(*cells: Any) -> bytes:
+    """SHA-256 of a row's cells; each is told from the next by how it is written."""
+    return hashlib.sha256(repr(cells).encode()).digest()
 
 
 def _is_of_this_form(base: sqlite3.Connection) -> bool:

@@ -1,6 +1,6 @@
 """What a collection holds, lacks and should have seen to, against a guide."""
 
-from vision.shelf.lists import Want, read_wants, wants_of, wants_text, work_text
+from vision.shelf.lists import Want, is_of_guide, read_wants, wants_of, wants_text, work_text
 from vision.shelf.page import stock_page
 from vision.shelf.stock import take_stock
 from vision.shelf.text import stock_text
@@ -14,6 +14,7 @@ __all__ = [
     "Stock",
     "Want",
     "Work",
+    "is_of_guide",
     "read_wants",
     "stock_page",
     "stock_text",
