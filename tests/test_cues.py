@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image
 from sklearn.linear_model import LogisticRegression
 
 from vision.cues.evidence import (
     ENOUGH_PX,
     Evidence,
     Lazily,
+    gather,
+    is_at_edge,
     long_enough,
     region_length,
     share_inside,
@@ -22,7 +27,12 @@ from vision.cues.evidence import (
 )
 from vision.cues.fuse import linear, sigmoid, weigh
 from vision.cues.tender import TenderCounts, weigh_counts
-from vision.records import Box, State
+from vision.locate import locate
+from vision.network import load_networks
+from vision.photo import open_photo
+from vision.records import BINARY_CUES, Box, Sighting, State
+
+DEMO = Path(__file__).parents[1] / "demo_images"
 
 BARE = {
     "judge_present": 0.0,
@@ -106,6 +116,97 @@ def test_what_cannot_be_seen_is_unseen_whatever_the_judge_thinks(judged: float) 
 )
 def test_unseen_says_why(values: dict[str, float], words: str) -> None:
     assert words in weigh(_evidence(judge_visible=-3.0, **values), FUSION).because
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"inside": 0.9, "log_slenderness": -0.5},
+        {"inside": 0.9, "log_sharpness": 0.5},
+        {"inside": 0.9},
+    ],
+)
+def test_a_region_partly_out_of_the_picture_is_cut_off_and_not_end_on(
+    values: dict[str, float],
+) -> None:
+    """An engine cut off by the edge of the picture was said to be seen nearly end-on."""
+    cue = weigh(_evidence(judge_visible=-3.0, **values), FUSION)
+    assert (cue.state, cue.because) == (
+        State.UNSEEN,
+        "the boiler top is cut off by the edge of the picture",
+    )
+    # The reason changes, and nothing else.
+    whole = weigh(_evidence(judge_visible=-3.0, **(values | {"inside": 1.0})), FUSION)
+    assert replace(cue, because=whole.because) == whole
+
+
+def test_the_edge_is_not_blamed_for_the_dark() -> None:
+    for values, words in (
+        ({"exposure_near_black": 0.9}, "dark"),
+        ({"exposure_clipped": 0.6}, "glare"),
+        ({"log_length": math.log(30), "length_px": 30.0}, "30 pixels long"),
+    ):
+        assert words in weigh(_evidence(judge_visible=-3.0, inside=0.9, **values), FUSION).because
+
+
+def test_a_region_out_of_the_picture_that_cannot_be_straightened_is_cut_off() -> None:
+    for evidence in (
+        Evidence("edge_stripe", "running_board", {"inside": 0.4}, None),
+        Evidence("edge_stripe", "running_board", {"inside": 1.0}, None, at_edge=True),
+    ):
+        cue = weigh(evidence, FUSION)
+        assert (cue.state, cue.because) == (
+            State.UNSEEN,
+            "the running-board edge is cut off by the edge of the picture",
+        )
+
+
+@pytest.mark.parametrize(
+    ("engine", "region", "expected"),
+    [
+        # Corners are often put just within the edge, however far a part goes on beyond it.
+        ((0, 50, 120, 100), (8, 60, 100, 70), True),
+        ((80, 50, 199.6, 100), (100, 60, 196, 70), True),
+        ((50, 0, 150, 60), (60, 3, 140, 30), True),
+        ((50, 60, 150, 120), (60, 100, 140, 118), True),
+        ((50, 50, 150, 100), (60, 60, 140, 70), False),
+        # All of the engine is there, if only just.
+        ((4, 50, 120, 100), (8, 60, 100, 70), False),
+        # Its other end is cut off.
+        ((0, 50, 150, 100), (90, 60, 140, 70), False),
+    ],
+)
+def test_where_an_engine_is_cut_off_the_region_at_that_edge_is(
+    engine: tuple[float, ...], region: tuple[float, ...], expected: bool
+) -> None:
+    left, top, right, bottom = region
+    corners = ((left, top), (right, top), (right, bottom), (left, bottom))
+    mirrored = (corners[1], corners[0], corners[3], corners[2])
+    for quad in (corners, mirrored):
+        assert is_at_edge(quad, Box(*engine), (200, 120)) is expected
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_demo_engine_that_is_cut_off_is_not_called_end_on(tmp_path: Path, side: str) -> None:
+    """With the real eye; the engine stands square to the camera."""
+    networks = load_networks()
+    whole = Image.open(DEMO / "wayfarer_w4.jpg")
+    seen = locate(open_photo(DEMO / "wayfarer_w4.jpg"), networks)
+    assert isinstance(seen, Sighting)
+    reasons = []
+    for share in (0.3, 0.5, 0.7):
+        lost = round(share * seen.locomotive.width)
+        left = round(seen.locomotive.left) + lost if side == "left" else 0
+        right = round(seen.locomotive.right) - lost if side == "right" else whole.width
+        whole.crop((left, 0, right, whole.height)).save(tmp_path / "cut.png")
+        photo = open_photo(tmp_path / "cut.png")
+        part = locate(photo, networks)
+        if isinstance(part, Sighting):
+            cues = [weigh(gather(photo, part, networks, n), networks.fusion) for n in BINARY_CUES]
+            reasons += [cue.because for cue in cues if cue.state is State.UNSEEN]
+    assert not [because for because in reasons if "end-on" in because]
+    assert any("cut off by the edge of the picture" in because for because in reasons)
 
 
 def test_a_region_that_cannot_be_straightened_is_unseen() -> None:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import shlex
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 from vision.archive.record import CUES, Record
-from vision.records import VALUED_CUES, ArchiveError
+from vision.records import VALUED_CUES, ArchiveError, did_you_mean, nearest
 
 Test = Callable[[Record], bool]
 
@@ -133,7 +132,7 @@ class _Parser:
             return lambda record: record.narrowed
         if lower == "mismatched":
             return lambda record: record.mismatched
-        near = _near(lower, {name: name for name in (*_SHORT, *_TERMS, "and", "or", "not")})
+        near = did_you_mean(word, (*_SHORT, *_TERMS, "and", "or", "not"))
         raise ArchiveError(f'query: "{word}" is not understood{near} ({HELP})')
 
     def _peek(self) -> str:
@@ -164,7 +163,7 @@ def _cue(name: str, wanted: str) -> Test:
         unseen = ("unseen", None, 0.0)
         return lambda record: record.cues.get(name, unseen)[0] == word
     pattern = _VALUES.get(name)
-    mistyped = difflib.get_close_matches(word, _STATES, cutoff=_MISTYPED)
+    mistyped = nearest(word, _STATES, least=_MISTYPED)
     if pattern is None or not pattern.fullmatch(word) or mistyped:
         raise ArchiveError(_no_such(name, wanted))
     return lambda record: (record.cues.get(name, ("", None, 0.0))[1] or "").lower() == word
@@ -176,7 +175,7 @@ def _no_such(name: str, wanted: str) -> str:
     asked = f"{', '.join(_STATES)}{value if name in VALUED_CUES else ''}"
     # A state takes no figure: "lever six" is not nearly "lever 6".
     words = {k: v for k, v in _MEANT.items() if v in _STATES or name in VALUED_CUES}
-    near = _near(wanted.lower(), words)
+    near = did_you_mean(wanted, words)
     also = ""
     if name == "edge_stripe" and not near:
         also = "; of a stripe no colour is kept"
@@ -184,16 +183,6 @@ def _no_such(name: str, wanted: str) -> str:
         f'query: "{what} {wanted}" is nothing that can be found; ask for {what} with '
         f"{asked}{also}{near}"
     )
-
-
-def _near(word: str, words: Mapping[str, str]) -> str:
-    """Name the likeliest of what may have been meant; nothing where nothing is near."""
-    found = dict.fromkeys(words[match] for match in difflib.get_close_matches(word, words))
-    return f"; did you mean {_listed(found)}?" if found else ""
-
-
-def _listed(words: Iterable[str]) -> str:
-    return " or ".join(f'"{word}"' for word in words)
 
 
 def _sure(word: str) -> Test:
@@ -206,7 +195,7 @@ def _sure(word: str) -> Test:
 
 def _engine(word: str) -> Test:
     if word.lower() not in ("present", "absent"):
-        near = _near(word.lower(), {k: v for k, v in _MEANT.items() if v in _STATES[:2]})
+        near = did_you_mean(word, {k: v for k, v in _MEANT.items() if v in _STATES[:2]})
         raise ArchiveError(f'query: "engine {word}"; present or absent expected{near}')
     wanted = word.lower() == "present"
     return lambda record: record.found is wanted

@@ -32,7 +32,8 @@ MAYBE_IN_SIGHT = 0.3
 _FAR = 4.0
 # Reasons are told in this order; the first that holds is told. Limits by eye on renders.
 _FEW_PIXELS = math.log(80.0)  # region length in decoded pixels
-_INSIDE = 0.6  # share of the region inside the picture
+_INSIDE = 0.6  # share of the region inside the picture, below which nothing else matters
+_WHOLE = 1.0  # the same of a region that is all inside, but for its rim, where corners err
 _NARROW = 0.8  # log of length over height of the region: seen nearly end-on
 _SOFT = 2.0  # log(1 + variance of the Laplacian)
 _CLIPPED = 0.35  # share of pixels burnt out
@@ -91,7 +92,8 @@ def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
     """
     name = evidence.cue
     if "judge_present" not in evidence.values:
-        because = f"{PLACE[evidence.region]} turned away"
+        place = PLACE[evidence.region]
+        because = _cut_off(place) if _is_cut(evidence) else f"{place} turned away"
         return Cue(name, State.UNSEEN, where=evidence.where, because=because)
     model = fusion["cues"][name]
     seen = sigmoid(linear(model["seen"], evidence.values))
@@ -170,19 +172,33 @@ def line_colours(evidence: Evidence) -> dict[str, float]:
 def hidden_because(evidence: Evidence) -> str:
     """Why a region cannot be judged, in the words of someone holding the photo."""
     values, place = evidence.values, PLACE[evidence.region]
+    is_cut = _is_cut(evidence)
     if values["inside"] < _INSIDE:
-        return f"{place} cut off by the edge of the picture"
+        return _cut_off(place)
     if values["log_length"] < _FEW_PIXELS:
         return f"{place} only {values['length_px']:.0f} pixels long"
-    if values["log_slenderness"] < _NARROW:
+    if values["log_slenderness"] < _NARROW and not is_cut:
         return f"{place} seen nearly end-on"
     if values["exposure_near_black"] > _DARK:
         return f"{place} lost in the dark"
     if values["exposure_clipped"] > _CLIPPED:
         return f"{place} burnt out by glare"
+    # The edge takes the blame before anything that it may itself have made so: how long a
+    # part is beyond it can only be guessed, and the grey that stands there is smooth.
+    if is_cut:
+        return _cut_off(place)
     if values["log_sharpness"] < _SOFT:
         return f"{place} blurred"
     return f"{place} hidden or too unclear"
+
+
+def _is_cut(evidence: Evidence) -> bool:
+    """Whether part of the region lies outside the picture, or must be thought to."""
+    return evidence.at_edge or evidence.values.get("inside", _WHOLE) < _WHOLE
+
+
+def _cut_off(place: str) -> str:
+    return f"{place} cut off by the edge of the picture"
 
 
 def _because(evidence: Evidence, state: State) -> str:

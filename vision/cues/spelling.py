@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from vision.records import ILLEGIBLE, Box
+from vision.records import FIGURES as FIGURES
+from vision.records import ILLEGIBLE, MOST_FIGURES, Box
 
 BLANK = ""
-FIGURES = "0123456789"
-MOST_FIGURES = 5
 # Share of "?" before or after two or more figures that is a plate's rim, lining or the
 # cab's edge rather than a figure. Chosen.
 _RIM_SHARE = 0.7

@@ -40,6 +40,8 @@ from vision.records.errors import (
     PhotoUnreadable,
     SidecarError,
     TelltaleError,
+    did_you_mean,
+    nearest,
 )
 from vision.records.geometry import (
     Box,
@@ -49,8 +51,10 @@ from vision.records.geometry import (
 )
 from vision.records.sight import (
     BINARY_CUES,
+    FIGURES,
     ILLEGIBLE,
     LINE_COLOURS,
+    MOST_FIGURES,
     REGION_OF_CUE,
     VALUED_CUES,
     Cue,
@@ -61,12 +65,15 @@ from vision.records.sight import (
     Probability,
     Sighting,
     State,
+    can_be_read,
 )
 
 __all__ = [
     "BINARY_CUES",
+    "FIGURES",
     "ILLEGIBLE",
     "LINE_COLOURS",
+    "MOST_FIGURES",
     "REGION_OF_CUE",
     "SEVERAL_ENGINES",
     "VALUED_CUES",
@@ -104,4 +111,7 @@ __all__ = [
     "State",
     "Step",
     "TelltaleError",
+    "can_be_read",
+    "did_you_mean",
+    "nearest",
 ]

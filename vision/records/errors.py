@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable, Mapping
+
+# Likeness, 0 to 1, from which a word may be another one mistyped; difflib's own.
+_LIKE = 0.6
+
 
 class TelltaleError(Exception):
     """A failure a person can act on. One line, and an exit code of its own."""
@@ -97,3 +103,61 @@ class ListingsError(TelltaleError):
     """Listings that cannot be read as asked: no file, no such kind, a part not installed."""
 
     exit_code = 70
+
+
+def nearest(word: str, known: Iterable[str], *, least: float = _LIKE) -> str | None:
+    """Return the known word that a mistyped one is most like, or None.
+
+    Parameters
+    ----------
+    word : str
+        In large or small letters.
+    known : iterable of str
+    least : float
+        Likeness from which a word counts, 0 to 1: twice the letters that both have in the
+        same order, over the letters of both (`difflib.SequenceMatcher.ratio`).
+
+    Examples
+    --------
+    >>> nearest("Presnt", ("present", "absent")), nearest("6", ("present", "absent"))
+    ('present', None)
+    """
+    folded: dict[str, str] = {}
+    for name in known:
+        folded.setdefault(name.casefold(), name)
+    found = difflib.get_close_matches(word.casefold(), folded, n=1, cutoff=least)
+    return folded[found[0]] if found else None
+
+
+def did_you_mean(
+    word: str, known: Iterable[str] | Mapping[str, str], *, or_all: bool = False
+) -> str:
+    """End a message on a word that is not known: name what was probably meant.
+
+    Parameters
+    ----------
+    word : str
+    known : iterable of str or mapping of str to str
+        What could stand there; a mapping from what people write to what could stand there.
+    or_all : bool
+        Name everything that could stand there where nothing is near.
+
+    Returns
+    -------
+    str
+        Begins with "; ", to be put after the complaint; empty where there is nothing to say.
+
+    Examples
+    --------
+    >>> did_you_mean("presnt", ("present", "absent"))
+    '; did you mean "present"?'
+    >>> did_you_mean("six", {"six": "6"})
+    '; did you mean "6"?'
+    >>> did_you_mean("red", ("present", "absent"), or_all=True)
+    '; known: present, absent'
+    """
+    meant = known if isinstance(known, Mapping) else {name: name for name in known}
+    near = nearest(word, meant)
+    if near is not None:
+        return f'; did you mean "{meant[near]}"?'
+    return f"; known: {', '.join(dict.fromkeys(meant.values()))}" if or_all and meant else ""

@@ -12,6 +12,8 @@ from vision.records.geometry import Box, Pixels, Region
 WORTH_NAMING = 0.3  # of a value that an unclear cue may have; chosen
 BINARY_CUES = ("switch_lever", "side_linkage", "edge_stripe")
 ILLEGIBLE = "?"  # stands in a cab number for a character that cannot be told
+FIGURES = "0123456789"  # all that is read of a cab number
+MOST_FIGURES = 5  # of a cab number that is read
 # What a photo may tell a painted line's colour as; nothing else can be compared with one.
 LINE_COLOURS = ("white", "cream", "yellow", "orange", "red", "green", "blue", "purple")
 VALUED_CUES = ("tender_axles", "tender_lamps", "cab_number")
@@ -22,6 +24,17 @@ REGION_OF_CUE: Mapping[str, str] = MappingProxyType(
         "edge_stripe": "running_board",
     }
 )
+
+
+def can_be_read(number: str) -> bool:
+    """Whether photos are read for such a cab number: one to five figures, no letters.
+
+    Examples
+    --------
+    >>> can_be_read("316"), can_be_read("A10"), can_be_read("310316")
+    (True, False, False)
+    """
+    return 1 <= len(number) <= MOST_FIGURES and set(number) <= set(FIGURES)
 
 
 class State(StrEnum):
@@ -100,6 +113,9 @@ class Sighting:
         Estimated share of the region that can be seen, 0 to 1.
     score : float
         Probability that there is a steam locomotive in `locomotive`.
+    another : Box | None
+        Another steam locomotive, clear of this one and its tender, of which nothing is
+        read; None where none is surely seen.
     """
 
     locomotive: Box
@@ -108,6 +124,7 @@ class Sighting:
     regions: Mapping[str, Region]
     visible: Mapping[str, float]
     score: float
+    another: Box | None = None
 
 
 @dataclass(frozen=True, slots=True)
