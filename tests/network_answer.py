@@ -11,7 +11,13 @@ import logging
 
 from vision.estimate.factors import FOREIGN_TENDER, OTHER_WITH_LISTED_NUMBER, TENDER_MAX_RATIO
 from vision.estimate.numbers import reading_likelihood, unlisted_likelihood
-from vision.estimate.reading import AXLE_COUNTS, BLUNDER, LAMP_COUNTS, PHOTO_LIMIT
+from vision.estimate.reading import (
+    AXLE_COUNTS,
+    BLUNDER,
+    LAMP_COUNTS,
+    PERSON_RELIABILITY,
+    PHOTO_LIMIT,
+)
 from vision.records import State
 
 
@@ -123,6 +129,12 @@ def _add_tender(guide, cue, rows, add, observe, net):
             s = swap if own else 1.0
             columns.append([(1 - s) * a + s * b for a, b in zip(kept, pool, strict=True)])
         add("tender", "engine", columns)
+    if cue.name == "tender":  # said by a person, who is mistaken now and then
+        rest, k = (1 - PERSON_RELIABILITY) / (n + 1), n + 1
+        ids = [*(t.id for t in guide.tenders), "other"]
+        sound = [PERSON_RELIABILITY * (id == cue.value) + rest for id in ids]
+        observe("tender said", "tender", [(1 - BLUNDER) * s + BLUNDER / k for s in sound])
+        return
     axles = cue.name == "tender_axles"
     said = dict(cue.values) or {cue.value: cue.confidence}
     usual = AXLE_COUNTS if axles else LAMP_COUNTS

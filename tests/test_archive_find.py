@@ -16,9 +16,13 @@ from vision.archive.export import column_names, to_csv, to_parquet
 from vision.archive.index import EngineRow
 from vision.archive.query import parse_query
 from vision.archive.record import Record, columns, printable, records_of
+from vision.archive.tags import tags_of
 from vision.cli import run
 from vision.cli.archive import answer_words
-from vision.records import ArchiveError
+from vision.guide import load_guide
+from vision.page.shown import shown
+from vision.pipeline.look import Look
+from vision.records import ArchiveError, Candidate
 from vision.report import answer_json
 
 W6 = Record(
@@ -119,6 +123,24 @@ def test_an_engine_that_was_hardly_seen_is_found_under_no_variation_and_no_year(
     row = columns(hardly)
     assert (row["engine_found"], row["narrowed_down"], row["variation"]) == (True, False, "")
     assert (row["years"], row["first_year"], row["confidence"]) == ("", None, None)
+
+
+def test_no_export_sidecar_or_page_writes_a_probability_of_0_or_1() -> None:
+    """Before, four decimals: what is all but certain was written as 1.0, what is not as 0.0."""
+    one = answer()
+    assert one.estimate is not None
+    rare = (Candidate("W3", "1934", 1 - 1e-8), Candidate("W5", "1937", 1e-8))
+    sure = replace(one, estimate=replace(one.estimate, confidence=1 - 1e-8, variations=rare))
+    plain = answer_json(sure)
+    (record,) = records_of(EngineRow("one", (plain["photos"][0]["path"],), "", plain))
+    (row,) = csv.DictReader(io.StringIO(to_csv([record]).decode()))
+    assert (row["confidence"], row["variation_p"]) == ("0.999999", "0.999999")
+    guide = load_guide()
+    seen, size = sure.sightings[0], sure.photos[0].size
+    look = Look("ab" * 32, size, 1, None, (), seen, sure.cues, 0, (0, 0), b"")
+    assert dict(tags_of(sure, look, guide).more)["Confidence"] == "0.999999"
+    candidates = shown(sure, guide)["candidates"]
+    assert [candidate["p"] for candidate in candidates] == [0.999999, 1e-08]
 
 
 def test_csv_is_read_back() -> None:

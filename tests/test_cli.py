@@ -17,7 +17,7 @@ from conftest import Telltale
 from shapes import encoded, engine
 from vision import __version__
 from vision.cli import run
-from vision.guide import builtin_names, check_guide, load_guide
+from vision.guide import builtin_names, builtin_text, check_guide, load_guide
 from vision.pipeline import date_item
 from vision.records import (
     EvidenceError,
@@ -323,6 +323,21 @@ def test_check_names_the_line(telltale: Telltale, tmp_path: Path) -> None:
     assert f"{file}:{where + 1}: error: " in out
     expected = check_guide(file.read_text(), str(file))
     assert out.splitlines()[:-1] == [str(finding) for finding in expected]
+
+
+def test_check_takes_a_name_as_the_other_commands_do(telltale: Telltale, tmp_path: Path) -> None:
+    """Before: "cannot be read (No such file or directory)"."""
+    for name in builtin_names():
+        code, out, err = telltale("guide", "check", name)
+        assert (code, err) == (0, "")
+        assert out.splitlines()[-1] == f"{name}: 0 errors, 0 warnings"
+        file = tmp_path / f"{name}.toml"
+        file.write_text(builtin_text(name))
+        _, of_file, _ = telltale("guide", "check", file)
+        assert of_file.splitlines()[:-1] == out.splitlines()[:-1]
+    code, _, err = telltale("guide", "check", "nosuchguide")
+    assert code == GuideError.exit_code
+    assert "nosuchguide: no such guide; give a file or one of wayfarer, brindle" in err
 
 
 def test_check_of_what_is_no_text(telltale: Telltale, tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ from vision.guide import (
     find_gauge,
     gauge_objections,
     load_guide,
+    pairs,
     starter_text,
     whyte_to_uic,
     write_years,
@@ -325,6 +326,26 @@ def test_look_alikes_that_nothing_tells_apart():
     assert [f.severity for f in findings] == ["warning"]
     assert "nothing in this guide" in findings[0].message
     assert "V2" in findings[0].message
+
+
+@pytest.mark.parametrize("number", ["A10", "310316"])
+def test_a_number_that_no_photo_is_read_for_is_named(number):
+    """The reader knows one to five figures (`vision.cues.spelling`), no letters."""
+    text = builtin_text("wayfarer").replace('cab_number = "322"', f'cab_number = "{number}"')
+    (finding,) = check_guide(text)
+    assert finding.severity == "warning"
+    assert finding.line == text[: text.index(number)].count("\n") + 1
+    for words in ('variation "W6"', f'"{number}" is not read', f"--saw cab_number={number}"):
+        assert words in finding.message
+    both = text.replace('cab_number = "322"', f'cab_number = ["322", "{number}"]')
+    assert [f.severity for f in check_guide(both)] == ["warning"]
+    # What it does not count for in photos it still does by hand.
+    pair = next(p for p in pairs(_load_text(text)) if (p.first, p.second) == ("W1", "W6"))
+    assert "cab_number" not in pair.in_photos
+    assert pair.told_apart_by[0] == "cab_number"
+    as_shipped = next(p for p in pairs(load_guide()) if (p.first, p.second) == ("W1", "W6"))
+    assert "cab_number" in as_shipped.in_photos
+    assert "cab_number" not in as_shipped.told_apart_by
 
 
 def test_a_tender_suffix_marks_lettering_alone():

@@ -206,6 +206,20 @@ def test_a_reading_taken_back_is_one_row_and_said_to_be_set_aside() -> None:
     assert "set aside by hand: present (over 99 %) in the photo" in page
 
 
+def test_counts_of_a_tender_that_is_named_are_set_aside_under_it() -> None:
+    """Before, the photo's axles stood beside the tender as if both counted."""
+    axles = Cue("tender_axles", State.PRESENT, value="6", confidence=0.99, because="six wheels")
+    told = answer_of([*ALIKE, axles, saw(GUIDE, "tender=K")])
+    text = terminal_text(told)
+    assert text.count("tender axles  ") == 0
+    why = text.partition("Why")[2].partition("What does not")[0]
+    assert "set aside by hand: tender axles 6 (99 %) in the photo" in why
+    assert "tender        K (as you say)" in why
+    assert "tender axles 6 (99 %) in the photo" in answer_html(told)
+    both = answer_of([*ALIKE, axles, saw(GUIDE, "tender=K"), saw(GUIDE, "tender_axles=4")])
+    assert "set aside by hand: 6 (99 %) in the photo" in terminal_text(both)
+
+
 def test_a_reading_taken_back_is_marked_so_on_the_picture() -> None:
     told = answer_of([LEVER, *ALIKE, saw(GUIDE, "switch_lever=unseen")])
     words = overlay_words(told.photos[0], told, 0)

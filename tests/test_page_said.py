@@ -24,6 +24,7 @@ from browser import (
 from page_server import running
 from shapes import engine
 from vision.estimate import saw
+from vision.estimate.strength import six_digits
 from vision.guide import load_guide
 from vision.photo import photo_from_bytes
 from vision.pipeline import date_item
@@ -104,7 +105,7 @@ def test_who_cannot_tell_either_puts_the_photos_reading_aside(
     assert content["answer"] == json.loads(json.dumps(answer_json(ours)))
     shares = {one["id"]: one["p"] for one in content["answer"]["estimate"]["variations"]}
     assert without.estimate is not None
-    assert shares == {c.id: round(c.p, 4) for c in without.estimate.variations}
+    assert shares == {c.id: six_digits(c.p) for c in without.estimate.variations}
     page.wait_for_selector("[data-cue=side_linkage][data-source=person]")
     text = row.inner_text()
     assert NOT_TOLD in text and WORDS["you_say"] in text and WORDS["changes_nothing"] in text

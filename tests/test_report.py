@@ -6,6 +6,7 @@ import doctest
 import json
 import re
 from dataclasses import replace
+from decimal import Context
 from html.parser import HTMLParser
 from types import MappingProxyType
 
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 import vision.report.words
 from answers import CUES, answer, estimate, no_engine, photo_of, sighting
 from shapes import engine
+from vision.estimate.strength import six_digits
 from vision.records import Answer, Candidate, Conflict, Cue, Estimate, NotFound, State, Step
 from vision.report import answer_html, answer_json, terminal_text
 from vision.report.narrowing import tells_nothing, tells_nothing_plain
@@ -38,7 +40,7 @@ def test_json_has_the_documented_shape() -> None:
         "locomotive": [40.0, 50.0, 200.0, 144.0],
         "tender": [206.0, 80.0, 290.0, 144.0],
         "faces": "left",
-        "score": 0.9812,
+        "score": 0.981235,
         "regions": {
             "boiler_top": [[40.0, 40.0], [170.0, 40.0], [170.0, 72.0], [40.0, 72.0]],
             "side_rods": [[54.0, 112.0], [166.0, 112.0], [166.0, 144.0], [54.0, 144.0]],
@@ -48,8 +50,8 @@ def test_json_has_the_documented_shape() -> None:
     assert record["cues"][0] == {
         "name": "switch_lever",
         "state": "absent",
-        "p_present": 0.0312,
-        "confidence": 0.9688,
+        "p_present": 0.0312346,
+        "confidence": 0.968765,
         "where": [40.0, 40.0, 170.0, 72.0],
         "because": "no thin upright part between chimney and cab",
     }
@@ -88,6 +90,42 @@ def test_json_of_several_photos_says_which_photo_a_box_is_in() -> None:
     assert record["sighting"] == record["sightings"][1]
     assert record["sightings"][0] == {"not_found": "dark"}
     assert record["cues"][0]["photo"] == 1
+
+
+def test_no_probability_is_written_as_0_or_1() -> None:
+    """Before, four decimals: what no photo can rule out was written as `"p": 0.0`."""
+    one = answer()
+    assert one.estimate is not None
+    rare = (Candidate("W3", "1934", 1 - 4.2e-9), Candidate("W4", "1935/1936", 4.2123456e-9))
+    told = replace(
+        one,
+        sightings=(replace(sighting(), score=1.0),),
+        cues=(
+            replace(CUES[0], p_present=1.0, confidence=1.0),
+            Cue("edge_stripe", State.UNSEEN, p_present=0.00003, clear=1e-9),
+            Cue("cab_number", State.UNSEEN, values={"310": 0.00002}, in_sight=True),
+        ),
+        estimate=replace(one.estimate, confidence=1 - 1e-12, variations=rare),
+    )
+    record = json.loads(json.dumps(answer_json(told), allow_nan=False))
+    assert [v["p"] for v in record["estimate"]["variations"]] == [0.999999, 4.21235e-09]
+    assert record["estimate"]["confidence"] == 0.999999
+    assert record["sighting"]["score"] == 0.999999
+    lever, stripe, number = record["cues"]
+    assert (lever["p_present"], lever["confidence"]) == (0.999999, 0.999999)
+    assert (stripe["p_present"], number["may_be"]) == (3e-05, {"310": 2e-05})
+    # Nothing is stated of what is unseen, so that there is nothing to be sure of.
+    assert (stripe["confidence"], number["confidence"]) == (0.0, 0.0)
+
+
+@given(st.floats(0.0, 1.0))
+def test_a_probability_is_written_with_six_significant_digits(p: float) -> None:
+    written = six_digits(p)
+    assert 0.0 < written < 1.0
+    # Decimal of the standard library rounds by itself; halves may go either way.
+    rounded = float(Context(prec=6).create_decimal(p))
+    if 1e-12 <= rounded < 1.0:
+        assert written == pytest.approx(rounded, rel=1e-12)
 
 
 def test_small_likelihoods_survive_so_that_steps_can_be_replayed() -> None:

@@ -147,6 +147,16 @@ def test_a_perfect_eye_reads_everything_as_it_is(guide: Guide) -> None:
             assert read.removeprefix("present ") == engine.parts[name]
 
 
+def test_only_a_perfect_eye_reads_a_number_with_letters() -> None:
+    """Before, a guide's worth counted numbers that the reader of figures never tells."""
+    lettered = small_guide([variation("V", [1931], numbers=("A10",))])
+    sure = MappingProxyType(dict(CHOSEN) | {"cab_number": Skill(1.0, 0.99)})
+    for engine in draw_survivors(lettered, 50, rng()):
+        mine = look_at(engine, lettered, Eyesight(sure, 1.0), rng())
+        assert ("cab_number" in mine) == engine.parts["cab_number"].isdigit()
+        assert look_at(engine, lettered, PERFECT, rng())["cab_number"] == engine.parts["cab_number"]
+
+
 def test_an_eye_is_as_good_as_its_stated_rates() -> None:
     """Counted: seen, right where it is there, right where it is not (binomial bounds)."""
     guide = load_guide()

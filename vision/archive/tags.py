@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from vision.estimate.strength import six_digits
 from vision.guide import Guide, years_of
 from vision.pipeline.look import Look
 from vision.records import Answer, Box, Cue, Estimate, Sighting, State
@@ -89,7 +90,7 @@ def tags_of(answer: Answer, look: Look, guide: Guide) -> Tags:
     more = [("Software", answer.versions["telltale"]), ("Guide", answer.versions["guide"])]
     more.append(("Model", answer.versions["model"]))
     if answer.estimate is not None and not tells_nothing(answer.estimate):
-        more.append(("Confidence", f"{answer.estimate.confidence:.4f}"))
+        more.append(("Confidence", f"{six_digits(answer.estimate.confidence):g}"))
         more.append(("Variation", answer.estimate.variations[0].id))
     return Tags(
         keywords=tuple(dict.fromkeys(_keywords(answer, shown, covered))),

@@ -23,21 +23,21 @@ guide_app = typer.Typer(
 
 @guide_app.command(short_help="Say what is wrong with a guide, or hard to tell apart.")
 def check(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="Guide to check.")],
+    guide: Annotated[str, GUIDE],
 ) -> None:
     """Say what is wrong with a guide, line by line, and what is hard to tell apart."""
     import tomllib
 
-    from vision.guide import build_guide, check_guide, read_text
+    from vision.guide import build_guide, check_guide, guide_text
 
-    text = read_text(file)
-    findings = check_guide(text, str(file))
+    text = guide_text(guide)
+    findings = check_guide(text, guide)
     for finding in findings:
         typer.echo(str(finding))
     errors = sum(finding.severity == "error" for finding in findings)
     if not errors:
-        _print_pairs(build_guide(tomllib.loads(text), file.name))
-    typer.echo(f"{file}: {_count(errors, 'error')}, {_count(len(findings) - errors, 'warning')}")
+        _print_pairs(build_guide(tomllib.loads(text), Path(guide).name))
+    typer.echo(f"{guide}: {_count(errors, 'error')}, {_count(len(findings) - errors, 'warning')}")
     if errors:
         raise typer.Exit(GuideError.exit_code)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from vision.estimate.factors import OTHER, TENDER, TENDER_CUES, Factor, Row, factors_of
 from vision.estimate.reading import reading
-from vision.estimate.strength import percent, strength_words
+from vision.estimate.strength import estimated_percent, strength_words
 from vision.guide import Guide, write_years
 from vision.records import VALUED_CUES, Candidate, Cue, EvidenceError, State, Step
 
@@ -132,7 +132,8 @@ def told_once(cues: Sequence[Cue]) -> tuple[Cue, ...]:
 def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
     """Sort cues to the factors of a guide; a person's word replaces a photo's.
 
-    What a person says twice counts once: saying it again is no second look.
+    A word on the tender as a whole replaces what photos show of its axles and lamps. What
+    a person says twice counts once: saying it again is no second look.
 
     Raises
     ------
@@ -154,6 +155,9 @@ def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
         mine = [cue for cue in ordered if cue.name in names]
         # "It cannot be told" is a word too: it takes back what the photo was read to show.
         spoken = {c.name for c in mine if c.source == "person"}
+        if TENDER in spoken:
+            # Which tender it is, is the whole of what its axles and lamps could tell.
+            spoken |= set(TENDER_CUES)
         counted = tuple(c for c in mine if c.source == "person" or c.name not in spoken)
         replaced = tuple(c for c in mine if c not in counted)
         gathered.append(Evidence(factor, counted, replaced, reading(factor, guide, counted)))
@@ -276,7 +280,7 @@ def _saying(cue: Cue) -> str:
         sure = cue.p_present if cue.state is State.PRESENT else 1.0 - cue.p_present
     elif cue.values and not cue.confidence:
         sure = max(cue.values.values())
-    return f"{cue.name} {read_out(cue)} ({percent(min(max(sure, FLOOR), 1.0 - FLOOR))})"
+    return f"{cue.name} {read_out(cue)} ({estimated_percent(sure)})"
 
 
 def _fits(item: Evidence) -> str:

@@ -11,21 +11,18 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import combinations
 
-from vision.estimate.argument import FLOOR, Evidence, by_variation, read_out
+from vision.estimate.argument import Evidence, by_variation, read_out
+from vision.estimate.disagreements import EDGE_STRIPE, disagreements
 from vision.estimate.factors import ABSENT, OTHER, PRESENT, TENDER, UNLISTED
-from vision.estimate.reading import reading, value_shares
-from vision.estimate.strength import percent
+from vision.estimate.reading import normalised, reading
+from vision.estimate.strength import estimated_percent
 from vision.guide import Guide
-from vision.records import Conflict, Cue, State
+from vision.records import Conflict, State
 
 # A state counts as read where its share among all states is at least this, and a
 # contradiction where all its states together are. Chosen.
 SURE = 0.8
 SURE_TOGETHER = 0.5
-# Mass of contradiction between two readings of one part, from which they disagree:
-# 1 - sum over states of the product of their shares (the K of Dempster's rule). Chosen.
-DISAGREEMENT = 0.8
-EDGE_STRIPE = "edge_stripe"
 # More contradictions than this say the same thing again.
 MOST_CONFLICTS = 3
 MOST_PARTS_AT_ONCE = 4
@@ -39,7 +36,8 @@ def find_conflicts(
     Returns
     -------
     tuple of Conflict
-        Kinds: "readings" (two readings of one part exclude each other), "number" (a
+        Kinds: "readings" (two readings of one part exclude each other, or what is said
+        of the tender and a count of it do), "number" (a
         number of one variation with features of another), "no_variation" (states that
         no variation has together), "engine_tender" (they never left the works
         together).
@@ -54,7 +52,7 @@ def find_conflicts(
     weights = by_variation(posterior)
     engine = [item for item in evidence if item.factor.name != TENDER]
     tender = [item for item in evidence if item.factor.name == TENDER]
-    conflicts = _disagreements(guide, evidence)
+    conflicts = disagreements(guide, evidence)
     conflicts += _contradictions(guide, engine, weights)
     for item in tender:
         conflicts += _strange_tender(guide, item, weights)
@@ -75,50 +73,8 @@ def _share(item: Evidence, id: str, states: frozenset[str]) -> float:
     return math.fsum(chosen) / math.fsum(weighed)
 
 
-def _shares(row: Sequence[float]) -> list[float]:
-    total = math.fsum(row)
-    return [r / total for r in row]
-
-
 def _seen(item: Evidence) -> bool:
     return any(cue.state is not State.UNSEEN for cue in item.cues)
-
-
-def _disagreements(guide: Guide, evidence: Sequence[Evidence]) -> list[Conflict]:
-    found = []
-    for item in evidence:
-        every = [c for c in (*item.cues, *item.superseded) if c.state is not State.UNSEEN]
-        for first, second in combinations(every, 2):
-            if first.name != second.name:
-                continue
-            rows = [_shares(reading(item.factor, guide, [cue])) for cue in (first, second)]
-            agreed = math.fsum(a * b for a, b in zip(*rows, strict=True))
-            # Readings that leave the same states open agree, however many those are:
-            # over five tenders of four axles even two equal counts meet in a fifth.
-            apart = not _open_states(rows[0]) & _open_states(rows[1])
-            if apart and 1.0 - agreed >= DISAGREEMENT:
-                text = (
-                    f"two readings of {first.name} exclude each other: "
-                    f"{_beside(first, second)} ({first.source}) and "
-                    f"{_beside(second, first)} ({second.source}); "
-                    "look again, or they are of two engines"
-                )
-                found.append(Conflict("readings", (first.name,), text))
-    return found
-
-
-def _open_states(row: Sequence[float]) -> frozenset[int]:
-    """States that a reading leaves open: at least half as likely as its likeliest."""
-    return frozenset(i for i, share in enumerate(row) if share >= 0.5 * max(row))
-
-
-def _beside(cue: Cue, other: Cue) -> str:
-    """What one reading says, with its likeliest value where only values differ."""
-    shares = value_shares(cue)
-    if cue.state is not State.PRESENT or other.state is not cue.state or cue.value or not shares:
-        return read_out(cue)
-    best = max(shares, key=lambda value: shares[value])
-    return f"{cue.state.value}, {best}" if cue.name == EDGE_STRIPE else best
 
 
 def _contradictions(
@@ -152,12 +108,12 @@ def _contradictions(
 def _read_surely(item: Evidence) -> tuple[frozenset[str], float]:
     """The state that is most surely read, or that there is a stripe of whatever colour."""
     if item.factor.name != EDGE_STRIPE:
-        shares = dict(zip(item.factor.states, _shares(item.reading), strict=True))
+        shares = dict(zip(item.factor.states, normalised(item.reading), strict=True))
     else:
         # All colours together weigh as much as none: presence is one question, the
         # colour another.
         bare, *painted = item.reading
-        row = _shares([bare, *(weight / len(painted) for weight in painted)])
+        row = normalised([bare, *(weight / len(painted) for weight in painted)])
         shares = dict(zip(item.factor.states, row, strict=True))
         if max(shares.values()) < SURE:
             colours = frozenset(item.factor.states) - {ABSENT}
@@ -216,8 +172,7 @@ def outside_stories(guide: Guide, other: float) -> list[tuple[str, float]]:
 
 def _listed(stories: Sequence[tuple[str, float]]) -> str:
     ranked = sorted(stories, key=lambda story: -story[1])
-    # Never told as certain or impossible: the rates that it follows from are estimates.
-    return "; ".join(f"{t} ({percent(min(max(p, FLOOR), 1.0 - FLOOR))})" for t, p in ranked)
+    return "; ".join(f"{t} ({estimated_percent(p)})" for t, p in ranked)
 
 
 def _label(item: Evidence, shown: frozenset[str]) -> str:
@@ -259,7 +214,7 @@ def _strange_tender(guide: Guide, item: Evidence, weights: Mapping[str, float]) 
     # A count that is only unclear may add to a year, but accuses nobody of a marriage.
     stated = [cue for cue in item.cues if cue.state is not State.UNSEEN]
     row = reading(item.factor, guide, stated)
-    shares = dict(zip(item.factor.states, _shares(row), strict=True))
+    shares = dict(zip(item.factor.states, normalised(row), strict=True))
     best = max(shares.values())
     shown = [state for state, share in shares.items() if share >= best / 2]
     read = math.fsum(shares[state] for state in shown)
@@ -270,8 +225,9 @@ def _strange_tender(guide: Guide, item: Evidence, weights: Mapping[str, float]) 
         whose = "a tender of none of the guide's kinds"
     else:
         whose = f"tender {' or '.join(shown)}, sold with {', '.join(owners) or 'no variation here'}"
+    alone_is = f"the engine by itself is {leader} ({estimated_percent(clear)})"
     text = (
-        f"{whose}; the engine by itself is {leader} ({percent(clear)}), which was sold with "
+        f"{whose}; {alone_is}, which was sold with "
         f"tender {' or '.join(belonging)}: those two never left the works together. The engine "
         f"is dated by the engine. Stories: {_listed(_tender_stories(guide, item, alone, owners))}"
     )

@@ -14,7 +14,7 @@ from vision.estimate.numbers import ALPHABET, LOOK_ALIKES
 from vision.estimate.reading import counts_possible
 from vision.estimate.survivors import Survivor
 from vision.guide import Guide
-from vision.records import BINARY_CUES, Cue, State
+from vision.records import BINARY_CUES, Cue, State, can_be_read
 
 COLOUR = "edge_stripe_colour"
 READINGS = (*BINARY_CUES, COLOUR, "cab_number", "tender_axles", "tender_lamps")
@@ -99,7 +99,8 @@ def look_at(
 ) -> dict[str, str]:
     """What one photo gives away to an eye, as text for each cue that is read.
 
-    The stripe is "absent", "present", or "present" and a colour.
+    The stripe is "absent", "present", or "present" and a colour. Only a perfect eye reads
+    a number that has letters or too many figures.
     """
     seen: dict[str, str] = {}
     for name in BINARY_CUES:
@@ -121,6 +122,8 @@ def look_at(
         if name not in engine.parts or rng.random() >= sight.skills[name].visible:
             continue
         true = engine.parts[name]
+        if name == "cab_number" and sight != PERFECT and not can_be_read(true):
+            continue
         if name != "cab_number":
             seen[name] = _read_value(true, counts_possible(guide, name), sight.skills[name], rng)
         else:

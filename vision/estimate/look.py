@@ -9,9 +9,9 @@ from types import MappingProxyType
 
 from vision.estimate.argument import Evidence, by_variation
 from vision.estimate.factors import TENDER, Row
-from vision.estimate.reading import PERSON_RELIABILITY, counts_possible, lamps_shown
+from vision.estimate.reading import PERSON_RELIABILITY, counts_possible, counts_shown
 from vision.guide import Guide
-from vision.records import NextLook, State
+from vision.records import NextLook, State, can_be_read
 
 # How often a better photo of one part will be read right. Chosen; the measured figure
 # is that of the cues' own evaluation.
@@ -55,8 +55,8 @@ def rank_looks(
     checks = {check.id: check for check in guide.checks}
     looks = []
     for item in evidence:
-        if len(item.factor.states) == 1:
-            continue  # the guide states no number: whichever is read, nothing follows
+        if item.factor.name == "cab_number" and not any(map(can_be_read, item.factor.states)):
+            continue  # no number of the guide's can be read: whatever is, nothing follows
         for name in _open(item):
             check = checks.get(name)
             sure = PERSON_RELIABILITY if check else PHOTO_RELIABILITY
@@ -110,7 +110,8 @@ def _entropy(shares: Iterable[float]) -> float:
 
 def _open(item: Evidence) -> tuple[str, ...]:
     names = ("tender_axles", "tender_lamps") if item.factor.name == TENDER else (item.factor.name,)
-    if any(cue.name == TENDER and cue.state is not State.UNSEEN for cue in item.cues):
+    # Whoever named the tender, or could not, has looked at all there is of it.
+    if any(cue.name == TENDER for cue in item.cues):
         return ()
     settled = {
         cue.name
@@ -138,17 +139,19 @@ def _given(item: Evidence, outcomes: Outcomes) -> dict[str, Row]:
 
 def _outcomes(guide: Guide, item: Evidence, name: str, sure: float) -> Outcomes:
     """P(outcome | state) of one look, a row for each state of the factor."""
+    if item.factor.name == "cab_number":
+        # A number that no photo is read for is no more told than one that is unlisted.
+        read = [state for state in item.factor.states if can_be_read(state)]
+        places = [read.index(s) if s in read else len(read) for s in item.factor.states]
+        kinds = range(len(read) + 1)
+        return tuple(_blurred(tuple(float(k == at) for k in kinds), sure) for at in places)
     if item.factor.name != TENDER:
         n = len(item.factor.states)
         return tuple(_blurred(tuple(float(i == j) for j in range(n)), sure) for i in range(n))
     domain = counts_possible(guide, name)
-    rates = guide.rates.of("tender_lamps")
     rows = []
     for tender in guide.tenders:
-        if name == "tender_axles":
-            shown = {str(tender.axles): 1.0}
-        else:
-            shown = lamps_shown(tender.lamps, rates, domain)
+        shown = counts_shown(guide, tender, name, domain)
         rows.append(_blurred(tuple(shown.get(count, 0.0) for count in domain), sure))
     return (*rows, tuple(1.0 / len(domain) for _ in domain))
 

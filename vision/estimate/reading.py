@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from vision.estimate.factors import ANOTHER_COLOUR, TENDER, UNLISTED, Factor, Row
 from vision.estimate.numbers import reading_likelihood, unlisted_likelihood
-from vision.guide import Guide, PartRates
+from vision.guide import Guide, PartRates, Tender
 from vision.records import Cue, State
 
 # A probability from a photo is never taken as more certain than this. Chosen: an
@@ -90,6 +90,31 @@ def lamps_shown(lamps: int, rates: PartRates, domain: Sequence[str]) -> dict[str
     return shown
 
 
+def counts_shown(
+    guide: Guide, tender: Tender, name: str, domain: Sequence[str]
+) -> dict[str, float]:
+    """P(count of axles or lamps there today | tender), for the counts of `domain`.
+
+    Counts that are missing have none; axles stay as made.
+    """
+    if name == "tender_axles":
+        return {str(tender.axles): 1.0}
+    return lamps_shown(tender.lamps, guide.rates.of("tender_lamps"), domain)
+
+
+def count_shares(guide: Guide, cue: Cue) -> dict[str, float]:
+    """What a reading of axles or lamps says of each count that is possible; sums to 1."""
+    shares = {count: share for count, share in value_shares(cue).items() if count.isdigit()}
+    domain = counts_possible(guide, cue.name, shares)
+    return {count: _weight(count, shares, domain) / len(domain) for count in domain}
+
+
+def normalised(row: Sequence[float]) -> list[float]:
+    """Return the row scaled to a sum of 1."""
+    total = math.fsum(row)
+    return [r / total for r in row]
+
+
 def counts_possible(guide: Guide, name: str, said: Iterable[str] = ()) -> tuple[str, ...]:
     """Counts of axles or lamps that a tender may show: usual ones, the guide's, and those said."""
     axles = name == "tender_axles"
@@ -154,13 +179,9 @@ def _read_tender(factor: Factor, guide: Guide, cue: Cue) -> Row:
         return tuple(_weight(state, shares, factor.states) / k for state in factor.states)
     shares = {count: share for count, share in shares.items() if count.isdigit()}
     domain = counts_possible(guide, cue.name, shares)
-    rates = guide.rates.of("tender_lamps")
     row = []
     for tender in guide.tenders:
-        if cue.name == "tender_axles":
-            shown = {str(tender.axles): 1.0}
-        else:
-            shown = lamps_shown(tender.lamps, rates, domain)
+        shown = counts_shown(guide, tender, cue.name, domain)
         row.append(math.fsum(p * _weight(count, shares, domain) for count, p in shown.items()))
     # A tender of none of the guide's kinds may have any count, each as likely.
     return (*row, 1.0)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from difflib import get_close_matches
 from types import MappingProxyType
 
 from vision.estimate.factors import ANOTHER_COLOUR, OTHER, TENDER
 from vision.estimate.reading import PERSON_RELIABILITY
 from vision.guide import Guide, base_tender
-from vision.records import BINARY_CUES, VALUED_CUES, Cue, EvidenceError, State
+from vision.records import BINARY_CUES, VALUED_CUES, Cue, EvidenceError, State, did_you_mean
 
 BECAUSE = "seen by a person"
 
@@ -42,7 +41,8 @@ def saw(guide: Guide, statement: str) -> Cue:
     tender = (TENDER,) if guide.tenders else ()
     known = (*BINARY_CUES, *VALUED_CUES, *tender, *guide.check_names)
     if name not in known:
-        raise EvidenceError(f'"{name}" is no cue or check of {guide.name}{_hint(name, known)}')
+        hint = did_you_mean(name, known, or_all=True)
+        raise EvidenceError(f'"{name}" is no cue or check of {guide.name}{hint}')
     if state.lower() == State.UNSEEN.value:
         return Cue(name, State.UNSEEN, because=BECAUSE, source="person")
     if name in VALUED_CUES or name == TENDER:
@@ -54,7 +54,8 @@ def _binary(guide: Guide, name: str, state: str) -> Cue:
     colours = (*guide.stripe_colours, ANOTHER_COLOUR) if name == "edge_stripe" else ()
     states = (State.PRESENT.value, State.ABSENT.value, State.UNSEEN.value, *colours)
     if state not in states:
-        raise EvidenceError(f'{name} cannot be "{state}"{_hint(state, states)}')
+        hint = did_you_mean(state, states, or_all=True)
+        raise EvidenceError(f'{name} cannot be "{state}"{hint}')
     if state in colours:
         cue = _valued(name, state)
         p = PERSON_RELIABILITY
@@ -87,7 +88,8 @@ def _value(guide: Guide, name: str, state: str) -> str:
         ids = tuple(tender.id for tender in guide.tenders)
         tender = OTHER if state.lower() == OTHER else base_tender(state, ids)
         if tender is None:
-            raise EvidenceError(f'"{state}" is no tender of {guide.name}{_hint(state, ids)}')
+            hint = did_you_mean(state, (*ids, OTHER), or_all=True)
+            raise EvidenceError(f'"{state}" is no tender of {guide.name}{hint}')
         return tender
     if name == "cab_number":
         if not re.fullmatch(r"[0-9A-Za-z]{1,8}", state):
@@ -96,8 +98,3 @@ def _value(guide: Guide, name: str, state: str) -> str:
     if not re.fullmatch(r"[0-9]", state):
         raise EvidenceError(f'{name} must be a count from 0 to 9, got "{state}"')
     return state
-
-
-def _hint(name: str, known: tuple[str, ...]) -> str:
-    close = get_close_matches(name, known, n=1)
-    return f'; did you mean "{close[0]}"?' if close else f"; known: {', '.join(known)}"

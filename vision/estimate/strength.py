@@ -19,6 +19,11 @@ SCALE = (
     (2.0, "weak support"),
 )
 NO_SUPPORT = "no support either way"
+# How far a probability that rests on estimates is kept from 0 and 1. Anything that rounds
+# to less than half a percent reads the same.
+_SHORT_OF_SURE = 1e-6
+# The least that is written as a number: as far from 0 as the argument keeps (its floor).
+_LEAST_WRITTEN = 1e-12
 
 
 def strength_words(ratio: float) -> str:
@@ -61,3 +66,25 @@ def percent(p: float) -> str:
     if 0.0 < p <= 0.005:
         return "under 1 %"
     return f"{100 * p:.0f} %"
+
+
+def estimated_percent(p: float) -> str:
+    """Write a probability that rests on estimates, so that it is never certain or impossible.
+
+    Examples
+    --------
+    >>> estimated_percent(1.0), estimated_percent(0.93), estimated_percent(0.0)
+    ('over 99 %', '93 %', 'under 1 %')
+    """
+    return percent(min(max(p, _SHORT_OF_SURE), 1.0 - _SHORT_OF_SURE))
+
+
+def six_digits(p: float) -> float:
+    """Round a probability for other programs to read: six significant digits, never 0 or 1.
+
+    Examples
+    --------
+    >>> six_digits(0.93412345), six_digits(0.0000123456789), six_digits(0.9999999)
+    (0.934123, 1.23457e-05, 0.999999)
+    """
+    return min(max(float(f"{p:.6g}"), _LEAST_WRITTEN), 1.0 - _SHORT_OF_SURE)

@@ -6,6 +6,7 @@ from vision.guide.check import check_guide
 from vision.guide.read import (
     builtin_names,
     builtin_text,
+    guide_text,
     load_guide,
     read_text,
     starter_text,
@@ -40,6 +41,7 @@ __all__ = [
     "confusable",
     "find_gauge",
     "gauge_objections",
+    "guide_text",
     "load_guide",
     "pairs",
     "read_text",

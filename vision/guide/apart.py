@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from vision.guide.values import Guide, Variation
-from vision.records import BINARY_CUES
+from vision.records import BINARY_CUES, can_be_read
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,8 @@ class Pair:
         Photo cues that differ: "switch_lever" and its like, "edge_stripe" also for its
         colour, "cab_number", "tender". Empty where photos alone cannot tell them apart.
     told_apart_by : tuple of str
-        Hands-on checks that differ; empty where none does.
+        Hands-on checks that differ, and "cab_number" where it differs but has letters or
+        too many figures for a photo; empty where none does.
     """
 
     first: str
@@ -42,7 +43,7 @@ def pairs(guide: Guide) -> tuple[Pair, ...]:
             first.id,
             second.id,
             _photo_cues(guide, first, second),
-            tuple(c for c in guide.check_names if _states_differ(first, second, c)),
+            _by_hand(guide, first, second),
         )
         for first, second in combinations(guide.variations, 2)
     )
@@ -58,7 +59,7 @@ def _photo_cues(guide: Guide, first: Variation, second: Variation) -> tuple[str,
     colours = {first.stripe_colour, second.stripe_colour}
     if len(colours) == 2 and None not in colours:
         differ.append("edge_stripe")
-    if first.numbers and second.numbers and not set(first.numbers) & set(second.numbers):
+    if _numbers_differ(first, second) and _all_read(first) and _all_read(second):
         differ.append("cab_number")
     shapes = [
         {(t.axles, t.lamps) for t in guide.tenders if t.id in v.tenders} for v in (first, second)
@@ -66,6 +67,22 @@ def _photo_cues(guide: Guide, first: Variation, second: Variation) -> tuple[str,
     if all(shapes) and not shapes[0] & shapes[1]:
         differ.append("tender")
     return tuple(differ)
+
+
+def _by_hand(guide: Guide, first: Variation, second: Variation) -> tuple[str, ...]:
+    unread = not (_all_read(first) and _all_read(second))
+    number = ("cab_number",) if unread and _numbers_differ(first, second) else ()
+    return (*number, *(c for c in guide.check_names if _states_differ(first, second, c)))
+
+
+def _numbers_differ(first: Variation, second: Variation) -> bool:
+    both = bool(first.numbers and second.numbers)
+    return both and not set(first.numbers) & set(second.numbers)
+
+
+def _all_read(variation: Variation) -> bool:
+    """Whether photos tell each of its numbers: no letters and not too many figures."""
+    return all(map(can_be_read, variation.numbers))
 
 
 def _states_differ(first: Variation, second: Variation, name: str) -> bool:

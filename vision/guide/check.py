@@ -6,7 +6,6 @@ import math
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from difflib import get_close_matches
 from typing import Any
 
 from vision.guide.apart import confusable
@@ -15,7 +14,7 @@ from vision.guide.lines import Path, key_lines
 from vision.guide.trade import gauge_objections, whyte_to_uic
 from vision.guide.values import Finding, Guide
 from vision.guide.years import years_of
-from vision.records import BINARY_CUES, LINE_COLOURS, VALUED_CUES
+from vision.records import BINARY_CUES, LINE_COLOURS, VALUED_CUES, can_be_read, did_you_mean
 
 TOP_REQUIRED = {"title": str, "gauge": str, "gauge_mm": float, "scale": float, "wheels": str}
 TOP_OPTIONAL = {"maker": str, "version": str, "lever_at": float}
@@ -125,7 +124,7 @@ class _Review:
         for key, value in table.items():
             if key not in known:
                 if key not in also:
-                    hint = _hint(key, (*known, *also))
+                    hint = did_you_mean(key, (*known, *also), or_all=True)
                     self.say("error", (*path, key), f'{where}unknown key "{key}"{hint}')
             elif not _is_a(value, known[key]):
                 self.say("error", (*path, key), f'{where}"{key}" must be {_KINDS[known[key]]}')
@@ -151,7 +150,7 @@ class _Review:
             if key in RATES:
                 self.share(("rates", key), key, value)
             elif key not in RATED_PARTS:
-                hint = _hint(key, (*RATES, *RATED_PARTS))
+                hint = did_you_mean(key, (*RATES, *RATED_PARTS), or_all=True)
                 self.say("error", ("rates", key), f'rates: unknown key "{key}"{hint}')
             elif not isinstance(value, dict):
                 self.say("error", ("rates", key), f"rates: write {key} = {{ lost = , added = }}")
@@ -161,7 +160,7 @@ class _Review:
                     if part in ("lost", "added"):
                         self.share(path, f"{key}.{part}", share)
                     else:
-                        hint = _hint(part, ("lost", "added"))
+                        hint = did_you_mean(part, ("lost", "added"), or_all=True)
                         self.say("error", path, f'rates of {key}: unknown key "{part}"{hint}')
 
     def share(self, path: Path, label: str, value: Any) -> None:
@@ -228,7 +227,8 @@ class _Review:
     def stripe_colour(self, path: Path, row: Mapping[str, Any]) -> None:
         colour, where = row.get("edge_stripe_colour"), _label(path, row)
         if isinstance(colour, str) and colour.lower() not in LINE_COLOURS:
-            message = f'{where}no photo tells a stripe as "{colour}"{_hint(colour, LINE_COLOURS)}'
+            hint = did_you_mean(colour, LINE_COLOURS, or_all=True)
+            message = f'{where}no photo tells a stripe as "{colour}"{hint}'
             self.say("error", (*path, "edge_stripe_colour"), message)
 
     def years(self, path: Path, row: Mapping[str, Any]) -> None:
@@ -254,7 +254,7 @@ class _Review:
             return
         for tender in belonging:
             if base_tender(str(tender), tenders) is None:
-                hint = _hint(str(tender), tenders)
+                hint = did_you_mean(str(tender), tenders, or_all=True)
                 self.say("error", (*path, "tenders"), f'{where}unknown tender "{tender}"{hint}')
 
     def doubts(self, guide: Guide) -> None:
@@ -271,6 +271,14 @@ class _Review:
                 rest = "nothing in this guide tells them apart"
             message = f"no photo cue can tell {names} apart; {rest}"
             self.say("warning", ("variation", position[pair.second]), message)
+        for index, variation in enumerate(guide.variations):
+            for number in (n for n in variation.numbers if not can_be_read(n)):
+                message = (
+                    f'variation "{variation.id}": cab_number "{number}" is not read from photos, '
+                    "only numbers of one to five figures are; it counts where it is said: "
+                    f"--saw cab_number={number}"
+                )
+                self.say("warning", ("variation", index, "cab_number"), message)
         for index, tender in enumerate(guide.tenders):
             if all(tender.id not in variation.tenders for variation in guide.variations):
                 message = f'tender "{tender.id}" belongs to no variation'
@@ -291,14 +299,6 @@ def _label(path: Path, table: Mapping[str, Any]) -> str:
     index = path[1] if len(path) > 1 else 0
     number = f"number {index + 1}" if isinstance(index, int) else str(index)
     return f'{path[0]} "{table["id"]}": ' if "id" in table else f"{path[0]} {number}: "
-
-
-def _hint(name: str, known: Iterable[str]) -> str:
-    known = tuple(known)
-    close = get_close_matches(name, known, n=1)
-    if close:
-        return f'; did you mean "{close[0]}"?'
-    return f"; known: {', '.join(known)}" if known else ""
 
 
 def _is_a(value: Any, kind: type) -> bool:

@@ -56,14 +56,8 @@ def load_guide(path_or_name: str | Path = BUILTIN[0]) -> Guide:
         No such file, not UTF-8, or an error that `check_guide` finds; the message
         names the first one with its line.
     """
-    if str(path_or_name) in BUILTIN:
-        name, text = str(path_or_name), _packaged(str(path_or_name))
-    else:
-        path = Path(path_or_name)
-        if not path.exists():
-            names = ", ".join(BUILTIN)
-            raise GuideError(f"{path}: no such guide; give a file or one of {names}")
-        name, text = path.name, read_text(path)
+    text = guide_text(path_or_name)
+    name = Path(path_or_name).name
     errors = [f for f in check_guide(text, name) if f.severity == "error"]
     if errors:
         more = f" (and {len(errors) - 1} more; see guide check)" if errors[1:] else ""
@@ -71,6 +65,22 @@ def load_guide(path_or_name: str | Path = BUILTIN[0]) -> Guide:
     digest = hashlib.sha256(text.encode()).hexdigest()
     guide = build_guide(tomllib.loads(text), name.removesuffix(".toml"))
     return replace(guide, sha256=digest)
+
+
+def guide_text(path_or_name: str | Path) -> str:
+    """Text of a guide, as `load_guide` finds it, whether or not it has errors.
+
+    Raises
+    ------
+    GuideError
+        No such guide, or no text.
+    """
+    if str(path_or_name) in BUILTIN:
+        return _packaged(str(path_or_name))
+    path = Path(path_or_name)
+    if not path.exists():
+        raise GuideError(f"{path}: no such guide; give a file or one of {', '.join(BUILTIN)}")
+    return read_text(path)
 
 
 def read_text(path: Path) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from vision.estimate.strength import six_digits
 from vision.records import (
     BINARY_CUES,
     VALUED_CUES,
@@ -37,7 +38,9 @@ def answer_json(answer: Answer) -> dict[str, Any]:
         Keys "photos", "sighting" (of the first photo that shows an engine; None
         with a key "not_found" where none does), "cues", "estimate" (None where
         there is no sighting) and "versions". Boxes are left, top, right, bottom in
-        pixels of the upright photo with one decimal, probabilities have four.
+        pixels of the upright photo with one decimal, probabilities have six significant
+        digits and are never 0 or 1; the confidence in a cue that is unseen is 0.
+        A sighting has a key "another", a box, where the photo shows another engine.
         A step has a key "rival" where it says something else, between the likeliest
         variation and the nearest to it, than "strength" does.
         With several photos there are also "sightings", one per photo, and each
@@ -77,13 +80,16 @@ def _photo(photo: Photo) -> dict[str, Any]:
 
 def _sighting(sighting: Sighting) -> dict[str, Any]:
     regions = {name: _corners(sighting, name) for name in REGION_NAMES}
-    return {
+    record: dict[str, Any] = {
         "locomotive": _box(sighting.locomotive),
         "tender": None if sighting.tender is None else _box(sighting.tender),
         "faces": sighting.faces.value,
-        "score": round(sighting.score, 4),
+        "score": six_digits(sighting.score),
         "regions": regions,
     }
+    if sighting.another is not None:
+        record["another"] = _box(sighting.another)
+    return record
 
 
 def _corners(sighting: Sighting, name: str) -> list[list[float]]:
@@ -99,12 +105,12 @@ def _cue(cue: Cue, *, several: bool) -> dict[str, Any]:
     if cue.name in VALUED_CUES:
         record["value"] = cue.value
     if cue.name in BINARY_CUES or cue.p_present is not None:
-        record["p_present"] = _four(cue.p_present)
+        record["p_present"] = None if cue.p_present is None else six_digits(cue.p_present)
     if cue.leaning is not None:
-        record["leaning"] = _four(cue.leaning)
+        record["leaning"] = six_digits(cue.leaning)
     if cue.may_be:
-        record["may_be"] = {value: round(p, 4) for value, p in cue.may_be.items()}
-    record["confidence"] = round(cue.confidence, 4)
+        record["may_be"] = {value: six_digits(p) for value, p in cue.may_be.items()}
+    record["confidence"] = six_digits(cue.confidence) if cue.confidence else 0.0
     record["where"] = None if cue.where is None else _box(cue.where)
     record["because"] = cue.because
     if cue.source != "photo":
@@ -121,9 +127,9 @@ def _four(number: float | None) -> float | None:
 def _estimate(estimate: Estimate) -> dict[str, Any]:
     return {
         "years": estimate.years,
-        "confidence": round(estimate.confidence, 4),
+        "confidence": six_digits(estimate.confidence),
         "variations": [
-            {"id": c.id, "years": c.years, "p": round(c.p, 4)} for c in estimate.variations
+            {"id": c.id, "years": c.years, "p": six_digits(c.p)} for c in estimate.variations
         ],
         "steps": [_step(step, estimate) for step in estimate.steps],
         "conflicts": [

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from vision.estimate.argument import told_once
+from vision.estimate.factors import TENDER, TENDER_CUES
 from vision.records import Answer, Cue
-from vision.report.words import is_set_aside, percent, reading
+from vision.report.words import cue_words, is_set_aside, percent, reading
 
 Row = tuple[Cue, tuple[Cue, ...]]
 
@@ -21,7 +22,7 @@ def cue_rows(answer: Answer) -> tuple[Row, ...]:
     tuple of (Cue, tuple of Cue)
         In the order of the answer; what a person says of a part stands where the
         photo's reading of it would. A photo's reading of nothing is not said to have
-        given way.
+        given way. Axles and lamps give way to a tender that is named.
     """
     estimate = answer.estimate
     cues = told_once(answer.cues)
@@ -30,9 +31,10 @@ def cue_rows(answer: Answer) -> tuple[Row, ...]:
     order: dict[str, None] = {}
     rows: list[tuple[str, Cue]] = []
     for index, cue in enumerate(cues):
-        if estimate is not None and is_set_aside(cue, estimate) and cue.name in by_hand:
-            dropped.setdefault(cue.name, []).append(cue)
-            order.setdefault(cue.name)
+        of = TENDER if cue.name in TENDER_CUES and cue.name not in by_hand else cue.name
+        if estimate is not None and is_set_aside(cue, estimate) and of in by_hand:
+            dropped.setdefault(of, []).append(cue)
+            order.setdefault(of)
             continue
         place = cue.name if cue.source == "person" else f"{index} {cue.name}"
         order.setdefault(place)
@@ -46,7 +48,11 @@ def cue_rows(answer: Answer) -> tuple[Row, ...]:
     return tuple(told)
 
 
-def set_aside_words(cue: Cue) -> str:
-    """That a photo's reading gave way to a person's word, and what it was."""
+def set_aside_words(cue: Cue, said: Cue) -> str:
+    """That a photo's reading gave way to a person's word, and what it was.
+
+    It is named where the word is not of the same part: a tender's axles under the tender.
+    """
+    named = "" if cue.name == said.name else f"{cue_words(cue.name)} "
     sure = f" ({percent(cue.confidence)})" if cue.confidence else ""
-    return f"set aside by hand: {reading(cue)}{sure} in the photo"
+    return f"set aside by hand: {named}{reading(cue)}{sure} in the photo"
