@@ -27,25 +27,35 @@ class Fixed:
         return self._outputs
 
 
-def _maps(engine: Box, tender: Box, *, score: float = 0.9, tender_score: float = 0.8) -> np.ndarray:
-    """Finder maps, in input pixels, that mark two boxes at their centres' cells."""
+def marked(*engines: tuple[Box, float], tender: Box | None = None, at: float = 0.8) -> np.ndarray:
+    """Finder maps, in input pixels, that mark boxes at their centres' cells with their scores."""
     maps = np.zeros((12, FINDER_SIZE[1] // 8, FINDER_SIZE[0] // 8), np.float32)
     x = (np.arange(maps.shape[2]) + 0.5) * 8
     y = (np.arange(maps.shape[1]) + 0.5) * 8
-    for index, (box, peak) in enumerate(((engine, score), (tender, tender_score))):
-        cx, cy = box.centre
-        near = np.exp(-(((x - cx) / 12) ** 2)[None, :] - (((y - cy) / 12) ** 2)[:, None])
-        maps[index] = peak * near / near.max()
-        sides = np.stack(
-            np.broadcast_arrays(
-                x[None, :] - box.left,
-                y[:, None] - box.top,
-                box.right - x[None, :],
-                box.bottom - y[:, None],
+    for index, boxes in enumerate((engines, () if tender is None else ((tender, at),))):
+        for box, peak in boxes:
+            cx, cy = box.centre
+            near = np.exp(-(((x - cx) / 12) ** 2)[None, :] - (((y - cy) / 12) ** 2)[:, None])
+            score = peak * near / near.max()
+            sides = np.stack(
+                np.broadcast_arrays(
+                    x[None, :] - box.left,
+                    y[:, None] - box.top,
+                    box.right - x[None, :],
+                    box.bottom - y[:, None],
+                )
             )
-        )
-        maps[2 + 4 * index : 6 + 4 * index] = np.maximum(sides, 0) / FINDER_SIZE[0]
+            # Where several boxes are marked each cell tells of the one it speaks for.
+            mine = score >= maps[index]
+            told = maps[2 + 4 * index : 6 + 4 * index]
+            told[:, mine] = np.maximum(sides, 0)[:, mine] / FINDER_SIZE[0]
+            maps[index] = np.maximum(maps[index], score)
     return maps
+
+
+def _maps(engine: Box, tender: Box, *, score: float = 0.9, tender_score: float = 0.8) -> np.ndarray:
+    """Finder maps that mark one engine and its tender."""
+    return marked((engine, score), tender=tender, at=tender_score)
 
 
 def _networks(maps: np.ndarray, *, engine: float = 0.95, heading: int = 1) -> Networks:

@@ -13,6 +13,7 @@ from vision.features.colour import COLOUR_NAMES, line_colour_shares, name_colour
 from vision.features.exposure import measure_exposure, measure_sharpness
 from vision.features.grain import grain, without_grain
 from vision.features.hue import by_hue, has_red
+from vision.features.paper import measure_paper
 from vision.features.running_board import measure_running_board
 from vision.features.side_rods import measure_side_rods
 
@@ -24,6 +25,7 @@ __all__ = [
     "line_colour_shares",
     "measure_boiler_top",
     "measure_exposure",
+    "measure_paper",
     "measure_running_board",
     "measure_sharpness",
     "measure_side_rods",

@@ -7,8 +7,10 @@ from typing import Any
 
 from vision.estimate.factors import ANOTHER_COLOUR
 from vision.estimate.reading import counts_possible
+from vision.estimate.strength import six_digits
 from vision.guide import Guide
 from vision.records import Answer, Cue, Estimate, NextLook, State
+from vision.report.another import another_words
 from vision.report.words import (
     CAUTIONS,
     LEAST_GAIN,
@@ -59,7 +61,7 @@ def shown(answer: Answer, guide: Guide, *, skip: Collection[str] = ()) -> dict[s
         "conflicts": [] if estimate is None else [conflict_words(c) for c in estimate.conflicts],
         "looks": [] if estimate is None else _looks(estimate, guide, skip),
         "skipped": [] if estimate is None else _skipped(estimate, guide, skip),
-        "notes": [note for photo in answer.photos for note in photo.notes],
+        "notes": [note for photo in answer.photos for note in photo.notes] + another_words(answer),
         "cautions": list(CAUTIONS) if suggests_touching(answer) else [],
     }
 
@@ -138,7 +140,7 @@ def _cell(guide: Guide, id: str, name: str) -> str:
 
 def _candidates(estimate: Estimate) -> list[dict[str, Any]]:
     return [
-        {"id": c.id, "words": candidate_words(c), "percent": percent(c.p), "p": round(c.p, 4)}
+        {"id": c.id, "words": candidate_words(c), "percent": percent(c.p), "p": six_digits(c.p)}
         for c in estimate.variations
     ]
 

@@ -12,7 +12,7 @@ from vision import __version__
 from vision.records import Box, Cue, Heading, NotFound, Sighting, State
 
 # Increased whenever what is kept of a photo changes its meaning.
-LOOK_FORMAT = "10"
+LOOK_FORMAT = "12"
 
 
 def eye_name(model: str) -> str:
@@ -106,6 +106,7 @@ def _sighting_to_plain(sighting: Sighting | NotFound) -> dict[str, Any]:
         "regions": {name: [list(p) for p in region] for name, region in sighting.regions.items()},
         "visible": dict(sighting.visible),
         "score": sighting.score,
+        "another": _box_to_plain(sighting.another),
     }
 
 
@@ -122,6 +123,7 @@ def _sighting_from_plain(plain: dict[str, Any]) -> Sighting | NotFound:
         regions=MappingProxyType(regions),
         visible=MappingProxyType(plain["visible"]),
         score=plain["score"],
+        another=_box_from_plain(plain["another"]),
     )
 
 

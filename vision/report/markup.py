@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from vision.records import Answer, Estimate, State
+from vision.report.another import another_words
 from vision.report.narrowing import shows_several
 from vision.report.picture import picture_html
 from vision.report.rows import cue_rows, set_aside_words
@@ -117,7 +118,7 @@ def article(answer: Answer) -> str:
     """
     years, sure = headline(answer)
     names = "<br>".join(escape(photo.name) for photo in answer.photos)
-    notes = [note for photo in answer.photos for note in photo.notes]
+    notes = [note for photo in answer.photos for note in photo.notes] + another_words(answer)
     parts = [
         f'<h1 class="years">{escape(years)}</h1>',
         f'<p class="sure">{escape(sure)}</p>',
@@ -151,7 +152,8 @@ def _cues(answer: Answer, estimate: Estimate) -> str:
         weight = BEARING_WORDS["neutral" if step is None else bearing(step, estimate)]
         weight = UNSEEN_WORDS if cue.state is State.UNSEEN and step is None else weight
         fits = fits_words(step, estimate) if step is not None else ""
-        told = [cue.because, best_view(cue, answer), fits, *map(set_aside_words, given_way)]
+        told = [cue.because, best_view(cue, answer), fits]
+        told += [set_aside_words(other, cue) for other in given_way]
         sure = "you say so" if cue.source == "person" else percent(cue.confidence)
         seen = reading(cue) if cue.state is State.UNSEEN else f"{reading(cue)} ({sure})"
         seen = seen.replace(" %", "\u00a0%")  # a narrow column would break it there

@@ -23,6 +23,7 @@ from vision.records import (
     Sighting,
     State,
 )
+from vision.report.another import LABEL as ANOTHER
 from vision.report.labels import leader_line, place_labels
 from vision.report.strip import add_strip, drawable, lettering
 from vision.report.words import cue_words, is_set_aside, percent, reading
@@ -35,6 +36,7 @@ LETTER_SHARE = 0.0145
 # Share of the region's width above which its part is not drawn apart; by eye on 15 photos.
 SPOT_SHARE = 0.5
 LINE_SHARE = 0.0022
+THIN = 0.5  # of a line, the one round another engine, of which nothing is read
 
 # Three of the eight colours of Okabe and Ito (2008), told apart by every kind of
 # colour vision, and a dash pattern (drawn, left out; in line widths) for each.
@@ -48,9 +50,9 @@ PAPER, INK, CASING = (255, 255, 255), (16, 20, 24), (16, 20, 24)
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A cue to draw: its outline and its label."""
+    """A cue to draw, or another engine where there is none: its outline and its label."""
 
-    cue: Cue
+    cue: Cue | None
     outline: tuple[Point, ...]
     text: str
 
@@ -58,6 +60,11 @@ class Mark:
     def box(self) -> Box:
         """The rectangle around the outline."""
         return Box.around(self.outline)
+
+    @property
+    def stroke(self) -> tuple[tuple[int, int, int], tuple[float, float] | None]:
+        """Colour and dash pattern, as in STROKES."""
+        return (PAPER, None) if self.cue is None else STROKES[self.cue.state]
 
 
 def draw_overlay(photo: Photo, answer: Answer, index: int) -> Pixels:
@@ -114,9 +121,11 @@ def mark_photo(
     left_over: list[Mark] = []
     if isinstance(sighting, Sighting):
         marks = _marks(sighting, cues, factor, answer)
+        if sighting.another is not None:
+            marks.append(Mark(None, sighting.another.scaled(factor).corners, ANOTHER))
         font = lettering(max(image.size) * letter_share)
         left_over = _draw_marks(image, sighting, marks, factor, font=font)
-    named = {mark.cue.name for mark in marks}
+    named = {mark.cue.name for mark in marks if mark.cue is not None}
     unplaced = [cue for cue in cues if cue.name not in named]
     return image, [_label(cue, answer) for cue in unplaced] + [mark.text for mark in left_over]
 
@@ -131,9 +140,11 @@ def overlay_words(photo: Photo, answer: Answer, index: int) -> str:
     if sighting.tender is not None:
         parts.append("tender")
     for mark in _marks(sighting, cues, 1.0, answer):
-        region = REGION_OF_CUE.get(mark.cue.name, "")
+        region = "" if mark.cue is None else REGION_OF_CUE.get(mark.cue.name, "")
         where = f"{region.replace('_', ' ')}, " if region in sighting.regions else ""
         parts.append(where + mark.text)
+    if sighting.another is not None:
+        parts.append(ANOTHER)
     return f"{photo.name}, marked: {'; '.join(parts)}"
 
 
@@ -162,21 +173,11 @@ def _marks(sighting: Sighting, cues: tuple[Cue, ...], factor: float, answer: Ans
         if region is not None:
             outline = tuple((x * factor, y * factor) for x, y in region)
         elif cue.where is not None:
-            box = cue.where.scaled(factor)
-            outline = _corners(box)
+            outline = cue.where.scaled(factor).corners
         else:
             continue
         marks.append(Mark(cue, outline, _label(cue, answer)))
     return marks
-
-
-def _corners(box: Box) -> tuple[Point, ...]:
-    return (
-        (box.left, box.top),
-        (box.right, box.top),
-        (box.right, box.bottom),
-        (box.left, box.bottom),
-    )
 
 
 def _spot(mark: Mark, factor: float) -> Box | None:
@@ -185,7 +186,12 @@ def _spot(mark: Mark, factor: float) -> Box | None:
     An upright box round a stripe that runs aslant holds half the engine and tells nothing.
     """
     cue = mark.cue
-    if cue.where is None or cue.state is not State.PRESENT or cue.name not in REGION_OF_CUE:
+    if (
+        cue is None
+        or cue.where is None
+        or cue.state is not State.PRESENT
+        or cue.name not in REGION_OF_CUE
+    ):
         return None
     spot = cue.where.scaled(factor)
     return spot if spot.width < SPOT_SHARE * mark.box.width else None
@@ -207,11 +213,12 @@ def _draw_marks(
         if box is not None:
             _brackets(draw, box.scaled(factor), line)
     for mark in marks:
-        colour, dashes = STROKES[mark.cue.state]
-        _stroke(draw, mark.outline, colour=colour, dashes=dashes, width=line)
+        colour, dashes = mark.stroke
+        thin = line if mark.cue is not None else THIN * line
+        _stroke(draw, mark.outline, colour=colour, dashes=dashes, width=thin)
         spot = _spot(mark, factor)
         if spot is not None:
-            _stroke(draw, _corners(spot), colour=colour, dashes=dashes, width=line)
+            _stroke(draw, spot.corners, colour=colour, dashes=dashes, width=line)
     pad = font.size * 0.35
     extents = [draw.textbbox((0, 0), mark.text, font=font) for mark in marks]
     places = place_labels(
@@ -226,9 +233,9 @@ def _draw_marks(
             _leader(draw, mark, place, line)
     for mark, place in zip(marks, places, strict=True):
         if place is not None:
-            colour, dashes = STROKES[mark.cue.state]
+            colour, dashes = mark.stroke
             draw.rectangle(place.as_tuple(), fill=INK)
-            _stroke(draw, _corners(place), colour=colour, dashes=dashes, width=line, cased=False)
+            _stroke(draw, place.corners, colour=colour, dashes=dashes, width=line, cased=False)
             draw.text((place.left + pad, place.top + pad), mark.text, font=font, fill=PAPER)
     return [mark for mark, place in zip(marks, places, strict=True) if place is None]
 
@@ -236,7 +243,7 @@ def _draw_marks(
 def _leader(draw: ImageDraw.ImageDraw, mark: Mark, place: Box, width: float) -> None:
     """Draw the shortest line from a label to what it names."""
     ends = leader_line(place, mark.outline)
-    colour, _ = STROKES[mark.cue.state]
+    colour, _ = mark.stroke
     draw.line(ends, fill=CASING, width=round(width * 2))
     draw.line(ends, fill=colour, width=max(1, round(width * 0.8)))
 

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from vision.records import Answer, Cue, Estimate, State, Step
+from vision.report.another import another_words
 from vision.report.rows import cue_rows, set_aside_words
 from vision.report.words import (
     CAUTIONS,
@@ -60,6 +61,8 @@ def terminal_text(
     estimate = answer.estimate
     if estimate is not None:
         lines += _wrapped(candidates_words(estimate), width)
+        for words in another_words(answer):
+            lines += _wrapped(words, width)
         lines += ["", "Why", *_why(answer, estimate, width)]
         if estimate.conflicts:
             lines += ["", "What does not fit together"]
@@ -129,7 +132,7 @@ def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
             told.add(step.cue)
             yield from _wrapped(fits_words(step, estimate), width, "      ", "      ")
         for other in given_way:
-            yield from _wrapped(set_aside_words(other), width, "      ", "      ")
+            yield from _wrapped(set_aside_words(other, cue), width, "      ", "      ")
     yield from _wrapped(_key(signs), width)
 
 

@@ -1,0 +1,50 @@
+"""Whether a picture of an engine is drawn on plain paper."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.features.crop import checked_crop
+from vision.records import Measurement
+
+# Levels that one tint of paper may differ by, and the darkest that paper is. By eye, on
+# engines of drawn pictures turned into lines, and on the same pictures as they were.
+_ONE_TINT, _PAPER_FROM = 25, 190
+_MOST_TINTED = 95.0  # percentile of the pixels by which the colours are judged
+
+
+def measure_paper(crop: NDArray[Any]) -> tuple[Measurement, ...]:
+    """How much of a crop is of one light tint, and how far its colours differ.
+
+    A photo shades a surface, however white it is; between the lines of a drawing lies paper.
+
+    Parameters
+    ----------
+    crop : ndarray, shape (H, W, 3), uint8, RGB
+
+    Returns
+    -------
+    tuple of Measurement
+        paper_share [1], of pixels of the commonest light tint; colour_spread [grey level],
+        how far the channels of most pixels differ from each other, apart from the paper's
+        own tint.
+
+    Raises
+    ------
+    ValueError
+        If the crop is not uint8 (H, W, 3).
+    """
+    pixels = checked_crop(crop)
+    levels = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY)
+    counts = np.bincount(levels.ravel(), minlength=256) / levels.size
+    tints = np.convolve(counts, np.ones(_ONE_TINT), mode="same")
+    tinted = pixels.astype(np.int16) - np.median(pixels.reshape(-1, 3), axis=0).astype(np.int16)
+    spread = float(np.percentile(np.ptp(tinted, axis=2), _MOST_TINTED))
+    return (
+        Measurement("paper_share", float(tints[_PAPER_FROM:].max()), "1"),
+        Measurement("colour_spread", spread, "grey level"),
+    )
