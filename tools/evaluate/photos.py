@@ -2,31 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tools.evaluate.readings import BOLD
+from tools.evaluate.answered import Answers, bold_row, year_rows
 from tools.evaluate.rows import Row, markdown, share
 from tools.looks import Judged, Look, judge
 from vision.records import BINARY_CUES, TelltaleError
 
 # Looks at one picture and returns what `tools.look` calls "seen".
 Looker = Callable[[Path], Mapping[str, Any]]
-
-
-@dataclass(frozen=True, slots=True)
-class Mistake:
-    """A cue stated wrongly with confidence; `file` is for the terminal alone."""
-
-    file: str
-    cue: str
-    truth: str
-    stated: str
-    confidence: float
+ALL = "all photographs"
 
 
 def look_at_photos(folder: Path, labels: Sequence[Mapping[str, Any]], looker: Looker) -> list[Look]:
@@ -62,8 +50,16 @@ def as_rendered(label: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def photo_rows(judged: Sequence[Judged]) -> list[Row]:
-    """Figures on photographs; several may show one engine, so that n flatters."""
+def photo_rows(judged: Sequence[Judged], answers: Mapping[str, Answers]) -> list[Row]:
+    """Figures on photographs; several may show one engine, so that n flatters.
+
+    Parameters
+    ----------
+    judged : sequence of Judged
+        Without a guide.
+    answers : mapping of file name to the answers with each guide
+        From `date_photos`.
+    """
     engines = [j for j in judged if j.look.has_engine]
     whole = [j for j in engines if j.look.label.get("whole")]
     empty = [j for j in judged if not j.look.has_engine]
@@ -87,29 +83,7 @@ def photo_rows(judged: Sequence[Judged]) -> list[Row]:
                 f"{cue}: stated, of those visible", [j.cues[cue].state != "unseen" for j in kept]
             ),
         ]
-    scored = sum(len(_scored(j)) for j in judged)
-    rows.append(
-        Row(
-            f"cues stated wrongly with confidence ≥ {BOLD}",
-            # No wrong state among none judged would be no merit.
-            float(len(mistakes(judged))) if scored else math.nan,
-            scored,
-            "bold_and_wrong",
-            style="count",
-        )
-    )
-    return rows
-
-
-def mistakes(judged: Sequence[Judged]) -> list[Mistake]:
-    """Every wrong state of confidence `BOLD` or more, wherever the engine was boxed."""
-    out = []
-    for j in judged:
-        for cue, truth in _scored(j).items():
-            said = j.cues[cue]
-            if said.state not in ("unseen", truth) and said.confidence >= BOLD:
-                out.append(Mistake(j.look.file, cue, truth, str(said.state), said.confidence))
-    return out
+    return [*rows, bold_row(judged, answers), *year_rows(judged, answers)]
 
 
 def _scored(judged: Judged) -> dict[str, str]:
@@ -138,7 +112,7 @@ def confusion(judged: Sequence[Judged]) -> str:
 def judge_photos(looks: Sequence[Look], fusion: Mapping[str, Any]) -> dict[str, list[Judged]]:
     """Judged photographs: all of them, then those of each subject."""
     judged = [judge(look, fusion) for look in looks]
-    groups = {"all photographs": judged}
+    groups = {ALL: judged}
     for subject in sorted({str(j.look.label["subject"]) for j in judged}):
         groups[subject] = [j for j in judged if j.look.label["subject"] == subject]
     return groups

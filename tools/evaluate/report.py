@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from tools.evaluate import drawings, groups, named, photos, pixels
+from tools.evaluate import answered, drawings, groups, named, photos, pixels
 from tools.evaluate.dated import date_all
 from tools.evaluate.engines import engine_rows
 from tools.evaluate.mixed import mixed_rows
 from tools.evaluate.numbers import number_rows
 from tools.evaluate.pairs import corruption_rows, pair_rows
+from tools.evaluate.passed import passed_rows
 from tools.evaluate.readings import cue_rows, readings, together
 from tools.evaluate.rows import Row, missed, table
 from tools.evaluate.summary import NOTE as SUMMARY_NOTE
 from tools.evaluate.summary import summary
 from tools.evaluate.targets import TARGETS, Target
 from tools.looks import Judged, Look, judge
+from vision.guide import builtin_names, load_guide
 from vision.records import BINARY_CUES, Cue
 
 INDEPENDENT = (
@@ -64,7 +67,8 @@ class Report:
 
 def split_rows(judged: Sequence[Judged], fusion: Mapping[str, Any]) -> list[Row]:
     """All rows of one split."""
-    return [*engine_rows(judged, fusion["locate"]), *cue_rows(judged), *pair_rows(judged)]
+    engines = engine_rows(judged, fusion["locate"])
+    return [*engines, *passed_rows(judged), *cue_rows(judged), *pair_rows(judged)]
 
 
 def report_looks(
@@ -183,17 +187,46 @@ def _draw(judged: Sequence[Judged], split: str, folder: Path) -> str:
 
 
 def report_photos(folder: Path, models: Path, fusion: Mapping[str, Any], report: Report) -> None:
-    """Tables of real photographs. Only here does a network run."""
+    """Tables of real photographs, their targets first. Only here does a network run."""
     from tools.look import look, read_labels
     from vision.network import load_networks
+    from vision.pipeline.item import NetworkEye
 
-    networks = load_networks(models)
-    looks = photos.look_at_photos(folder, read_labels(folder), lambda path: look(path, networks))
-    judged = photos.judge_photos(looks, fusion)
-    for name, mine in judged.items():
-        targets = "photos" if name == "all photographs" else ""
+    networks = replace(load_networks(models), fusion=fusion)
+    labels = read_labels(folder)
+    looks = photos.look_at_photos(folder, labels, lambda path: look(path, networks))
+    guides = [load_guide(name) for name in builtin_names()]
+    answers = answered.date_photos(folder, labels, NetworkEye(networks), guides)
+    tables_of_photos(photos.judge_photos(looks, fusion), answers, report)
+
+
+def tables_of_photos(
+    by_subject: Mapping[str, Sequence[Judged]],
+    answers: Mapping[str, answered.Answers],
+    report: Report,
+) -> None:
+    """The tables of photographs, all of them first, then by subject.
+
+    Parameters
+    ----------
+    by_subject : mapping of str to sequence of Judged
+        From `photos.judge_photos`.
+    answers : mapping of file name to the answers with each guide
+    report : Report
+    """
+    every = by_subject[photos.ALL]
+    rows = photos.photo_rows(every, answers)
+    targets = TARGETS["photos"]
+    held = [(row, targets[row.key]) for row in rows if row.key in targets]
+    text = summary({photos.ALL: held}, of="photographs")
+    report.text("photos", f"### Targets on real photographs\n\n{text}\n\n{answered.NOTE}")
+    for name, mine in by_subject.items():
+        limits = "photos" if name == photos.ALL else ""
         title = f"Real photographs, {name} (n = {len(mine)})"
-        report.add("photos", title, photos.photo_rows(mine), targets=targets)
+        report.add("photos", title, photos.photo_rows(mine, answers), targets=limits)
         report.text("photos", photos.confusion(mine))
-    for m in photos.mistakes(judged["all photographs"]):
-        print(f"{m.file}: {m.cue} is {m.truth}, stated {m.stated} at {m.confidence:.3f}")
+    for m in answered.mistakes(every, answers):
+        print(
+            f"{m.file}: {m.cue} is {m.truth}, stated {m.stated} at {m.confidence:.3f} "
+            f"with {', '.join(m.guides)}"
+        )

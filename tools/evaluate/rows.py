@@ -36,6 +36,8 @@ class Row:
         Stands in place of an interval.
     level : float
         Coverage that the interval claims.
+    which : str
+        What it comes from: those that were wrong, or the guides with which.
     """
 
     figure: str
@@ -46,6 +48,7 @@ class Row:
     style: str = "share"
     note: str = ""
     level: float = 0.95
+    which: str = ""
 
     def verdict(self, target: Target | None) -> str:
         """Say "met", "MISSED", "not measured", or "" without a target."""
@@ -58,14 +61,16 @@ class Row:
         return f"met, but n < {target.least_n}" if self.n < target.least_n else "met"
 
 
-def share(figure: str, hits: ArrayLike, key: str = "", *, level: float = 0.95) -> Row:
+def share(
+    figure: str, hits: ArrayLike, key: str = "", *, level: float = 0.95, which: str = ""
+) -> Row:
     """A proportion with its Wilson interval."""
     flags = np.asarray(hits, dtype=bool)
     n, count = len(flags), int(flags.sum())
     if not n:
-        return Row(figure, math.nan, 0, key, level=level)
+        return Row(figure, math.nan, 0, key, level=level, which=which)
     ends = wilson_interval(count, n, level=level)
-    return Row(figure, count / n, n, key, ends, level=level)
+    return Row(figure, count / n, n, key, ends, level=level, which=which)
 
 
 def mean(figure: str, values: ArrayLike) -> Row:
@@ -79,7 +84,7 @@ def mean(figure: str, values: ArrayLike) -> Row:
 
 
 def table(rows: Iterable[Row], targets: Mapping[str, Target]) -> str:
-    """Rows as a Markdown table, each beside its target.
+    """Rows as a Markdown table, each beside its target; a last column where a row says which.
 
     Raises
     ------
@@ -104,10 +109,12 @@ def table(rows: Iterable[Row], targets: Mapping[str, Target]) -> str:
                 row.verdict(target),
                 f"{row.n:,}",
                 ends,
+                row.which,
             )
         )
-    head = f"{100 * levels.pop():g} % interval"
-    return markdown(("figure", "value", "target", "", "n", head), lines)
+    head = ("figure", "value", "target", "", "n", f"{100 * levels.pop():g} % interval", "which")
+    shown_columns = len(head) if any(row.which for row in rows) else len(head) - 1
+    return markdown(head[:shown_columns], [line[:shown_columns] for line in lines])
 
 
 def missed(rows: Iterable[Row], targets: Mapping[str, Target]) -> list[Row]:

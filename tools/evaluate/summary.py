@@ -1,4 +1,7 @@
-"""All targets in one table: what was set out, and what came out of it on each set of renders."""
+"""All targets in one table: what was set out, and what came out of it on each set.
+
+Renders and photographs have a table each.
+"""
 
 from __future__ import annotations
 
@@ -31,6 +34,7 @@ WORDS: Mapping[str, str] = {
     "named_check_clear": "variation named right, with the first check, all three cues visible",
     "years": "true years in the 90 % set, every variation",
     "loss": "severity-3 corruption, loss of balanced accuracy",
+    "bold_and_wrong": "cues stated wrongly at confidence ≥ 0.9, with any built-in guide",
 }
 NOTE = (
     "Each line holds the worst figure of its kind (of all cues, variations, corruptions); the "
@@ -40,12 +44,14 @@ NOTE = (
 Judged = Sequence[tuple[Row, Target]]
 
 
-def summary(columns: Mapping[str, Judged]) -> str:
+def summary(columns: Mapping[str, Judged], *, of: str = "renders") -> str:
     """Set targets against figures.
 
     Parameters
     ----------
     columns : mapping of a set's name to its rows that have a target
+    of : str
+        What the sets are of.
     """
     rows = []
     for key, words in WORDS.items():
@@ -53,9 +59,9 @@ def summary(columns: Mapping[str, Judged]) -> str:
             mine = [(row, target) for row, target in judged if row.key == key]
             if mine:
                 row, target = max(mine, key=_badness)
-                which = row.figure if len(mine) > 1 else ""
+                which = row.which or (row.figure if len(mine) > 1 else "")
                 rows.append((words, name, *_cells(row, target), which))
-    head = ("what", "renders", "value", "target", "", "n", "interval", "which")
+    head = ("what", of, "value", "target", "", "n", "interval", "which")
     return markdown(head, rows)
 
 
