@@ -28,6 +28,7 @@ from vision.features.colour import COLOUR_NAMES, line_colour_shares, name_colour
 from vision.features.crop import cielab, cielab_coded, coded_length, grey, length_of, odd
 from vision.features.exposure import measure_exposure, measure_sharpness
 from vision.features.hue import by_hue, has_red
+from vision.features.paper import measure_paper
 from vision.features.paths import best_path
 from vision.features.protrusions import _straight, _thin_contrast
 from vision.features.running_board import _ridge_contrast, measure_running_board
@@ -40,6 +41,7 @@ MEASURES = (
     (measure_side_rods, draw.SIDE_RODS),
     (measure_running_board, draw.RUNNING_BOARD),
     (measure_sharpness, draw.BOILER_TOP),
+    (measure_paper, draw.BOILER_TOP),
     (measure_exposure, draw.BOILER_TOP),
 )
 CLEAN_AND_NOISY = pytest.mark.parametrize("sigma", [0.0, 4.0, 8.0])
