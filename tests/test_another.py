@@ -14,7 +14,7 @@ from answers import answer, photo_of, sighting
 from shapes import engine
 from test_locate import ENGINE, FINDER_SIZE, LIMITS, PHOTO, POSER_SIZE, TENDER, Fixed, marked
 from vision.guide import load_guide
-from vision.locate import locate
+from vision.locate import is_coupled, locate
 from vision.network import Networks, load_networks
 from vision.page.shown import shown
 from vision.photo import open_photo
@@ -197,6 +197,33 @@ def test_two_photos_side_by_side_show_two_engines(tmp_path: Path) -> None:
     drawn = sorted([found.locomotive, found.another], key=lambda box: box.left)
     for got, box in zip(drawn, (boxes[0], moved), strict=True):
         assert got.intersection_over_union(box) > 0.8
+
+
+def test_the_tender_of_another_engine_is_not_taken_for_its_own(tmp_path: Path) -> None:
+    """A tank engine beside an engine with a tender, in two photos laid side by side."""
+    left, right = (Image.open(DEMO / name) for name in ("wayfarer_w5.jpg", "brindle_m3.jpg"))
+    both = Image.new("RGB", (left.width + right.width, left.height))
+    both.paste(left, (0, 0))
+    both.paste(right, (left.width, 0))
+    both.save(tmp_path / "both.png")
+    found = locate(open_photo(tmp_path / "both.png"), load_networks())
+    assert isinstance(found, Sighting)
+    assert found.locomotive.left > left.width
+    assert found.tender is None
+
+
+@pytest.mark.parametrize(
+    ("tender", "own"),
+    [
+        (Box(210.0, 60.0, 300.0, 120.0), True),
+        (Box(190.0, 60.0, 300.0, 120.0), True),
+        (Box(240.0, 60.0, 330.0, 120.0), False),
+        (Box(0.0, 60.0, 75.0, 120.0), False),
+        (Box(110.0, 0.0, 190.0, 20.0), False),
+    ],
+)
+def test_a_tender_stands_close_to_its_engine(tender: Box, own: bool) -> None:
+    assert is_coupled(tender, Box(100.0, 40.0, 200.0, 120.0)) is own
 
 
 def test_one_engine_alone_or_mirrored_in_the_shelf_is_one(tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ from vision.guide import Guide, load_guide
 
 # The eye refuses narrower boxes; a look has to be refused by the very same limit.
 from vision.locate import _MIN_WIDTH_PX as MIN_WIDTH_PX
+from vision.locate import is_coupled
 from vision.pipeline.placing import LEVER, placed
 from vision.records import BINARY_CUES, REGION_OF_CUE, Box, Cue, NotFound
 
@@ -207,6 +208,12 @@ def engine_stated(seen: Mapping[str, Any], limits: Mapping[str, Any]) -> bool:
     return right - left >= MIN_WIDTH_PX and seen["score"] >= float(limits["engine"])
 
 
+def tender_stated(seen: Mapping[str, Any], limits: Mapping[str, Any]) -> bool:
+    """Whether `vision.locate` would report a tender of the engine, from what is stored."""
+    near = is_coupled(Box(*seen["tender"]), Box(*seen["locomotive"]))
+    return bool(seen["tender_score"] >= float(limits["tender"]) and near)
+
+
 def evidence_of(look: Look, cue: str) -> Evidence:
     """The stored evidence on one cue; empty where none could be gathered."""
     return Evidence(cue, REGION_OF_CUE[cue], look.seen.get("cues", {}).get(cue, {}), None)
@@ -215,7 +222,7 @@ def evidence_of(look: Look, cue: str) -> Evidence:
 def _tender_cues(look: Look, fusion: Mapping[str, Any]) -> dict[str, Cue]:
     """Counts of axles and lamps; none without a tender, or in looks that kept no counts."""
     counts = look.seen.get("counts")
-    if counts is None or look.seen["tender_score"] < float(fusion["locate"]["tender"]):
+    if counts is None or not tender_stated(look.seen, fusion["locate"]):
         return {}
     raw = TenderCounts(*(tuple(counts[key]) for key in ("axles", "lamps", "countable")))
     return {cue.name: cue for cue in weigh_counts(raw, Box(*look.seen["tender"]), fusion)}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from tools import metrics
 from tools.calibrate.limits import COUNTS, countable, tender_must_be_found
 from tools.evaluate.rows import Row, mean, share
-from tools.looks import FOUND_IOU, Judged
+from tools.looks import FOUND_IOU, Judged, tender_stated
 from tools.render.truth import BORDER_DEG
 from vision.records import State
 
@@ -39,7 +39,7 @@ def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:
         *_heading_rows(found),
         share("left and right mistaken for each other", [_turned_round(j) for j in sideways]),
         mean("mean corner error, in engine lengths", _corner_errors(found)),
-        *_tender_rows(judged, float(limits["tender"])),
+        *_tender_rows(judged, limits),
     ]
 
 
@@ -106,13 +106,15 @@ def _corner_errors(found: Sequence[Judged]) -> list[float]:
     return errors
 
 
-def _tender_rows(judged: Sequence[Judged], limit: float) -> list[Row]:
+def _tender_rows(judged: Sequence[Judged], limits: Mapping[str, Any]) -> list[Row]:
     stated = [j for j in judged if j.stated and j.look.has_engine]
     wanted = [j for j in stated if tender_must_be_found(j.look)]
     without = [j for j in stated if j.look.label.get("tender") is None]
 
-    hits = [_tender_stated(j, limit) and j.look.tender_overlap >= FOUND_IOU for j in wanted]
-    false = [_tender_stated(j, limit) for j in without]
+    hits = [
+        tender_stated(j.look.seen, limits) and j.look.tender_overlap >= FOUND_IOU for j in wanted
+    ]
+    false = [tender_stated(j.look.seen, limits) for j in without]
     rows = [
         share("tender found, IoU ≥ 0.5, of tenders ≥ 60 % in sight", hits),
         share("false tenders, of engines stated that show none", false),
@@ -135,7 +137,3 @@ def _likeliest(judged: Judged, head: str, labels: Sequence[int]) -> int | None:
     """The likeliest count, stated or not, as a cue's p is judged, stated or not."""
     counts = judged.look.seen.get("counts")
     return None if counts is None else labels[int(np.argmax(counts[head]))]
-
-
-def _tender_stated(judged: Judged, limit: float) -> bool:
-    return float(judged.look.seen["tender_score"]) >= limit
