@@ -14,7 +14,7 @@ from answers import answer, photo_of, sighting
 from shapes import engine
 from test_locate import ENGINE, FINDER_SIZE, LIMITS, PHOTO, POSER_SIZE, TENDER, Fixed, marked
 from vision.guide import load_guide
-from vision.locate import is_coupled, locate
+from vision.locate import is_coupled, locate, with_own_tender
 from vision.network import Networks, load_networks
 from vision.page.shown import shown
 from vision.photo import open_photo
@@ -217,13 +217,24 @@ def test_the_tender_of_another_engine_is_not_taken_for_its_own(tmp_path: Path) -
     [
         (Box(210.0, 60.0, 300.0, 120.0), True),
         (Box(190.0, 60.0, 300.0, 120.0), True),
-        (Box(240.0, 60.0, 330.0, 120.0), False),
-        (Box(0.0, 60.0, 75.0, 120.0), False),
-        (Box(110.0, 0.0, 190.0, 20.0), False),
+        (Box(240.0, 60.0, 330.0, 120.0), True),  # uncoupled
+        (Box(255.0, 60.0, 345.0, 120.0), False),
+        (Box(0.0, 60.0, 45.0, 120.0), False),
+        (Box(110.0, 175.0, 190.0, 215.0), False),
     ],
 )
 def test_a_tender_stands_close_to_its_engine(tender: Box, own: bool) -> None:
     assert is_coupled(tender, Box(100.0, 40.0, 200.0, 120.0)) is own
+
+
+@pytest.mark.parametrize(("gap", "own"), [(50.0, True), (10.0, False)])
+def test_a_tender_between_two_engines_is_that_of_the_nearer(gap: float, own: bool) -> None:
+    engine, tender = Box(100.0, 40.0, 200.0, 120.0), Box(230.0, 60.0, 300.0, 120.0)
+    left = tender.right + gap
+    another = Box(left, 40.0, left + 100.0, 120.0)
+    both = replace(sighting(), locomotive=engine, tender=tender, another=another)
+    assert with_own_tender(both).tender == (tender if own else None)
+    assert with_own_tender(replace(both, another=None)).tender == tender
 
 
 def test_one_engine_alone_or_mirrored_in_the_shelf_is_one(tmp_path: Path) -> None:

@@ -638,6 +638,18 @@ def test_a_named_tender_is_compared_with_each_count(said, counted, kinds, counte
     assert not any(look.name.startswith("tender") for look in open_looks)
 
 
+def test_one_count_contradicts_a_named_tender_once_however_many_made_it():
+    """The same sentence stood there for each photo, and again for what a person counted."""
+    guide = load_guide("wayfarer")
+    photos = [value("tender_axles", "6", p) for p in (0.99, 0.97)]
+    said = [saw(guide, "tender=K"), saw(guide, "tender_axles=6")]
+    for cues in (photos, [*photos, said[1]]):
+        (conflict,) = estimate(guide, [*cues, said[0]]).conflicts
+        assert conflict.cues == ("tender", "tender_axles")
+    both = estimate(guide, [photos[0], value("tender_axles", "2", 0.99), said[0]]).conflicts
+    assert sum(c.cues == ("tender", "tender_axles") for c in both) == 2
+
+
 def test_a_count_that_is_hardly_sure_contradicts_no_named_tender():
     guide = load_guide("wayfarer")
     halves = MappingProxyType({"4": 0.48, "6": 0.5})

@@ -71,6 +71,31 @@ def test_damage_anywhere_in_the_middle_is_never_raised_and_never_believed(
     assert lost > 0
 
 
+@pytest.mark.parametrize(
+    ("was", "becomes"),
+    [
+        # The error that tells of it quotes the name, which is no text.
+        (b"sqlite_autoindex_records_1", b"sqlite_autoindex_rec\xffrds_1"),
+        (b"PRIMARY KEY, record BLOB", b"PRIMARY KEY, recxrd BLOB"),
+        (b"eye TEXT, bytes INTEGER", b"eye TEXT, byt\xffs INTEGER"),
+    ],
+)
+def test_a_name_that_is_damaged_in_the_first_page_makes_the_file_anew(
+    tmp_path: Path, was: bytes, becomes: bytes
+) -> None:
+    """UnicodeDecodeError, or one line that asked a person to delete the file."""
+    base = kept(tmp_path)
+    whole = base.read_bytes()
+    assert whole[:PAGE].count(was) == 1
+    base.write_bytes(whole.replace(was, becomes))
+    store = Store(tmp_path)
+    assert store.get("key 1") is None
+    assert store.view(VIEWS[0].sha256, "eye") is None
+    store.put("key 1", RECORDS["key 1"], VIEWS, "eye")
+    assert store.get("key 1") == RECORDS["key 1"]
+    store.close()
+
+
 @pytest.mark.parametrize("damage", ["page", "head", "text", "no text"])
 def test_listings_with_a_record_file_damaged_in_its_middle_are_judged_anew(
     telltale: Any, shop: Path, damage: str

@@ -18,10 +18,11 @@ from vision.records import NotFound
 DEMO = Path(__file__).parent.parent / "demo_images"
 
 
-def paper(pixels: np.ndarray) -> tuple[float, float]:
-    share, spread = measure_paper(pixels)
-    assert (share.name, spread.name) == ("paper_share", "colour_spread")
-    return share.value, spread.value
+def paper(pixels: np.ndarray) -> tuple[float, float, float]:
+    measured = measure_paper(pixels)
+    assert [m.name for m in measured] == ["paper_share", "solid_share", "colour_spread"]
+    share, solid, spread = (m.value for m in measured)
+    return share, solid, spread
 
 
 def colours(grey: np.ndarray) -> np.ndarray:
@@ -32,7 +33,20 @@ def test_paper_is_counted_exactly() -> None:
     grey = np.full((40, 80), 230, np.uint8)
     grey[:10] = 20
     grey[10:20] = 205  # more than a tint darker than the paper
-    assert paper(colours(grey)) == (pytest.approx(0.5), 0.0)
+    share, _, spread = paper(colours(grey))
+    assert share == pytest.approx(0.5)
+    assert spread == 0.0
+
+
+@pytest.mark.parametrize(("wide", "solid"), [(2, 0.0), (4, 0.0), (60, 0.9)])
+def test_lines_are_not_solid_and_surfaces_are(wide: int, solid: float) -> None:
+    """Upright bars on white: 5 pixels of 240 is what a line may be thick."""
+    grey = np.full((120, 240), 250, np.uint8)
+    for left in range(10, 231 - wide, max(2 * wide, 12)):
+        grey[10:110, left : left + wide] = 40
+    share, found, _ = paper(colours(grey))
+    assert share > 0.4
+    assert found == pytest.approx(solid, abs=0.06)
 
 
 def test_dark_grounds_are_no_paper() -> None:
@@ -46,12 +60,13 @@ def test_photos_are_not_drawn_on_paper(name: str) -> None:
     assert paper(picture if picture.ndim == 3 else colours(picture))[0] < 0.4
 
 
-def test_a_silhouette_is_drawn_on_paper() -> None:
+def test_a_silhouette_is_solid_on_paper() -> None:
     """scikit-image's horse, of one bit a pixel: paper is what is not horse."""
     horse = np.asarray(data.horse())
     light = horse if horse.mean() > 0.5 else ~horse
-    share, spread = paper(colours(np.where(light, 255, 0).astype(np.uint8)))
+    share, solid, spread = paper(colours(np.where(light, 255, 0).astype(np.uint8)))
     assert share == pytest.approx(light.mean())
+    assert solid > 0.6
     assert spread == 0.0
 
 

@@ -125,6 +125,29 @@ def test_the_command_keeps_a_persons_rows_and_column(tmp_path: Path, telltale: T
     assert any(row.startswith("brindle 1,") for row in after[len(ours) + 3 :])
 
 
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+@pytest.mark.parametrize("option", ["--wants", "--work"])
+def test_a_renewed_list_keeps_the_mark_by_which_spreadsheets_read_it(
+    tmp_path: Path, telltale: Telltale, option: str, mark: str
+) -> None:
+    """The byte-order mark went, and with it every letter beyond ASCII that was written in."""
+    folder = tmp_path / "shelf"
+    fill(folder, 1)
+    tag(folder)
+    mine = {
+        "--wants": line(*WANTS, "note") + line(NAME, "W5", "", "lacking", "für Anna"),
+        "--work": line("engine", "part", "finding", "state") + line("x", "y", "", "für Anna"),
+    }
+    path = tmp_path / "list.csv"
+    path.write_text(mark + mine[option], "utf-8", newline="")
+    before = path.read_bytes()
+    assert telltale("shelf", folder, option, path)[0] == 0
+    after = path.read_text("utf-8")
+    assert after.encode() != before
+    assert after.startswith("\ufeff") == bool(mark)
+    assert "für Anna" in after
+
+
 def test_listings_look_for_no_row_that_is_a_note_or_no_longer_wanted(tmp_path: Path) -> None:
     mine = line("", "", "", "ask the club") + line(NAME, "W4", "", "no longer wanted")
     path = tmp_path / "wants.csv"

@@ -25,7 +25,8 @@ def training(options: argparse.Namespace, until: float, *, early: bool = False) 
     """
     log = options.out / "log"
     near = {name: options.out / "close" / FOLDERS.get(name, name) for name in options.only}
-    near = {name: folder for name, folder in near.items() if filled(folder)}
+    # What nothing is drawn of yet will be, where the training does not wait for all of it.
+    near = {k: v for k, v in near.items() if filled(v) or (early and v.name in SIZES)}
     once = [(name, "weights") for name in LOADS if name in options.only]
     again = [(name, AGAIN) for name in options.twice]
     wanted = sorted([*once, *again], key=lambda one: -LOADS[one[0]])

@@ -27,11 +27,7 @@ class Keeper:
         torch.backends.cuda.matmul.allow_tf32 = True
         torch.backends.cudnn.allow_tf32 = True
         torch.backends.cudnn.benchmark = True
-        settings = Settings()
-        for ingredient in self.without:
-            value = getattr(settings, ingredient)
-            setattr(settings, ingredient, False if isinstance(value, bool) else 0.0)
-
+        settings = Settings().without(*self.without)
         start = self.start / f"{name}.pt" if self.start is not None else None
         before = json.loads(start.with_suffix(".json").read_text("utf-8")) if start else None
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from codecs import BOM_UTF8
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -117,7 +118,10 @@ class _List:
         """Write the list anew, unless nothing in it has changed, or it has since it was read."""
         if text != self.text:
             # What a person has saved since it was read is not in what is written.
-            write_whole(self._path, text.encode(), own=self._is_as_it_was)
+            # Spreadsheets tell by its mark that a file is UTF-8, and spoil letters without it.
+            marked = self._before.startswith(BOM_UTF8)
+            data = text.encode("utf-8-sig" if marked else "utf-8")
+            write_whole(self._path, data, own=self._is_as_it_was)
 
     def _is_as_it_was(self, path: Path) -> bool:
         return path.read_bytes() == self._before

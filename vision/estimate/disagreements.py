@@ -49,13 +49,19 @@ def disagreements(guide: Guide, evidence: Sequence[Evidence]) -> list[Conflict]:
                         "look again, or they are of two engines"
                     )
                     found.append(Conflict("readings", (first.name,), text))
-        found += [
-            conflict
-            for said in (cue for cue in every if cue.name == TENDER)
-            for counted in (cue for cue in every if cue.name in TENDER_CUES[1:])
-            if (conflict := _said_and_counted(guide, said, counted)) is not None
-        ]
+        found += _counted_otherwise(guide, every)
     return found
+
+
+def _counted_otherwise(guide: Guide, cues: Sequence[Cue]) -> list[Conflict]:
+    """What is counted of a tender against what is said of it, each count told once."""
+    told: dict[tuple[str | None, str, str | None], Conflict] = {}
+    for said in (cue for cue in cues if cue.name == TENDER):
+        for counted in (cue for cue in cues if cue.name in TENDER_CUES and cue.name != TENDER):
+            conflict = _said_and_counted(guide, said, counted)
+            if conflict is not None:
+                told.setdefault((said.value, counted.name, counted.value), conflict)
+    return list(told.values())
 
 
 def _said_and_counted(guide: Guide, said: Cue, counted: Cue) -> Conflict | None:

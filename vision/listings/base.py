@@ -40,6 +40,9 @@ def open_base(path: Path, is_usable: Callable[[sqlite3.Connection], bool]) -> sq
             if _is_about_the_disk(error):
                 base.close()
                 raise OutputError(f"{path}: cannot be written ({error}); see --state") from None
+        except UnicodeDecodeError:
+            # Raised in place of the database's error, which quotes a damaged name.
+            pass
         base.close()
         try:
             path.unlink()

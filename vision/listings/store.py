@@ -25,6 +25,8 @@ CREATE TABLE IF NOT EXISTS records (key TEXT PRIMARY KEY, record BLOB, sum BLOB)
 CREATE TABLE IF NOT EXISTS views (sha256 TEXT, eye TEXT, bytes INTEGER, look BLOB,
   drawn INTEGER, sum BLOB, PRIMARY KEY (sha256, eye));
 """
+_RECORD = "SELECT record, sum FROM records WHERE key = ?"
+_VIEW = "SELECT bytes, look, drawn, sum FROM views WHERE sha256 = ? AND eye = ?"
 
 
 class Store:
@@ -76,8 +78,7 @@ class Store:
         OutputError
             The file cannot be read.
         """
-        query = "SELECT record, sum FROM records WHERE key = ?"
-        for text, kept in self._rows(query, (key,)):
+        for text, kept in self._rows(_RECORD, (key,)):
             if kept == _sum(key, text):
                 return dict(json.loads(text))
         return None
@@ -90,8 +91,7 @@ class Store:
         OutputError
             The file cannot be read.
         """
-        query = "SELECT bytes, look, drawn, sum FROM views WHERE sha256 = ? AND eye = ?"
-        for size, look, drawn, kept in self._rows(query, (sha256, eye)):
+        for size, look, drawn, kept in self._rows(_VIEW, (sha256, eye)):
             if kept == _sum(sha256, eye, size, look, drawn):
                 return View(sha256, size, look.decode(), bool(drawn))
         return None
@@ -169,6 +169,8 @@ def _is_of_this_form(base: sqlite3.Connection) -> bool:
     if form not in (0, FORMAT):
         return False
     base.executescript(_TABLES)
+    for query in (_RECORD, _VIEW):  # a column's name may be damaged
+        base.execute(query, ("",) * query.count("?"))
     base.execute(f"PRAGMA user_version = {FORMAT}")
     base.execute("PRAGMA journal_mode = WAL")
     return True

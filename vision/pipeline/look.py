@@ -12,7 +12,7 @@ from vision import __version__
 from vision.records import Box, Cue, Heading, NotFound, Sighting, State
 
 # Increased whenever what is kept of a photo changes its meaning.
-LOOK_FORMAT = "12"
+LOOK_FORMAT = "13"
 
 
 def eye_name(model: str) -> str:
