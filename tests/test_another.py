@@ -181,19 +181,25 @@ def test_what_was_seen_of_it_is_kept() -> None:
         assert look_from_text(look_to_text(look)) == look
 
 
-def test_two_photos_side_by_side_show_two_engines(tmp_path: Path) -> None:
-    truth = {e["file"]: e["truth"] for e in json.loads((DEMO / "manifest.json").read_text())}
-    names = ("brindle_m2.jpg", "brindle_m3.jpg")
-    left, right = (Image.open(DEMO / name) for name in names)
+def side_by_side(one: str, other: str, path: Path) -> tuple[Sighting, int]:
+    """What is seen of two demo photos in one picture, and how wide the left one is."""
+    left, right = (Image.open(DEMO / name) for name in (one, other))
     both = Image.new("RGB", (left.width + right.width, left.height))
     both.paste(left, (0, 0))
     both.paste(right, (left.width, 0))
-    both.save(tmp_path / "both.png")
-    found = locate(open_photo(tmp_path / "both.png"), load_networks())
+    both.save(path)
+    found = locate(open_photo(path), load_networks())
     assert isinstance(found, Sighting)
+    return found, left.width
+
+
+def test_two_photos_side_by_side_show_two_engines(tmp_path: Path) -> None:
+    truth = {e["file"]: e["truth"] for e in json.loads((DEMO / "manifest.json").read_text())}
+    names = ("brindle_m2.jpg", "brindle_m3.jpg")
+    found, across = side_by_side(*names, tmp_path / "both.png")
     assert found.another is not None
     boxes = [Box(*truth[name]["locomotive"]) for name in names]
-    moved = Box(*(e + left.width * (i % 2 == 0) for i, e in enumerate(boxes[1].as_tuple())))
+    moved = Box(*(e + across * (i % 2 == 0) for i, e in enumerate(boxes[1].as_tuple())))
     drawn = sorted([found.locomotive, found.another], key=lambda box: box.left)
     for got, box in zip(drawn, (boxes[0], moved), strict=True):
         assert got.intersection_over_union(box) > 0.8
@@ -201,14 +207,8 @@ def test_two_photos_side_by_side_show_two_engines(tmp_path: Path) -> None:
 
 def test_the_tender_of_another_engine_is_not_taken_for_its_own(tmp_path: Path) -> None:
     """A tank engine beside an engine with a tender, in two photos laid side by side."""
-    left, right = (Image.open(DEMO / name) for name in ("wayfarer_w5.jpg", "brindle_m3.jpg"))
-    both = Image.new("RGB", (left.width + right.width, left.height))
-    both.paste(left, (0, 0))
-    both.paste(right, (left.width, 0))
-    both.save(tmp_path / "both.png")
-    found = locate(open_photo(tmp_path / "both.png"), load_networks())
-    assert isinstance(found, Sighting)
-    assert found.locomotive.left > left.width
+    found, across = side_by_side("wayfarer_w5.jpg", "brindle_m3.jpg", tmp_path / "both.png")
+    assert found.locomotive.left > across
     assert found.tender is None
 
 
