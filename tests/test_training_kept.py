@@ -6,6 +6,7 @@ Skipped where the training's library is not installed: using telltale needs none
 from __future__ import annotations
 
 import json
+import shutil
 import time
 from pathlib import Path
 
@@ -23,6 +24,7 @@ from tools.train.loading import _columns, empty  # noqa: E402
 from tools.train.loop import Task, _optimiser, _stepped  # noqa: E402
 from tools.train.pictures import Pictures  # noqa: E402
 from tools.train.settings import Settings  # noqa: E402
+from vision.network import models_folder  # noqa: E402
 
 
 def _net() -> torch.nn.Module:
@@ -204,3 +206,18 @@ def test_the_cards_table_says_what_is_lost_without_each(tmp_path: Path) -> None:
     assert np.all([row[6] == "9" for row in cells])
     with pytest.raises(ValueError, match="side_rods"):
         read_ablations(paths[:1])
+
+
+def test_a_network_that_stays_joins_a_version_and_says_what_it_said(tmp_path: Path) -> None:
+    """Read back by the onnx library, which wrote none of it."""
+    onnx = pytest.importorskip("onnx", reason="the training's library is not among the tests' own")
+    from tools.export import renamed
+
+    before = models_folder() / "running_board.onnx"
+    after = tmp_path / before.name
+    shutil.copy(before, after)
+    renamed(after, version="2031.1")
+    old, new = (onnx.load(path) for path in (before, after))
+    facts = [{fact.key: fact.value for fact in model.metadata_props} for model in (old, new)]
+    assert facts[1] == facts[0] | {"version": "2031.1"}
+    assert new.graph.SerializeToString() == old.graph.SerializeToString()
