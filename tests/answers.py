@@ -63,6 +63,13 @@ CUES = (
         values=MappingProxyType({"4": 0.88, "6": 0.12}),
     ),
     Cue("tender_lamps", State.UNSEEN, because="the rear is out of the picture"),
+    Cue(
+        "tender_lettering",
+        State.PRESENT,
+        confidence=0.95,
+        where=Box(226.0, 86.0, 268.0, 98.0),
+        because="8 characters made out in a line on the tender's side",
+    ),
     Cue("cab_number", State.UNSEEN, because="too few pixels"),
 )
 

@@ -6,7 +6,7 @@ from types import MappingProxyType
 from hypothesis import strategies as st
 
 from vision.guide import Guide, HandsOnCheck, PartRates, Rates, Tender, Variation
-from vision.records import Cue, State
+from vision.records import LETTERING, Cue, State
 
 # As many random examples as are quick; 1,000 where the environment asks for them.
 EXAMPLES = int(os.environ.get("TELLTALE_EXAMPLES", "40"))
@@ -62,10 +62,15 @@ def guides(draw):
     """Guides of 1 to 5 variations, 0 to 3 tenders, 0 to 2 checks and any rates."""
     checks = ("magnets", "smoke")[: draw(st.integers(0, 2))]
     tenders = tuple(
-        Tender(id, draw(st.integers(2, 7)), draw(st.integers(0, 5)))
+        Tender(
+            id,
+            draw(st.integers(2, 7)),
+            draw(st.integers(0, 5)),
+            lettering=draw(st.sampled_from((None, True, False))),
+        )
         for id in "KLM"[: draw(st.integers(0, 3))]
     )
-    parts = ("switch_lever", "side_linkage", "edge_stripe", "tender_lamps", *checks)
+    parts = ("switch_lever", "side_linkage", "edge_stripe", "tender_lamps", LETTERING, *checks)
     rates = Rates(
         other=draw(st.floats(0.001, 0.4)),
         reproduction=draw(shares) / 4,
@@ -112,4 +117,6 @@ def evidence(draw, guide):
     if draw(st.booleans()):
         counts = {"0": draw(certainties) / 3, "1": draw(certainties) / 3, "2": 0.2}
         cues.append(Cue("tender_lamps", P, confidence=0.5, values=MappingProxyType(counts)))
+    if draw(st.booleans()):
+        cues.append(cue(LETTERING, draw(certainties)))
     return draw(st.permutations(cues))

@@ -18,7 +18,7 @@ from vision.estimate.reading import (
     PERSON_RELIABILITY,
     PHOTO_LIMIT,
 )
-from vision.records import State
+from vision.records import LETTERING, State
 
 
 def network_posterior(guide, cues):
@@ -134,6 +134,14 @@ def _add_tender(guide, cue, rows, add, observe, net):
         ids = [*(t.id for t in guide.tenders), "other"]
         sound = [PERSON_RELIABILITY * (id == cue.value) + rest for id in ids]
         observe("tender said", "tender", [(1 - BLUNDER) * s + BLUNDER / k for s in sound])
+        return
+    if cue.name == LETTERING:
+        rates = guide.rates.of(LETTERING)
+        shares = {True: 1 - rates.lost, False: rates.added, None: 0.5}
+        there = [*(shares[t.lettering] for t in guide.tenders), 0.5]
+        add(LETTERING, "tender", [[s, 1 - s] for s in there])
+        p = min(max(cue.p_present, PHOTO_LIMIT), 1 - PHOTO_LIMIT)
+        observe("lettering read", LETTERING, [p, 1 - p])
         return
     axles = cue.name == "tender_axles"
     said = dict(cue.values) or {cue.value: cue.confidence}

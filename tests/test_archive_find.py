@@ -42,6 +42,7 @@ W6 = Record(
         "switch_lever": ("absent", None, 0.9),
         "cab_number": ("present", "322", 0.8),
         "tender_axles": ("unseen", None, 0.0),
+        "tender_lettering": ("present", None, 0.95),
     },
 )
 NONE = Record("box.jpg", "box", "cd" * 32, False, False, "", (), None, "", None, False, {})
@@ -65,6 +66,7 @@ NONE = Record("box.jpg", "box", "cd" * 32, False, False, "", (), None, "", None,
         ("number 322", True, False),
         ("NUMBER 316", False, False),
         ("axles unseen", True, True),
+        ("lettering present and tender lettering present", True, False),
         ("variation w6 AND sure 90%", True, False),
         ("sure 94", False, False),
         ("in shelf", True, False),

@@ -274,10 +274,12 @@ def test_tags_of_an_answer() -> None:
         "telltale/switch lever/absent",
         "telltale/side linkage/present",
         "telltale/tender axles/4",
+        "telltale/tender lettering/present",
     )
-    assert tags.description.startswith("side linkage, tender axles 4, 1934–1936: ")
+    assert tags.description.startswith("side linkage, tender axles 4, tender lettering, 1934")
     ids = [region.id.partition(":")[2] for region in tags.regions]
-    assert ids == ["locomotive", "tender", "switch_lever", "side_linkage", "tender_axles"]
+    parts = ["switch_lever", "side_linkage", "tender_axles", "tender_lettering"]
+    assert ids == ["locomotive", "tender", *parts]
     assert tags.regions[0].left == pytest.approx(40 / 320, abs=1e-6)
     assert tags.regions[0].height == pytest.approx(94 / 180, abs=1e-6)
 

@@ -30,7 +30,7 @@ from vision.estimate.look import information
 from vision.estimate.numbers import ALPHABET, reading_likelihood
 from vision.estimate.reading import PERSON_RELIABILITY, lamps_shown
 from vision.guide import PartRates, Rates, Tender, builtin_names, load_guide, year_bounds, years_of
-from vision.records import Cue, EvidenceError, State
+from vision.records import LETTERING, Cue, EvidenceError, State
 
 CASES = Path(__file__).parent / "cases"
 SURE = Rates(0.001, 0.0, 0.0, 0.0, 0.0)
@@ -549,6 +549,8 @@ def test_saw():
         ("edge_stripe=violet", "cannot be"),
         ("cab_number=3-2", "figures or letters"),
         ("tender_lamps=two", "count"),
+        ("tender_lettering=presnt", "present"),
+        ("tender_lettering=8", "cannot be"),
         ("tender=Q", "no tender"),
     ],
 )
@@ -648,6 +650,94 @@ def test_one_count_contradicts_a_named_tender_once_however_many_made_it():
         assert conflict.cues == ("tender", "tender_axles")
     both = estimate(guide, [photos[0], value("tender_axles", "2", 0.99), said[0]]).conflicts
     assert sum(c.cues == ("tender", "tender_axles") for c in both) == 2
+
+
+def two_tenders(first, second, *, rates=None):
+    """V1 with tender K and V2 with L, which differ in what the guide says of lettering."""
+    tenders = (Tender("K", 4, 0, lettering=first), Tender("L", 4, 0, lettering=second))
+    rows = (variation("V1", [1931], tenders=("K",)), variation("V2", [1932], tenders=("L",)))
+    return small_guide(rows, tenders=tenders, rates=rates)
+
+
+LETTERED = Cue(LETTERING, P, confidence=0.95, because="8 characters")
+
+
+@pytest.mark.parametrize("state", ["present", "absent"])
+def test_lettering_of_which_no_tender_says_anything_is_exactly_neutral(state):
+    guide = two_tenders(None, None)
+    others = [value("tender_axles", "4", 0.9), cue("switch_lever", 0.8)]
+    for lettering in (LETTERED, saw(guide, f"{LETTERING}={state}")):
+        answer = estimate(guide, [*others, lettering])
+        assert replay(guide, answer.steps) == posterior(guide, others)
+        (step,) = (s for s in answer.steps if s.cue == LETTERING)
+        assert step.kind == "unused" and set(step.likelihoods.values()) == {1.0}
+        assert step.text.endswith(
+            "the guide says of no tender whether it is lettered, so it tells nothing"
+        )
+        assert answer.conflicts == estimate(guide, others).conflicts
+        assert LETTERING not in {look.name for look in answer.look_next}
+
+
+def test_lettering_weighs_as_the_guides_rates_say():
+    """By hand, over the states of the tender: its own or any of the pool."""
+    rates = Rates(parts={LETTERING: PartRates(lost=0.1, added=0.03)})
+    guide = two_tenders(True, False, rates=rates)
+    p = by_variation(posterior(guide, [LETTERED]))
+    weights = {"K": 0.9 * 0.95 + 0.1 * 0.05, "L": 0.03 * 0.95 + 0.97 * 0.05, "other": 0.5}
+    (factor,) = (f for f in factors_of(guide) if f.name == "tender")
+    by_hand = {
+        id: sum(a * weights[s] for a, s in zip(row, factor.states, strict=True))
+        for id, row in factor.table.items()
+    }
+    assert p["V1"] / p["V2"] == pytest.approx(by_hand["V1"] / by_hand["V2"])
+    assert 1.0 < p["V1"] / p["V2"] < TENDER_MAX_RATIO
+    before = by_variation(prior(guide))
+    assert p["V1"] / p["other"] == pytest.approx(
+        before["V1"] * by_hand["V1"] / (before["other"] * by_hand["other"])
+    )
+
+
+def test_lettering_that_was_looked_for_in_vain_changes_nothing():
+    guide = two_tenders(True, False)
+    vain = replace(unseen(LETTERING), in_sight=True)
+    assert posterior(guide, [vain]) == posterior(guide, [])
+    absent = by_variation(posterior(guide, [saw(guide, f"{LETTERING}=absent")]))
+    assert absent["V2"] > absent["V1"]
+
+
+def test_a_person_corrects_lettering_and_a_named_tender_is_compared_with_it():
+    guide = two_tenders(True, False)
+    said = saw(guide, f"{LETTERING}=absent")
+    answer = estimate(guide, [LETTERED, said])
+    assert replay(guide, answer.steps) == posterior(guide, [said])
+    assert [s.cue for s in answer.steps if s.kind == "superseded"] == [LETTERING]
+    put_aside = estimate(guide, [LETTERED, saw(guide, f"{LETTERING}=unseen")])
+    assert replay(guide, put_aside.steps) == posterior(guide, [])
+    for id, cues in (("K", []), ("L", [("tender", LETTERING)])):
+        named = estimate(guide, [LETTERED, saw(guide, f"tender={id}")])
+        assert [c.cues for c in named.conflicts if c.kind == "readings"] == cues
+        assert replay(guide, named.steps) == posterior(guide, [saw(guide, f"tender={id}")])
+
+
+def test_a_look_at_the_lettering_is_suggested_where_it_would_tell():
+    guide = two_tenders(True, False)
+    looks = {look.name: look.gain_bits for look in estimate(guide, []).look_next}
+    assert looks[LETTERING] > 0.01 > looks["tender_axles"]
+    seen = estimate(guide, [LETTERED]).look_next
+    assert LETTERING not in {look.name for look in seen}
+
+
+def test_tenders_that_a_suffix_parts_share_all_but_lettering():
+    """Common practice, no source: counts leave K and K-2 even, lettering does not."""
+    tenders = (Tender("K", 4, 1, lettering=False), Tender("K-2", 4, 1, lettering=True))
+    rows = (variation("V1", [1931], tenders=("K",)), variation("V2", [1932], tenders=("K-2",)))
+    guide = small_guide(rows, tenders=tenders)
+    counted = [value("tender_axles", "4", 0.99), value("tender_lamps", "1", 0.9)]
+    even = by_variation(posterior(guide, counted))
+    assert even["V1"] == pytest.approx(even["V2"])
+    lettered = by_variation(posterior(guide, [*counted, LETTERED]))
+    assert lettered["V2"] > 1.5 * lettered["V1"]
+    assert saw(guide, "tender=K-2").value == "K-2" and saw(guide, "tender=K-3").value == "K"
 
 
 def test_a_count_that_is_hardly_sure_contradicts_no_named_tender():

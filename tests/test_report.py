@@ -17,7 +17,10 @@ from hypothesis import strategies as st
 import vision.report.words
 from answers import CUES, answer, estimate, no_engine, photo_of, sighting
 from shapes import engine
+from vision.estimate import estimate as dated
 from vision.estimate.strength import six_digits
+from vision.guide import load_guide
+from vision.page.shown import shown
 from vision.records import Answer, Candidate, Conflict, Cue, Estimate, NotFound, State, Step
 from vision.report import answer_html, answer_json, terminal_text
 from vision.report.narrowing import tells_nothing, tells_nothing_plain
@@ -194,11 +197,11 @@ def test_the_years_come_first_in_the_text() -> None:
 
 def test_every_cue_is_told_and_unseen_is_never_called_absent() -> None:
     text = terminal_text(answer())
-    assert "  . switch lever  absent (97 %)" in text
-    assert "  + side linkage  present (91 %)" in text
+    assert "  . switch lever      absent (97 %)" in text
+    assert "  + side linkage      present (91 %)" in text
     assert "fits every variation: weak support for W3" in text
-    assert "  ? edge stripe   not visible\n      glare along the running board" in text
-    assert "  . tender axles  4 (88 %)" in text
+    assert "  ? edge stripe       not visible\n      glare along the running board" in text
+    assert "  . tender axles      4 (88 %)" in text
 
 
 @pytest.mark.parametrize(
@@ -253,8 +256,30 @@ def test_a_cue_that_a_person_corrected_is_shown_as_set_aside() -> None:
     told = replace(one, cues=(*CUES, said), estimate=replace(one.estimate, steps=steps))
     text = terminal_text(told)
     assert text.count("side linkage") == 1
-    assert "  - side linkage  absent (as you say)" in text
+    assert "  - side linkage      absent (as you say)" in text
     assert "      set aside by hand: present (91 %) in the photo" in text
+
+
+def test_lettering_says_what_the_guide_makes_of_it_on_every_surface() -> None:
+    """The built-in guide says of no tender whether it is lettered."""
+    guide = load_guide("wayfarer")
+    told = replace(answer(), estimate=dated(guide, CUES))
+    why = "the guide says of no tender whether it is lettered, so it tells nothing"
+    lines = terminal_text(told, width=120).splitlines()
+    at = lines.index("  . tender lettering  present (95 %)")
+    assert [line.strip() for line in lines[at + 1 : at + 3]] == [
+        "8 characters made out in a line on the tender's side",
+        why,
+    ]
+    assert f"{why}<" in answer_html(told)
+    (row,) = (row for row in shown(told, guide)["cues"] if row["name"] == "tender_lettering")
+    assert row["told"][-1] == why and row["speaks"] == "neutral"
+    assert [c["saw"].partition("=")[2] for c in row["choices"]] == ["present", "absent", "unseen"]
+    (cue,) = (cue for cue in answer_json(told)["cues"] if cue["name"] == "tender_lettering")
+    assert (cue["state"], cue["confidence"]) == ("present", 0.95) and "value" not in cue
+    tenders = tuple(replace(tender, lettering=True) for tender in guide.tenders)
+    weighed = replace(told, estimate=dated(replace(guide, tenders=tenders), CUES))
+    assert "the guide says of no tender" not in terminal_text(weighed, width=120)
 
 
 def test_cautions_come_once_and_only_with_a_check_by_hand() -> None:

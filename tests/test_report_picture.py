@@ -74,6 +74,7 @@ def test_its_words_list_every_region_and_how_it_was_read() -> None:
         "side rods, side linkage: present (91 %)",
         "running board, edge stripe: not visible",
         "tender axles: 4 (88 %)",
+        "tender lettering: present (95 %)",
     ]
     assert "<script" not in answer_html(told)
     # What has no place in the picture stands under it.

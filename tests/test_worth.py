@@ -38,7 +38,7 @@ from vision.estimate.survivors import draw_survivors
 from vision.estimate.worth import Tally, _members
 from vision.guide import Guide, PartRates, Rates, Tender, builtin_names, load_guide, write_years
 from vision.network import models_folder
-from vision.records import BINARY_CUES, VALUED_CUES
+from vision.records import BINARY_CUES, LETTERING, PHOTO_CUES
 from vision.report import sight_text, worth_text
 from vision.report.guide_worth import ALL, ceiling_text
 
@@ -200,9 +200,36 @@ def test_visible_shares_are_those_of_the_fit() -> None:
     assert visible_shares({}) == {}
 
 
+def test_lettering_survives_and_is_seen_as_the_guide_and_the_eye_say() -> None:
+    """Shares by hand: of tenders made with it and without; an eye that is not perfect never
+    says that there is none."""
+    made = (Tender("K", 4, 0, lettering=True), Tender("L", 4, 0, lettering=False))
+    rows = [variation("V1", [1931], tenders=("K",)), variation("V2", [1932], tenders=("L",))]
+    rates = Rates(0.0, 0.0, 0.0, parts={LETTERING: PartRates(0.2, 0.1)})
+    guide = small_guide(rows, tenders=made, rates=rates)
+    fair = Eyesight(CHOSEN, 1.0)
+    there: dict[str, list[bool]] = {"V1": [], "V2": []}
+    told: dict[str, list[str | None]] = {"present": [], "absent": []}
+    source = rng()
+    for engine in draw_survivors(guide, 2000, rng(1)):
+        state = engine.parts[LETTERING]
+        there[engine.variation].append(state == "present")
+        assert look_at(engine, guide, PERFECT, source)[LETTERING] == state
+        told[state].append(look_at(engine, guide, fair, source).get(LETTERING))
+    assert np.mean(there["V1"]) == pytest.approx(0.8, abs=0.05)
+    assert np.mean(there["V2"]) == pytest.approx(0.1, abs=0.05)
+    assert {word for words in told.values() for word in words} == {"present", None}
+    skill = CHOSEN[LETTERING]
+    for state, rate in (("present", skill.sensitivity), ("absent", 1.0 - skill.specificity)):
+        seen = np.mean([word == "present" for word in told[state]])
+        assert seen == pytest.approx(skill.visible * rate, abs=0.05)
+    silent = small_guide(rows, tenders=(Tender("K", 4, 0), Tender("L", 4, 0)), rates=rates)
+    assert all(LETTERING not in e.parts for e in draw_survivors(silent, 20, rng(1)))
+
+
 def test_every_cue_has_a_chosen_skill() -> None:
     assert tuple(CHOSEN) == READINGS
-    assert {*BINARY_CUES, *VALUED_CUES} <= set(READINGS)
+    assert set(PHOTO_CUES) <= set(READINGS)
 
 
 def test_the_shipped_fit_is_understood() -> None:

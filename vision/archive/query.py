@@ -36,7 +36,7 @@ _TERMS = ("variation", "sure", "in", "engine", "narrowed", "mismatched")
 _YEARS = re.compile(r"(\d{4})(?:(?:\.\.|-|–|/)(\d{4}))?")
 _SHARE = re.compile(r"(\d{1,3})\s*%?")
 HELP = (
-    "words: lever|linkage|stripe present|absent|unseen, axles|lamps|number VALUE, YEAR, "
+    "words: lever|linkage|stripe|lettering present|absent|unseen, axles|lamps|number VALUE, YEAR, "
     "YEAR..YEAR, variation ID, sure PERCENT, in TEXT, engine present|absent, narrowed, "
     "mismatched; joined by and, or, not and brackets"
 )

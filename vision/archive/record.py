@@ -8,10 +8,10 @@ from typing import Any
 
 from vision.archive.index import EngineRow
 from vision.archive.tags import covered_years
-from vision.records import BINARY_CUES, VALUED_CUES
+from vision.records import PHOTO_CUES, VALUED_CUES
 from vision.report.narrowing import names_no_year_plain
 
-CUES = (*BINARY_CUES, *VALUED_CUES)
+CUES = PHOTO_CUES
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from vision.cues.evidence import Evidence, gather
 from vision.cues.fuse import weigh
+from vision.cues.lettering import NO_TENDER, read_lettering
 from vision.cues.number import read_number
-from vision.cues.tender import count, weigh_counts
+from vision.cues.tender import count, counted, look_at_tender, weigh_counts
 from vision.network import Networks
 from vision.photo import closer
-from vision.records import BINARY_CUES, Cue, Photo, Sighting, State
+from vision.records import BINARY_CUES, LETTERING, Cue, Photo, Sighting, State
 
 __all__ = [
     "ENGINE_WIDTH_PX",
@@ -20,6 +21,7 @@ __all__ = [
     "count",
     "gather",
     "read_cues",
+    "read_lettering",
     "read_number",
     "weigh",
     "weigh_counts",
@@ -45,7 +47,7 @@ def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue
     Returns
     -------
     tuple of Cue
-        One for each cue name, in the order of BINARY_CUES and then VALUED_CUES.
+        One for each cue name, in the order of PHOTO_CUES.
     """
     photo = closer(photo, ENGINE_WIDTH_PX / max(sighting.locomotive.width, 1.0))
     binary = tuple(
@@ -56,7 +58,8 @@ def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue
 
 def _tender(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, ...]:
     if sighting.tender is None:
-        names = ("tender_axles", "tender_lamps")
-        return tuple(Cue(n, State.UNSEEN, because="no tender is in the picture") for n in names)
-    counts = count(photo, sighting.tender, networks)
-    return weigh_counts(counts, sighting.tender, networks.fusion)
+        names = ("tender_axles", "tender_lamps", LETTERING)
+        return tuple(Cue(n, State.UNSEEN, because=NO_TENDER) for n in names)
+    looks = look_at_tender(photo, sighting.tender, networks)
+    counts = weigh_counts(counted(looks), sighting.tender, networks.fusion)
+    return (*counts, read_lettering(photo, sighting.tender, looks, networks))

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.network import Networks
-from vision.records import Box, Cue, Photo, State
+from vision.records import Box, Cue, Photo, Region, State
 from vision.rectify import box_crop, region_crop
 
 _Said = Mapping[str, NDArray[np.float32]]
@@ -56,12 +56,15 @@ class TenderLooks:
         Of the tender's box, and of the box in a mirror.
     side, rear : mapping of str to ndarray, float32
         Of its side straightened, where the axles are, and of its rear, where the lamps are.
+    side_at : Region or None
+        Corners of the side, pixels of the upright photo; None where it was not looked for.
     """
 
     plain: _Said
     mirrored: _Said | None
     side: _Said | None
     rear: _Said | None
+    side_at: Region | None = None
 
 
 def count(photo: Photo, tender: Box, networks: Networks) -> TenderCounts:
@@ -98,7 +101,8 @@ def look_at_tender(photo: Photo, tender: Box, networks: Networks) -> TenderLooks
         except ValueError:  # corners that no flat face has: the first look stands alone
             continue
         again[index] = network.run(straight.pixels)
-    return TenderLooks(plain, mirrored, *again)
+    a, b, c, d = crop.photo_points([(x, y) for x, y in faces[0].tolist()])
+    return TenderLooks(plain, mirrored, again[0], again[1], side_at=(a, b, c, d))
 
 
 def counted(looks: TenderLooks) -> TenderCounts:

@@ -15,7 +15,16 @@ from vision.estimate.factors import OTHER, TENDER, TENDER_CUES, Factor, Row, fac
 from vision.estimate.reading import reading
 from vision.estimate.strength import estimated_percent, strength_words
 from vision.guide import Guide, write_years
-from vision.records import VALUED_CUES, Candidate, Cue, EvidenceError, State, Step
+from vision.records import (
+    LETTERING,
+    PHOTO_CUES,
+    VALUED_CUES,
+    Candidate,
+    Cue,
+    EvidenceError,
+    State,
+    Step,
+)
 
 # Share of the posterior that the stated years hold.
 YEARS_MASS = 0.9
@@ -24,6 +33,8 @@ YEARS_MASS = 0.9
 YEAR_UNKNOWN = "XXXX"
 # How a step's text says that the reading fits nothing in the guide.
 NO_VARIATION = "as no variation was made"
+# Why lettering changes nothing.
+NO_LETTERING = "the guide says of no tender whether it is lettered, so it tells nothing"
 # Mixed into every probability so that none is ever exactly 0 or 1.
 FLOOR = 1e-12
 # Years whose probabilities differ by less than this part are equal: the rest is rounding.
@@ -41,6 +52,8 @@ class Evidence:
         Those that count.
     superseded : tuple of Cue
         Photo readings that a person has corrected or taken back.
+    unused : tuple of Cue
+        Of lettering, where the guide says of no tender whether it has any.
     reading : tuple of float
         P(evidence | state) for each state of the factor.
     """
@@ -49,6 +62,7 @@ class Evidence:
     cues: tuple[Cue, ...]
     superseded: tuple[Cue, ...]
     reading: Row
+    unused: tuple[Cue, ...] = ()
 
     def likelihood(self, id: str) -> float:
         """P(evidence | variation or "other")."""
@@ -132,7 +146,7 @@ def told_once(cues: Sequence[Cue]) -> tuple[Cue, ...]:
 def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
     """Sort cues to the factors of a guide; a person's word replaces a photo's.
 
-    A word on the tender as a whole replaces what photos show of its axles and lamps. What
+    A word on the tender as a whole replaces what photos show of it. What
     a person says twice counts once: saying it again is no second look.
 
     Raises
@@ -141,7 +155,7 @@ def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
         A cue that is neither a photo cue nor a check of this guide.
     """
     factors = factors_of(guide)
-    known = {factor.name for factor in factors} | set(VALUED_CUES) | {TENDER}
+    known = {factor.name for factor in factors} | set(PHOTO_CUES) | {TENDER}
     for cue in cues:
         if cue.name not in known:
             raise EvidenceError(f"{cue.name}: the guide {guide.name} has no such cue or check")
@@ -156,11 +170,14 @@ def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
         # "It cannot be told" is a word too: it takes back what the photo was read to show.
         spoken = {c.name for c in mine if c.source == "person"}
         if TENDER in spoken:
-            # Which tender it is, is the whole of what its axles and lamps could tell.
+            # Which tender it is, is the whole of what its parts could tell.
             spoken |= set(TENDER_CUES)
         counted = tuple(c for c in mine if c.source == "person" or c.name not in spoken)
         replaced = tuple(c for c in mine if c not in counted)
-        gathered.append(Evidence(factor, counted, replaced, reading(factor, guide, counted)))
+        idle = () if guide.tells_lettering else tuple(c for c in counted if c.name == LETTERING)
+        counted = tuple(c for c in counted if c not in idle)
+        read = reading(factor, guide, counted)
+        gathered.append(Evidence(factor, counted, replaced, read, idle))
     return tuple(gathered)
 
 
@@ -178,7 +195,10 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
         seen = tuple(cue for cue in item.cues if cue.speaks)
         if seen:
             weighed.append((item, seen))
-        for cue in item.cues:
+        for cue in (*item.cues, *item.unused):
+            if cue.speaks and cue in item.unused:
+                text = f"{_saying(cue)}: {NO_LETTERING}"
+                silent.append(Step("unused", cue.name, text, even))
             if not cue.speaks:
                 why = f": {cue.because}" if cue.because else ""
                 text = f"{cue.name} not seen{why}; nothing follows from that"

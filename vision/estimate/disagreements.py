@@ -7,16 +7,18 @@ from collections.abc import Sequence
 from itertools import combinations
 
 from vision.estimate.argument import Evidence, read_out
-from vision.estimate.factors import TENDER, TENDER_CUES
+from vision.estimate.factors import COUNTED_CUES, TENDER
 from vision.estimate.reading import (
     count_shares,
     counts_shown,
+    lettered_today,
     normalised,
+    presence,
     reading,
     value_shares,
 )
-from vision.guide import Guide
-from vision.records import Conflict, Cue, State
+from vision.guide import Guide, Tender
+from vision.records import LETTERING, Conflict, Cue, State
 
 # Mass of contradiction between two readings of one part, from which they disagree:
 # 1 - sum over states of the product of their shares (the K of Dempster's rule). Chosen.
@@ -28,7 +30,8 @@ def disagreements(guide: Guide, evidence: Sequence[Evidence]) -> list[Conflict]:
     """Every pair of sure readings of one part that exclude each other.
 
     Readings that gave way to a person's word are compared with it too. What a person
-    says of the tender as a whole is compared with each count of its axles and lamps.
+    says of the tender as a whole is compared with each count of its axles and lamps, and
+    with its lettering.
 
     Returns
     -------
@@ -54,13 +57,14 @@ def disagreements(guide: Guide, evidence: Sequence[Evidence]) -> list[Conflict]:
 
 
 def _counted_otherwise(guide: Guide, cues: Sequence[Cue]) -> list[Conflict]:
-    """What is counted of a tender against what is said of it, each count told once."""
-    told: dict[tuple[str | None, str, str | None], Conflict] = {}
+    """What photos show of a tender against what is said of it, each reading told once."""
+    told: dict[tuple[str | None, ...], Conflict] = {}
     for said in (cue for cue in cues if cue.name == TENDER):
-        for counted in (cue for cue in cues if cue.name in TENDER_CUES and cue.name != TENDER):
+        for counted in (cue for cue in cues if cue.name in (*COUNTED_CUES, LETTERING)):
             conflict = _said_and_counted(guide, said, counted)
             if conflict is not None:
-                told.setdefault((said.value, counted.name, counted.value), conflict)
+                alike = (said.value, counted.name, counted.state.value, counted.value)
+                told.setdefault(alike, conflict)
     return list(told.values())
 
 
@@ -73,6 +77,8 @@ def _said_and_counted(guide: Guide, said: Cue, counted: Cue) -> Conflict | None:
     tender = next((t for t in guide.tenders if t.id == said.value), None)
     if tender is None:
         return None
+    if counted.name == LETTERING:
+        return _said_and_seen(guide, tender, said, counted)
     shares = count_shares(guide, counted)
     shown = counts_shown(guide, tender, counted.name, tuple(shares))
     if not _exclude_each_other([shown.get(c, 0.0) for c in shares], list(shares.values())):
@@ -88,6 +94,20 @@ def _said_and_counted(guide: Guide, said: Cue, counted: Cue) -> Conflict | None:
         f"look again, or {maybe}"
     )
     return Conflict("readings", (TENDER, counted.name), text)
+
+
+def _said_and_seen(guide: Guide, tender: Tender, said: Cue, seen: Cue) -> Conflict | None:
+    """Compare a tender that was named with its lettering; None where they agree."""
+    there, p = lettered_today(guide, tender), presence(seen)
+    if not _exclude_each_other((there, 1.0 - there), (p, 1.0 - p)):
+        return None
+    has = "is lettered" if tender.lettering else "has no lettering"
+    text = (
+        f"what is said of the tender and what is seen exclude each other: tender {tender.id} "
+        f"{has} ({said.source}), its lettering is read as {read_out(seen)} ({seen.source}); "
+        "look again, or it was lettered anew"
+    )
+    return Conflict("readings", (TENDER, LETTERING), text)
 
 
 def _exclude_each_other(first: Sequence[float], second: Sequence[float]) -> bool:

@@ -14,10 +14,10 @@ from vision.estimate.numbers import ALPHABET, LOOK_ALIKES
 from vision.estimate.reading import counts_possible
 from vision.estimate.survivors import Survivor
 from vision.guide import Guide
-from vision.records import BINARY_CUES, Cue, State, can_be_read
+from vision.records import BINARY_CUES, LETTERING, Cue, State, can_be_read
 
 COLOUR = "edge_stripe_colour"
-READINGS = (*BINARY_CUES, COLOUR, "cab_number", "tender_axles", "tender_lamps")
+READINGS = (*BINARY_CUES, COLOUR, "cab_number", "tender_axles", "tender_lamps", LETTERING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +63,7 @@ CHOSEN = MappingProxyType(
         "cab_number": Skill(0.6, 0.95),
         "tender_axles": Skill(0.8, 0.95),
         "tender_lamps": Skill(0.35, 0.95),
+        LETTERING: Skill(0.8, 0.9, 0.97),
     }
 )
 
@@ -100,7 +101,7 @@ def look_at(
     """What one photo gives away to an eye, as text for each cue that is read.
 
     The stripe is "absent", "present", or "present" and a colour. Only a perfect eye reads
-    a number that has letters or too many figures.
+    a number that has letters or too many figures, and sees that a tender is not lettered.
     """
     seen: dict[str, str] = {}
     for name in BINARY_CUES:
@@ -129,13 +130,19 @@ def look_at(
         else:
             right = rng.random() < sight.skills[name].sensitivity
             seen[name] = true if right else _misread(true, rng)
+    skill = sight.skills[LETTERING]
+    if LETTERING in engine.parts and rng.random() < skill.visible:
+        there = engine.parts[LETTERING] == PRESENT
+        right = rng.random() < (skill.sensitivity if there else skill.specificity)
+        if there == right or sight == PERFECT:
+            seen[LETTERING] = PRESENT if there == right else ABSENT
     return seen
 
 
 def as_cue(name: str, read: str, sight: Eyesight) -> Cue:
     """Turn what was read into a cue whose probability says how far to trust this eye."""
     skill = sight.skills[name]
-    if name not in BINARY_CUES:
+    if name not in (*BINARY_CUES, LETTERING):
         return Cue(name, State.PRESENT, value=read, confidence=skill.sensitivity)
     state, _, colour = read.partition(" ")
     present = state == PRESENT

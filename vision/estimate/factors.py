@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from vision.guide import Guide
-from vision.records import BINARY_CUES, State
+from vision.records import BINARY_CUES, LETTERING, State
 
 OTHER = "other"
 ABSENT = State.ABSENT.value
@@ -19,7 +19,8 @@ PRESENT = State.PRESENT.value
 ANOTHER_COLOUR = "another colour"
 UNLISTED = "unlisted"
 TENDER = "tender"
-TENDER_CUES = (TENDER, "tender_axles", "tender_lamps")
+COUNTED_CUES = ("tender_axles", "tender_lamps")
+TENDER_CUES = (TENDER, *COUNTED_CUES, LETTERING)
 
 # Share of engines of no variation here that carry a number of the guide all the same:
 # makers sold one casting under a number to several lines, and the reverse. Chosen.

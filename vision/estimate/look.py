@@ -8,10 +8,15 @@ from operator import mul
 from types import MappingProxyType
 
 from vision.estimate.argument import Evidence, by_variation
-from vision.estimate.factors import TENDER, Row
-from vision.estimate.reading import PERSON_RELIABILITY, counts_possible, counts_shown
+from vision.estimate.factors import COUNTED_CUES, TENDER, Row
+from vision.estimate.reading import (
+    PERSON_RELIABILITY,
+    counts_possible,
+    counts_shown,
+    lettered_today,
+)
 from vision.guide import Guide
-from vision.records import NextLook, State, can_be_read
+from vision.records import LETTERING, NextLook, State, can_be_read
 
 # How often a better photo of one part will be read right. Chosen; the measured figure
 # is that of the cues' own evaluation.
@@ -31,6 +36,7 @@ PHRASES: Mapping[str, str] = MappingProxyType(
         "a quarter of the picture: which number does it carry?",
         "tender_axles": "Photograph the tender squarely from the side: how many axles are there?",
         "tender_lamps": "Photograph the rear of the tender: how many lamps are there?",
+        LETTERING: "Photograph the side of the tender squarely: is it lettered?",
     }
 )
 
@@ -57,7 +63,7 @@ def rank_looks(
     for item in evidence:
         if item.factor.name == "cab_number" and not any(map(can_be_read, item.factor.states)):
             continue  # no number of the guide's can be read: whatever is, nothing follows
-        for name in _open(item):
+        for name in _open(guide, item):
             check = checks.get(name)
             sure = PERSON_RELIABILITY if check else PHOTO_RELIABILITY
             outcomes = _outcomes(guide, item, name, sure)
@@ -108,8 +114,10 @@ def _entropy(shares: Iterable[float]) -> float:
     return -math.fsum(p * math.log2(p) for p in shares if p > 0)
 
 
-def _open(item: Evidence) -> tuple[str, ...]:
-    names = ("tender_axles", "tender_lamps") if item.factor.name == TENDER else (item.factor.name,)
+def _open(guide: Guide, item: Evidence) -> tuple[str, ...]:
+    names: tuple[str, ...] = (item.factor.name,)
+    if item.factor.name == TENDER:
+        names = (*COUNTED_CUES, LETTERING) if guide.tells_lettering else COUNTED_CUES
     # Whoever named the tender, or could not, has looked at all there is of it.
     if any(cue.name == TENDER for cue in item.cues):
         return ()
@@ -148,6 +156,9 @@ def _outcomes(guide: Guide, item: Evidence, name: str, sure: float) -> Outcomes:
     if item.factor.name != TENDER:
         n = len(item.factor.states)
         return tuple(_blurred(tuple(float(i == j) for j in range(n)), sure) for i in range(n))
+    if name == LETTERING:
+        lettered = [*(lettered_today(guide, tender) for tender in guide.tenders), 0.5]
+        return tuple(_blurred((p, 1.0 - p), sure) for p in lettered)
     domain = counts_possible(guide, name)
     rows = []
     for tender in guide.tenders:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from vision.estimate.factors import ANOTHER_COLOUR, TENDER, UNLISTED, Factor, Row
 from vision.estimate.numbers import reading_likelihood, unlisted_likelihood
 from vision.guide import Guide, PartRates, Tender
-from vision.records import Cue, State
+from vision.records import LETTERING, Cue, State
 
 # A probability from a photo is never taken as more certain than this. Chosen: an
 # odds of 10,000 is beyond what any calibration set here can show.
@@ -102,6 +102,14 @@ def counts_shown(
     return lamps_shown(tender.lamps, guide.rates.of("tender_lamps"), domain)
 
 
+def lettered_today(guide: Guide, tender: Tender) -> float:
+    """P(lettering on the tender's side today | tender); even where the guide does not say."""
+    if tender.lettering is None:
+        return 0.5
+    rates = guide.rates.of(LETTERING)
+    return 1.0 - rates.lost if tender.lettering else rates.added
+
+
 def count_shares(guide: Guide, cue: Cue) -> dict[str, float]:
     """What a reading of axles or lamps says of each count that is possible; sums to 1."""
     shares = {count: share for count, share in value_shares(cue).items() if count.isdigit()}
@@ -177,6 +185,11 @@ def _read_tender(factor: Factor, guide: Guide, cue: Cue) -> Row:
     if cue.name == TENDER:
         k = len(factor.states)
         return tuple(_weight(state, shares, factor.states) / k for state in factor.states)
+    if cue.name == LETTERING:
+        # Twice, so that a tender of which nothing is said weighs 1, as one of no kind does.
+        p = presence(cue)
+        there = [lettered_today(guide, tender) for tender in guide.tenders]
+        return (*(2.0 * (t * p + (1.0 - t) * (1.0 - p)) for t in there), 1.0)
     shares = {count: share for count, share in shares.items() if count.isdigit()}
     domain = counts_possible(guide, cue.name, shares)
     row = []

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from vision.estimate.factors import ANOTHER_COLOUR, OTHER, TENDER
 from vision.estimate.reading import PERSON_RELIABILITY
 from vision.guide import Guide, base_tender
-from vision.records import BINARY_CUES, VALUED_CUES, Cue, EvidenceError, State, did_you_mean
+from vision.records import PHOTO_CUES, VALUED_CUES, Cue, EvidenceError, State, did_you_mean
 
 BECAUSE = "seen by a person"
 
@@ -39,7 +39,7 @@ def saw(guide: Guide, statement: str) -> Cue:
     if not (name and equals and state):
         raise EvidenceError(f'"{statement}": write NAME=STATE, such as switch_lever=present')
     tender = (TENDER,) if guide.tenders else ()
-    known = (*BINARY_CUES, *VALUED_CUES, *tender, *guide.check_names)
+    known = (*PHOTO_CUES, *tender, *guide.check_names)
     if name not in known:
         hint = did_you_mean(name, known, or_all=True)
         raise EvidenceError(f'"{name}" is no cue or check of {guide.name}{hint}')

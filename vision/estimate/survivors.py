@@ -9,9 +9,18 @@ from types import MappingProxyType
 import numpy as np
 
 from vision.estimate.argument import prior
-from vision.estimate.factors import OTHER, TENDER, UNLISTED, Factor, factors_of
-from vision.estimate.reading import counts_possible, lamps_shown
+from vision.estimate.factors import (
+    ABSENT,
+    OTHER,
+    PRESENT,
+    TENDER,
+    UNLISTED,
+    Factor,
+    factors_of,
+)
+from vision.estimate.reading import counts_possible, lamps_shown, lettered_today
 from vision.guide import Guide
+from vision.records import LETTERING
 
 # Figures on a cab side whose number is in no list: one to this many (common practice,
 # no source), as `numbers.unlisted_likelihood` has it.
@@ -75,6 +84,9 @@ def draw_survivors(guide: Guide, items: int, rng: np.random.Generator) -> Iterat
             shown, unharmed = _tender_shown(guide, states[TENDER], rng)
             parts |= shown
             as_made = as_made and unharmed
+            if guide.tells_lettering:
+                parts[LETTERING], unharmed = _lettering_shown(guide, states[TENDER], rng)
+                as_made = as_made and unharmed
         known_year = int(year) if variation != OTHER else None
         yield Survivor(variation, known_year, MappingProxyType(parts), as_made)
 
@@ -105,6 +117,14 @@ def _tender_shown(
     chances = np.array([max(0.0, shown.get(count, 0.0)) for count in lamps])
     lamp = lamps[int(rng.choice(len(lamps), p=chances / chances.sum()))]
     return {"tender_axles": str(made.axles), "tender_lamps": lamp}, lamp == str(made.lamps)
+
+
+def _lettering_shown(guide: Guide, tender: str, rng: np.random.Generator) -> tuple[str, bool]:
+    """Whether a tender is lettered today, and whether that is as it was made."""
+    made = next((t for t in guide.tenders if t.id == tender), None)
+    there = bool(rng.random() < (0.5 if made is None else lettered_today(guide, made)))
+    as_made = made is None or made.lettering in (None, there)
+    return (PRESENT if there else ABSENT), as_made
 
 
 def _one_of(values: Sequence[str], rng: np.random.Generator) -> str:

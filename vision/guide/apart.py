@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import combinations
 
-from vision.guide.values import Guide, Variation
+from vision.guide.values import Guide, Tender, Variation
 from vision.records import BINARY_CUES, can_be_read
 
 
@@ -36,7 +36,7 @@ def pairs(guide: Guide) -> tuple[Pair, ...]:
 
     A cue differs where no reading of it fits both: a state that the guide leaves open
     fits anything. A tender that both were sold with counts as no difference, and
-    neither does its lettering.
+    lettering only where the guide says that one tender has it and the other has none.
     """
     return tuple(
         Pair(
@@ -61,12 +61,15 @@ def _photo_cues(guide: Guide, first: Variation, second: Variation) -> tuple[str,
         differ.append("edge_stripe")
     if _numbers_differ(first, second) and _all_read(first) and _all_read(second):
         differ.append("cab_number")
-    shapes = [
-        {(t.axles, t.lamps) for t in guide.tenders if t.id in v.tenders} for v in (first, second)
-    ]
-    if all(shapes) and not shapes[0] & shapes[1]:
+    one, other = ([t for t in guide.tenders if t.id in v.tenders] for v in (first, second))
+    if one and other and not any(_alike(t, u) for t in one for u in other):
         differ.append("tender")
     return tuple(differ)
+
+
+def _alike(one: Tender, other: Tender) -> bool:
+    lettering = {one.lettering, other.lettering} == {True, False}
+    return (one.axles, one.lamps) == (other.axles, other.lamps) and not lettering
 
 
 def _by_hand(guide: Guide, first: Variation, second: Variation) -> tuple[str, ...]:

@@ -11,15 +11,22 @@ from typing import Any
 from vision.guide.apart import confusable
 from vision.guide.build import base_tender, build_guide
 from vision.guide.lines import Path, key_lines
-from vision.guide.trade import gauge_objections, whyte_to_uic
+from vision.guide.trade import gauge_objections, suffix_objections, whyte_to_uic
 from vision.guide.values import Finding, Guide
 from vision.guide.years import years_of
-from vision.records import BINARY_CUES, LINE_COLOURS, VALUED_CUES, can_be_read, did_you_mean
+from vision.records import (
+    BINARY_CUES,
+    LETTERING,
+    LINE_COLOURS,
+    PHOTO_CUES,
+    can_be_read,
+    did_you_mean,
+)
 
 TOP_REQUIRED = {"title": str, "gauge": str, "gauge_mm": float, "scale": float, "wheels": str}
 TOP_OPTIONAL = {"maker": str, "version": str, "lever_at": float}
 TABLES = ("rates", "tender", "variation", "check")
-TENDER_KEYS = {"id": str, "axles": int, "lamps": int, "text": str}
+TENDER_KEYS = {"id": str, "axles": int, "lamps": int, "lettering": bool, "text": str}
 CHECK_KEYS = {
     "id": str,
     "question": str,
@@ -30,12 +37,12 @@ CHECK_KEYS = {
 }
 VARIATION_KEYS = {"id": str, "years": str, "edge_stripe_colour": str, "output": float, "text": str}
 RATES = ("other", "reproduction", "tender_swapped", "number_changed", "recoloured")
-RATED_PARTS = (*BINARY_CUES, "tender_lamps")
+RATED_PARTS = (*BINARY_CUES, "tender_lamps", LETTERING)
 STATES = ("present", "absent")
 # What the answer itself uses as a name, so that nothing in a guide may.
 RESERVED = ("other",)
 
-_KINDS = {str: "text in quotes", float: "a number", int: "a whole number"}
+_KINDS = {str: "text in quotes", float: "a number", int: "a whole number", bool: "true or false"}
 _CHECK_ID = re.compile(r"[a-z][a-z0-9_]*")
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._ -]*")
 
@@ -76,6 +83,7 @@ class _Review:
     def __init__(self, data: Mapping[str, Any], lines: Mapping[Path, int], name: str) -> None:
         self.data, self.lines, self.name = data, lines, name
         self.findings: list[Finding] = []
+        self.lettered: tuple[str, ...] = ()
 
     @property
     def failed(self) -> bool:
@@ -181,6 +189,7 @@ class _Review:
 
     def tenders(self, rows: list[Mapping[str, Any]]) -> None:
         self.unique("tender", rows)
+        self.lettered = _ids([row for row in rows if "lettering" in row])
         for index, row in enumerate(rows):
             self.fields(("tender", index), row, TENDER_KEYS, ("id", "axles", "lamps"))
             for key, least in (("axles", 1), ("lamps", 0)):
@@ -190,7 +199,7 @@ class _Review:
 
     def checks(self, rows: list[Mapping[str, Any]]) -> None:
         self.unique("check", rows)
-        taken = (*BINARY_CUES, *VALUED_CUES, *VARIATION_KEYS, "tenders", "tender")
+        taken = (*PHOTO_CUES, *VARIATION_KEYS, "tenders", "tender")
         for index, row in enumerate(rows):
             self.fields(("check", index), row, CHECK_KEYS, ("id", "question", "instruction"))
             for key in ("lost", "added"):
@@ -253,7 +262,14 @@ class _Review:
             self.say("error", (*path, "tenders"), f'{where}write tenders as a list, ["K"]')
             return
         for tender in belonging:
-            if base_tender(str(tender), tenders) is None:
+            meant = base_tender(str(tender), tenders)
+            if meant in self.lettered and meant != tender:
+                message = (
+                    f'{where}tender "{tender}" is taken for "{meant}", its lettering too; '
+                    "list it as a tender of its own"
+                )
+                self.say("warning", (*path, "tenders"), message)
+            if meant is None:
                 hint = did_you_mean(str(tender), tenders, or_all=True)
                 self.say("error", (*path, "tenders"), f'{where}unknown tender "{tender}"{hint}')
 
@@ -283,6 +299,8 @@ class _Review:
             if all(tender.id not in variation.tenders for variation in guide.variations):
                 message = f'tender "{tender.id}" belongs to no variation'
                 self.say("warning", ("tender", index), message)
+        for index, objection in suffix_objections(guide.tenders):
+            self.say("warning", ("tender", index), objection)
         for index, check in enumerate(guide.check_names):
             if len({v.expects[check] for v in guide.variations if check in v.expects}) < 2:
                 message = f'check "{check}" comes out the same for every variation'
@@ -303,5 +321,5 @@ def _label(path: Path, table: Mapping[str, Any]) -> str:
 
 def _is_a(value: Any, kind: type) -> bool:
     if isinstance(value, bool):
-        return False
+        return kind is bool
     return isinstance(value, (int, float)) if kind is float else isinstance(value, kind)

@@ -1,4 +1,4 @@
-"""Two tables of the trade: nominal gauges, and wheel arrangements.
+"""Two tables of the trade, nominal gauges and wheel arrangements, and what a suffix marks.
 
 Gauges: NEM 010 (MOROP, edition 2011) and NMRA S-1 where it differs; the scale of
 7 mm to the foot is the one NEM 010 mentions in its note 3.4. The NMRA figures are
@@ -9,7 +9,11 @@ leaflet 650, from memory).
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+from vision.guide.build import base_tender
+from vision.guide.values import Tender
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,3 +138,21 @@ def _drivers(axles: int, whyte: str) -> str:
     if not 1 <= axles <= 26:
         raise ValueError(f'"{whyte}": no driving wheels')
     return chr(ord("A") + axles - 1)
+
+
+def suffix_objections(tenders: Sequence[Tender]) -> list[tuple[int, str]]:
+    """Tenders whose suffix marks more than lettering: place in the guide, and what is odd.
+
+    A dash number or suffix marks lettering alone (common practice, no source).
+    """
+    found = []
+    for index, tender in enumerate(tenders):
+        others = {other.id: other for other in tenders if other.id != tender.id}
+        plain = others.get(base_tender(tender.id, others) or "")
+        if plain and (plain.axles, plain.lamps) != (tender.axles, tender.lamps):
+            objection = (
+                f'tender "{tender.id}": a suffix marks lettering alone, but its axles and lamps '
+                f'are not those of "{plain.id}"'
+            )
+            found.append((index, objection))
+    return found

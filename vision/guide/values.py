@@ -73,12 +73,23 @@ class Rates:
 
 @dataclass(frozen=True, slots=True)
 class Tender:
-    """A tender of the family: `axles` and `lamps` (at the rear) are counts."""
+    """A tender of the family.
+
+    Attributes
+    ----------
+    id : str
+    axles, lamps : int
+        Counts; the lamps at the rear.
+    text : str
+    lettering : bool | None
+        Whether its sides are lettered; None where the guide does not say.
+    """
 
     id: str
     axles: int
     lamps: int
     text: str = ""
+    lettering: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +203,11 @@ class Guide:
     def numbers(self) -> tuple[str, ...]:
         """Every cab number of the guide once, sorted."""
         return tuple(sorted({number for v in self.variations for number in v.numbers}))
+
+    @property
+    def tells_lettering(self) -> bool:
+        """Whether it says of any tender that it is lettered, or is not."""
+        return any(tender.lettering is not None for tender in self.tenders)
 
     @property
     def stripe_colours(self) -> tuple[str, ...]:

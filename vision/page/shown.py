@@ -26,6 +26,7 @@ from vision.report.words import (
     reading,
     suggests_touching,
     weighing_step,
+    why_unused,
     years_words,
 )
 
@@ -148,6 +149,7 @@ def _candidates(estimate: Estimate) -> list[dict[str, Any]]:
 def _cue(cue: Cue, answer: Answer, guide: Guide) -> dict[str, Any]:
     step = weighing_step(cue, answer.estimate) if answer.estimate is not None else None
     fits = fits_words(step, answer.estimate) if step is not None else ""
+    unused = why_unused(cue, answer.estimate) if answer.estimate is not None else ""
     seen, by_photo = cue.state is not State.UNSEEN, cue.source == "photo"
     silent = "neutral" if seen else "changes_nothing"
     because = cue.because if by_photo else ""
@@ -158,7 +160,7 @@ def _cue(cue: Cue, answer: Answer, guide: Guide) -> dict[str, Any]:
         "reading": reading(cue),
         "sure": percent(cue.confidence) if seen and by_photo else "",
         "speaks": silent if step is None else bearing(step, answer.estimate),
-        "told": [part for part in (because, best_view(cue, answer), fits) if part],
+        "told": [part for part in (because, best_view(cue, answer), fits, unused) if part],
         "source": cue.source,
         "choices": corrections(guide, cue.name),
     }

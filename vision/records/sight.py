@@ -17,6 +17,9 @@ MOST_FIGURES = 5  # of a cab number that is read
 # What a photo may tell a painted line's colour as; nothing else can be compared with one.
 LINE_COLOURS = ("white", "cream", "yellow", "orange", "red", "green", "blue", "purple")
 VALUED_CUES = ("tender_axles", "tender_lamps", "cab_number")
+LETTERING = "tender_lettering"  # a photo tells that it is there, never that it is not
+# Everything that is read of a photo, in the order in which it is told.
+PHOTO_CUES = (*BINARY_CUES, *VALUED_CUES[:2], LETTERING, *VALUED_CUES[2:])
 REGION_OF_CUE: Mapping[str, str] = MappingProxyType(
     {
         "switch_lever": "boiler_top",
@@ -163,7 +166,7 @@ class Cue:
     Attributes
     ----------
     name : str
-        One of BINARY_CUES or VALUED_CUES, or a hands-on check of the guide.
+        One of PHOTO_CUES, or a hands-on check of the guide.
     state : State
         Valued cues that were read are PRESENT and carry `value`.
     p_present : float | None

@@ -58,11 +58,12 @@ def _state(variation: Variation, name: str) -> str:
 
 
 def tender_words(tender: Tender) -> str:
-    """Axles and lamps of a tender, and the author's note."""
+    """Axles, lamps and lettering of a tender, and the author's note."""
     lamps = {0: "no rear lamp", 1: "1 rear lamp"}.get(tender.lamps, f"{tender.lamps} rear lamps")
     axles = "1 axle" if tender.axles == 1 else f"{tender.axles} axles"
     note = f" ({tender.text})" if tender.text else ""
-    return f"{axles}, {lamps}{note}"
+    lettering = {True: ", lettered", False: ", no lettering"}.get(tender.lettering, "")  # type: ignore[arg-type]
+    return f"{axles}, {lamps}{lettering}{note}"
 
 
 def hard_pairs(guide: Guide) -> list[str]:

@@ -26,6 +26,7 @@ from vision.report.words import (
     reading,
     suggests_touching,
     weighing_step,
+    why_unused,
 )
 
 # 360 px is the narrowest phone still common; the page has one column up to there.
@@ -153,6 +154,7 @@ def _cues(answer: Answer, estimate: Estimate) -> str:
         weight = UNSEEN_WORDS if cue.state is State.UNSEEN and step is None else weight
         fits = fits_words(step, estimate) if step is not None else ""
         told = [cue.because, best_view(cue, answer), fits]
+        told.append(why_unused(cue, estimate))
         told += [set_aside_words(other, cue) for other in given_way]
         sure = "you say so" if cue.source == "person" else percent(cue.confidence)
         seen = reading(cue) if cue.state is State.UNSEEN else f"{reading(cue)} ({sure})"

@@ -23,6 +23,7 @@ from vision.report.words import (
     reading,
     suggests_touching,
     weighing_step,
+    why_unused,
 )
 
 # Columns: what a terminal has had since the punched card, and still opens with.
@@ -131,6 +132,8 @@ def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
         if step is not None and step.cue not in told:
             told.add(step.cue)
             yield from _wrapped(fits_words(step, estimate), width, "      ", "      ")
+        if why := why_unused(cue, estimate):
+            yield from _wrapped(why, width, "      ", "      ")
         for other in given_way:
             yield from _wrapped(set_aside_words(other, cue), width, "      ", "      ")
     yield from _wrapped(_key(signs), width)

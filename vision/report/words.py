@@ -38,6 +38,7 @@ CUE_WORDS: Mapping[str, str] = MappingProxyType(
         "edge_stripe": "edge stripe",
         "tender_axles": "tender axles",
         "tender_lamps": "tender lamps",
+        "tender_lettering": "tender lettering",
         "cab_number": "cab number",
     }
 )
@@ -219,13 +220,19 @@ def is_set_aside(cue: Cue, estimate: Estimate) -> bool:
     return cue.source == "photo" and cue.name in dropped
 
 
+def why_unused(cue: Cue, estimate: Estimate) -> str:
+    """Why the guide makes nothing of a cue's reading; empty where it does."""
+    steps = (s for s in estimate.steps if s.kind == "unused" and s.cue == cue.name)
+    return next((s.text.rpartition(": ")[2] for s in steps if cue.speaks), "")
+
+
 def weighing_step(cue: Cue, estimate: Estimate) -> Step | None:
     """Return the step in which a cue was weighed; None where it changed nothing.
 
     All cues of the tender are weighed in one step, and a photo's cue that a person
-    corrected in none.
+    corrected in none; nor is lettering of which the guide knows nothing.
     """
-    if not cue.speaks or is_set_aside(cue, estimate):
+    if not cue.speaks or is_set_aside(cue, estimate) or why_unused(cue, estimate):
         return None
     names = (cue.name, "tender") if cue.name.startswith("tender_") else (cue.name,)
     weighed = (step for step in estimate.steps if step.kind not in SILENT_STEPS)

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from vision.estimate import Eyesight, Tally, wilson
 from vision.estimate.eyes import READINGS
 from vision.guide import Guide
-from vision.records import BINARY_CUES
+from vision.records import BINARY_CUES, LETTERING
 from vision.report.guide_terminal import columns_text
 from vision.report.narrowing import NOT_IN_GUIDE
 from vision.report.terminal import WIDTH
@@ -36,7 +36,7 @@ def sight_text(guide: Guide, sight: Eyesight, origins: Mapping[str, str]) -> lis
         if not _asked(guide, name):
             continue
         skill = sight.skills[name]
-        other = _whole(skill.specificity) if name in BINARY_CUES else ""
+        other = _whole(skill.specificity) if name in (*BINARY_CUES, LETTERING) else ""
         words = READING_WORDS.get(name, cue_words(name))
         rows.append((words, _whole(skill.visible), _whole(skill.sensitivity), other, origins[name]))
     lines = columns_text(rows, WIDTH)
@@ -84,6 +84,8 @@ def _asked(guide: Guide, name: str) -> bool:
         return bool(guide.numbers)
     if name == "edge_stripe_colour":
         return bool(guide.stripe_colours)
+    if name == LETTERING:
+        return guide.tells_lettering
     return bool(guide.tenders) or not name.startswith("tender_")
 
 
