@@ -185,6 +185,23 @@ def test_the_likeliest_count_is_judged_stated_or_not(tmp_path: Path) -> None:
     assert exact.verdict(TARGETS["held"]["tender_axles"]) == "MISSED"
 
 
+def test_lettering_is_counted_where_letters_are_and_where_none_are(tmp_path: Path) -> None:
+    lines = [certain(i, ("absent",) * 3) for i in range(10)]
+    silent = rows(copy.deepcopy(lines), tmp_path)
+    assert not any("lettering" in figure for figure in silent)
+    for i, line in enumerate(lines):
+        lettered, enough = i < 6, i < 5
+        line["label"] |= {"tender": [10.0, 100.0, 90.0, 200.0], "tender_share": 1.0}
+        line["label"] |= {"tender_lettering": lettered, "tender_letters_px": 90 if enough else 9}
+        line["seen"] |= {"tender": line["label"]["tender"], "tender_score": 0.9}
+        line["seen"]["tender_lettering"] = "present" if i in (0, 1, 2, 3, 9) else "unseen"
+    found = rows(lines, tmp_path)
+    told = the_row(found, "tender lettering told, where")
+    assert (told.n, told.value) == (5, pytest.approx(4 / 5))
+    bare = the_row(found, "tender lettering told of tenders without it")
+    assert (bare.n, bare.value) == (4, pytest.approx(1 / 4))
+
+
 def twins(n: int) -> list[Line]:
     lines = []
     for i in range(n):

@@ -25,12 +25,13 @@ import numpy as np
 from PIL import Image
 
 from tools.corruptions import CORRUPTIONS, corrupt
-from vision.cues import ENGINE_WIDTH_PX, count, gather
+from vision.cues import ENGINE_WIDTH_PX, gather, read_lettering
+from vision.cues.tender import counted, look_at_tender
 from vision.locate import find, pose
 from vision.network import Networks, load_networks
 from vision.photo import closer, open_photo, photo_from_bytes
 from vision.photo.decode import REDUCED_FROM
-from vision.records import BINARY_CUES, Photo, TelltaleError
+from vision.records import BINARY_CUES, LETTERING, Photo, TelltaleError
 
 _NETWORKS: dict[str, Networks] = {}
 # Spoilt pictures are saved with little compression and colour at full size: halved colour
@@ -85,11 +86,13 @@ def look(
         evidence = gather(photo, sighting, networks, cue)
         seen["cues"][cue] = {name: round(value, 4) for name, value in evidence.values.items()}
     if glimpse.tender.width > 2 and glimpse.tender.height > 2:
-        counts = count(photo, glimpse.tender, networks)
+        looks = look_at_tender(photo, glimpse.tender, networks)
+        counts = counted(looks)
         seen["counts"] = {
             name: [round(p, 5) for p in getattr(counts, name)]
             for name in ("axles", "lamps", "countable")
         }
+        seen[LETTERING] = read_lettering(photo, glimpse.tender, looks, networks).state.value
     return seen | {"ms": round(1000 * (time.perf_counter() - started), 1)}
 
 

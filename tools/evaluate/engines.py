@@ -12,9 +12,12 @@ from tools.calibrate.limits import COUNTS, countable, tender_must_be_found
 from tools.evaluate.rows import Row, mean, share
 from tools.looks import FOUND_IOU, Judged, tender_stated
 from tools.render.truth import BORDER_DEG
-from vision.records import State
+from vision.records import LETTERING, State
 
 _SIDEWAYS = ("left", "right")
+_LETTERS_PX = (
+    60  # pixels of a tender's letters, some eight of them a letter, to be made out; chosen
+)
 
 
 def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:
@@ -130,7 +133,24 @@ def _tender_rows(judged: Sequence[Judged], limits: Mapping[str, Any]) -> list[Ro
         rows.append(share(f"tender {head} right, where stated and countable", right))
         stated_at_all = [c.state is State.PRESENT for _, c in shown]
         rows.append(share(f"tender {head} stated, where countable", stated_at_all))
-    return rows
+    return [*rows, *_lettering_rows(stated, limits)]
+
+
+def _lettering_rows(stated: Sequence[Judged], limits: Mapping[str, Any]) -> list[Row]:
+    """How often lettering is told; nothing of looks that were not asked for it."""
+    asked = [
+        (j.look.label, j.look.seen[LETTERING] == State.PRESENT.value)
+        for j in stated
+        if LETTERING in j.look.seen and tender_stated(j.look.seen, limits)
+    ]
+    if not asked:
+        return []
+    there = [told for label, told in asked if label.get("tender_letters_px", 0) >= _LETTERS_PX]
+    bare = [told for label, told in asked if label.get(LETTERING) is False]
+    return [
+        share(f"tender lettering told, where {_LETTERS_PX} pixels and more show it", there),
+        share("tender lettering told of tenders without it", bare),
+    ]
 
 
 def _likeliest(judged: Judged, head: str, labels: Sequence[int]) -> int | None:

@@ -32,6 +32,7 @@ _BANDS = {"boiler_top": (0.42, 0.66), "side_rods": (0.15, 0.85), "running_board"
 # length before it does not hide it. Domes and chimneys stand across the boiler top's plane.
 _TOLERANCE = {"boiler_top": 0.06, "side_rods": 0.012, "running_board": 0.012}
 _MIN_SHARE = 0.6  # of the region in sight for a cue to count as visible; chosen
+LETTERS = "tender_letters"  # parts of a tender's lettering
 END_ON_DEG = 30.0  # between the sight line and the engine's axis, up to which it is end-on
 BORDER_DEG = 5.0  # from there, within which no picture says which of both it is; chosen
 _MIN_FACING = 0.17  # sine of 10 degrees between the sight line and a side's plane
@@ -67,11 +68,21 @@ def label(view: View, model: Model, *, room_truth: Mapping[str, Any]) -> dict[st
     record["tender_axles"] = model.truth.get("tender_axles") if record["tender"] else None
     record["tender_lamps"] = model.truth.get("tender_lamps") if record["tender"] else None
     record["axles_visible"], record["lamps_visible"] = _tender_sight(view, model, record, near)
+    record["tender_lettering"], record["tender_letters_px"] = _lettering(view, model, record)
     record["tender_faces"] = _tender_faces(view, model, near) if record["tender"] else {}
     for key in ("family", "wheels"):
         record[key] = model.truth.get(key)
     record["occluder"] = bool(room_truth.get("occluders", False))
     return record
+
+
+def _lettering(view: View, model: Model, record: Mapping[str, Any]) -> tuple[bool | None, int]:
+    """Whether the tender is lettered, None without one, and how many pixels show its letters."""
+    if record["tender"] is None:
+        return None, 0
+    letters = [part.owner == "tender" and part.name == LETTERS for part in view.stage.parts]
+    there = any(part.name == LETTERS for part in model.parts)
+    return there, int(view.pixels_of(np.array(letters, dtype=bool)).sum())
 
 
 def quad_of(model: Model, region: str, side: str) -> NDArray[np.float64]:
