@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools.corruptions import CORRUPTIONS, corrupt, jpeg
+from tools.focus import spread
 from tools.prints import LUMA, frame, monochrome, old_print, reflect
 
 __all__ = ["CORRUPTIONS", "corrupt", "develop", "frame", "reflect"]
@@ -55,11 +56,7 @@ def _blur_lens(rng: np.random.Generator, light: Light, severity: float) -> Light
     sigma = unit * rng.uniform(0.3, 0.8)
     pick = rng.random()
     if pick < 0.12 * severity:
-        radius = max(unit * rng.uniform(0.8, 2.6), 0.6)
-        half = int(np.ceil(radius)) + 1
-        y, x = np.mgrid[-half : half + 1, -half : half + 1]
-        disc = np.clip(radius + 0.5 - np.hypot(x, y), 0, 1).astype(np.float32)
-        light = cv2.filter2D(light, -1, disc / disc.sum(), borderType=cv2.BORDER_REFLECT)
+        light = spread(light, max(unit * rng.uniform(0.8, 2.6), 0.6))
     elif pick < 0.22 * severity:
         reach = unit * rng.uniform(2, 8)
         half = int(np.ceil(reach))

@@ -93,15 +93,15 @@ def _layers(light: Light, radius: NDArray[np.float32], most: float) -> tuple[Lig
         share = ((radius > low) & (radius <= high)).astype(np.float32)[..., None]
         if share.any():
             layer = np.concatenate([light * share, share], axis=2)
-            total += _spread(layer, min(0.5 * (low + high), most))
+            total += spread(layer, min(0.5 * (low + high), most))
         low = high
     return total[..., :3], total[..., 3:]
 
 
-def _spread(layer: Light, radius: float) -> Light:
-    """Each pixel spread evenly over a disc."""
+def spread(layer: Light, radius: float) -> Light:
+    """Each pixel of a layer (H, W, any) spread evenly over a disc, `radius` in pixels."""
     half = int(np.ceil(radius))
     y, x = np.mgrid[-half : half + 1, -half : half + 1]
     disc = np.clip(radius + 0.5 - np.hypot(x, y), 0.0, 1.0).astype(np.float32)
-    spread = cv2.filter2D(layer, -1, disc / disc.sum(), borderType=cv2.BORDER_REFLECT)
-    return np.asarray(spread, np.float32)
+    out = cv2.filter2D(layer, -1, disc / disc.sum(), borderType=cv2.BORDER_REFLECT)
+    return np.asarray(out, np.float32)

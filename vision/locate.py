@@ -247,7 +247,7 @@ def is_coupled(tender: Box, locomotive: Box) -> bool:
     tender, locomotive : Box
         In pixels of the same picture.
     """
-    return _gap(tender, locomotive) <= _APART * max(locomotive.width, locomotive.height)
+    return max(tender.gaps_to(locomotive)) <= _APART * max(locomotive.width, locomotive.height)
 
 
 def with_own_tender(sighting: Sighting) -> Sighting:
@@ -255,15 +255,8 @@ def with_own_tender(sighting: Sighting) -> Sighting:
     tender, another = sighting.tender, sighting.another
     if tender is None or another is None:
         return sighting
-    strange = _gap(tender, another) < _gap(tender, sighting.locomotive)
+    strange = max(tender.gaps_to(another)) < max(tender.gaps_to(sighting.locomotive))
     return replace(sighting, tender=None) if strange else sighting
-
-
-def _gap(one: Box, two: Box) -> float:
-    """Pixels between two boxes; negative where they overlap."""
-    return max(
-        one.left - two.right, two.left - one.right, one.top - two.bottom, two.top - one.bottom
-    )
 
 
 def _another(photo: Photo, sighting: Sighting, glimpse: Glimpse, networks: Networks) -> Box | None:
@@ -289,10 +282,8 @@ def _another(photo: Photo, sighting: Sighting, glimpse: Glimpse, networks: Netwo
 
 def _cover(one: Box, two: Box) -> float:
     """Area that two boxes share over the area of the smaller."""
-    width = min(one.right, two.right) - max(one.left, two.left)
-    height = min(one.bottom, two.bottom) - max(one.top, two.top)
     smaller = min(one.area, two.area)
-    return max(0.0, width) * max(0.0, height) / smaller if smaller else 0.0
+    return one.shared_with(two) / smaller if smaller else 0.0
 
 
 def _coupled(box: Box, sighting: Sighting, own: list[Box]) -> bool:
@@ -301,7 +292,7 @@ def _coupled(box: Box, sighting: Sighting, own: list[Box]) -> bool:
     front, rear = corners[:, [0, 3]].mean((0, 1)), corners[:, [1, 2]].mean((0, 1))
     along, offset = rear - front, np.array(box.centre) - front
     aside = abs(along[0] * offset[1] - along[1] * offset[0]) / max(float(np.hypot(*along)), 1e-6)
-    gap = min(_gap(box, part) for part in own)
+    gap = min(max(box.gaps_to(part)) for part in own)
     height = sighting.locomotive.height
     return bool(aside < _IN_LINE * height and gap < _COUPLING * height)
 

@@ -135,13 +135,7 @@ def shrunk_to(pixels: Pixels, size: tuple[int, int]) -> tuple[Pixels, tuple[int,
 
 def box_crop(photo: Photo, box: Box, size: tuple[int, int]) -> Crop:
     """A box of the full-size photo stretched over `size` (width, height)."""
-    corners = (
-        (box.left, box.top),
-        (box.right, box.top),
-        (box.right, box.bottom),
-        (box.left, box.bottom),
-    )
-    return region_crop(photo, corners, size)
+    return region_crop(photo, box.corners, size)
 
 
 def region_crop(

@@ -15,9 +15,8 @@ from tools.render.truth import BORDER_DEG
 from vision.records import LETTERING, State
 
 _SIDEWAYS = ("left", "right")
-_LETTERS_PX = (
-    60  # pixels of a tender's letters, some eight of them a letter, to be made out; chosen
-)
+# Pixels of a tender's letters from which on they can be made out; chosen.
+_LETTERS_PX = 60
 
 
 def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools.render.view import MASK_BITS
+from vision.features.paper import colour_spread
 
 # All by eye, on sheets of pictures sorted by each.
 _DARK = 60  # grey level up to which more than half of what is dark lies
@@ -41,7 +42,7 @@ def hardships(
         "dark before dark": _dark(grey, engine, box),
         "glare on the boiler": _glare(grey, engine, truth),
         "engine small": box[2] - box[0] <= _SMALL * picture.shape[1],
-        "without colours": _colourless(picture),
+        "without colours": colour_spread(picture[::4, ::4]) <= _COLOURLESS,
     }
     return [name for name, holds in met.items() if holds]
 
@@ -63,9 +64,3 @@ def _glare(grey: NDArray[np.uint8], engine: NDArray[np.bool_], truth: Mapping[st
     cv2.fillPoly(top, [np.round(np.asarray(quad)).astype(np.int32)], 1)
     shown = (top > 0) & engine
     return bool(shown.any() and (grey[shown] >= _GLARE_FROM).mean() >= _GLARE_SHARE)
-
-
-def _colourless(picture: NDArray[np.uint8]) -> bool:
-    tint = np.median(picture.reshape(-1, 3), axis=0).astype(np.int16)
-    spread = np.ptp(picture[::4, ::4].astype(np.int16) - tint, axis=2)
-    return bool(np.percentile(spread, 95.0) <= _COLOURLESS)

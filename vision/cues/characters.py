@@ -15,9 +15,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cues.spelling import BLANK, FIGURES, Reading
+from vision.cues.spelling import BLANK, Reading
 from vision.network import Network
-from vision.records import Box, Pixels
+from vision.records import FIGURES, Box, Pixels
 
 # Cells less sure of a character than this are passed over.
 _LEAST = 0.05
@@ -124,12 +124,7 @@ def reading_of(line: Sequence[Character]) -> Reading:
     best = [max(c.values, key=lambda f: c.values[f]) for c in line]
     sure = [c.there * c.values[figure] for c, figure in zip(line, best, strict=True)]
     boxes = [c.box for c in line if c.there >= 0.5] or [c.box for c in line]
-    around = Box(
-        min(b.left for b in boxes),
-        min(b.top for b in boxes),
-        max(b.right for b in boxes),
-        max(b.bottom for b in boxes),
-    )
+    around = Box.around(corner for box in boxes for corner in box.corners)
     proportion = float(np.median([b.width / max(b.height, 1e-6) for b in boxes]))
     return Reading("".join(best), float(np.mean(sure)), around, proportion, tuple(steps))
 

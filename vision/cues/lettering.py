@@ -63,13 +63,7 @@ def read_lettering(photo: Photo, tender: Box, looks: TenderLooks, networks: Netw
     line = () if crop is None else _best_line(crop, networks["number"])
     if crop is None or len(line) < 2:
         return _unseen(tender, "no lettering made out on the tender's side", in_sight=True)
-    boxes = [character.box for character in line]
-    around = Box(
-        min(box.left for box in boxes),
-        min(box.top for box in boxes),
-        max(box.right for box in boxes),
-        max(box.bottom for box in boxes),
-    )
+    around = Box.around(corner for character in line for corner in character.box.corners)
     return Cue(
         LETTERING,
         State.PRESENT,

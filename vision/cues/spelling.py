@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from vision.records import FIGURES as FIGURES
-from vision.records import ILLEGIBLE, MOST_FIGURES, Box
+from vision.records import FIGURES, ILLEGIBLE, MOST_FIGURES, Box
 
 BLANK = ""
 # Share of "?" before or after two or more figures that is a plate's rim, lining or the

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.features.crop import checked_crop, odd
-from vision.records import Measurement
+from vision.records import Measurement, Pixels
 
 # Levels that one tint of paper may differ by, and the darkest that paper is. By eye, on
 # engines of drawn pictures turned into lines, and on the same pictures as they were.
@@ -46,13 +46,24 @@ def measure_paper(crop: NDArray[Any]) -> tuple[Measurement, ...]:
     counts = np.bincount(levels.ravel(), minlength=256) / levels.size
     tints = np.convolve(counts, np.ones(_ONE_TINT), mode="same")
     tint = _PAPER_FROM + int(np.argmax(tints[_PAPER_FROM:]))
-    tinted = pixels.astype(np.int16) - np.median(pixels.reshape(-1, 3), axis=0).astype(np.int16)
-    spread = float(np.percentile(np.ptp(tinted, axis=2), _MOST_TINTED))
     return (
         Measurement("paper_share", float(tints[tint]), "1"),
         Measurement("solid_share", _solid(levels < tint - _ONE_TINT // 2), "1"),
-        Measurement("colour_spread", spread, "grey level"),
+        Measurement("colour_spread", colour_spread(pixels), "grey level"),
     )
+
+
+def colour_spread(pixels: Pixels) -> float:
+    """How far the channels of most pixels differ from each other, grey levels.
+
+    Apart from the tint that all have in common.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (H, W, 3), uint8, RGB
+    """
+    tinted = pixels.astype(np.int16) - np.median(pixels.reshape(-1, 3), axis=0).astype(np.int16)
+    return float(np.percentile(np.ptp(tinted, axis=2), _MOST_TINTED))
 
 
 def _solid(dark: NDArray[np.bool_]) -> float:

@@ -66,14 +66,28 @@ class Box:
         """Middle of the box."""
         return ((self.left + self.right) / 2.0, (self.top + self.bottom) / 2.0)
 
-    def intersection_over_union(self, other: Box) -> float:
-        """Area shared with `other` over area covered by either, 0 to 1."""
+    def shared_with(self, other: Box) -> float:
+        """Area that this box and `other` have in common, square pixels."""
         width = min(self.right, other.right) - max(self.left, other.left)
         height = min(self.bottom, other.bottom) - max(self.top, other.top)
-        if width <= 0 or height <= 0:
-            return 0.0
-        shared = width * height
-        return shared / (self.area + other.area - shared)
+        return width * height if width > 0 and height > 0 else 0.0
+
+    def intersection_over_union(self, other: Box) -> float:
+        """Area shared with `other` over area covered by either, 0 to 1."""
+        shared = self.shared_with(other)
+        return shared / (self.area + other.area - shared) if shared else 0.0
+
+    def gaps_to(self, other: Box) -> tuple[float, float, float, float]:
+        """How far this box lies to the left and right of `other`, above and below it, pixels.
+
+        The widest is the gap between the two; all are negative where they overlap.
+        """
+        return (
+            other.left - self.right,
+            self.left - other.right,
+            other.top - self.bottom,
+            self.top - other.bottom,
+        )
 
     def clipped(self, width: float, height: float) -> Box:
         """The part of this box inside a picture of `width` by `height` pixels."""

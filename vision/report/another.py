@@ -6,6 +6,7 @@ from vision.records import Answer, Box, Sighting
 
 # Written beside the box that is drawn round it.
 LABEL = "another engine, not dated"
+_SIDES = ("to the left of", "to the right of", "above", "below")
 
 
 def another_words(answer: Answer) -> list[str]:
@@ -48,10 +49,5 @@ def place_words(box: Box, of: Box) -> str:
     >>> place_words(Box(80, 90, 120, 110), of=Box(60, 5, 200, 80))
     'below'
     """
-    gaps = {
-        "to the left of": of.left - box.right,
-        "to the right of": box.left - of.right,
-        "above": of.top - box.bottom,
-        "below": box.top - of.bottom,
-    }
+    gaps = dict(zip(_SIDES, box.gaps_to(of), strict=True))
     return max(gaps, key=lambda side: gaps[side])

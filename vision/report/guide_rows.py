@@ -62,7 +62,8 @@ def tender_words(tender: Tender) -> str:
     lamps = {0: "no rear lamp", 1: "1 rear lamp"}.get(tender.lamps, f"{tender.lamps} rear lamps")
     axles = "1 axle" if tender.axles == 1 else f"{tender.axles} axles"
     note = f" ({tender.text})" if tender.text else ""
-    lettering = {True: ", lettered", False: ", no lettering"}.get(tender.lettering, "")  # type: ignore[arg-type]
+    lettered = ", lettered" if tender.lettering else ", no lettering"
+    lettering = "" if tender.lettering is None else lettered
     return f"{axles}, {lamps}{lettering}{note}"
 
 
