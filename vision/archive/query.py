@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from types import MappingProxyType
 
 from vision.archive.record import CUES, Record
@@ -31,6 +31,9 @@ _MEANT: Mapping[str, str] = MappingProxyType(
 # Likeness, 0 to 1, from which letters alone after "number" are a state that is mistyped and
 # no number; chosen: "presnt" and "absnt" are 0.9 alike, and no number is near.
 _MISTYPED = 0.8
+# Brackets and nots inside each other; beyond it a query is no person's. Chosen, well below
+# what Python's own stack holds.
+_DEEPEST = 50
 _TERMS = ("variation", "sure", "in", "engine", "narrowed", "mismatched")
 # 1935..1937 as here, 1935–1937 as answers write it, or what is typed for that.
 _YEARS = re.compile(r"(\d{4})(?:(?:\.\.|-|–|/)(\d{4}))?")
@@ -65,7 +68,7 @@ def parse_query(text: str) -> Test:
         lexer = shlex.shlex(text, posix=True, punctuation_chars="()")
         lexer.whitespace_split = True
         lexer.commenters = ""
-        words = list(lexer)
+        words = _words(lexer)
     except ValueError as error:
         raise ArchiveError(f"query: {error}") from None
     if not words:
@@ -76,9 +79,20 @@ def parse_query(text: str) -> Test:
     return test
 
 
+def _words(lexer: Iterable[str]) -> list[str]:
+    """Words and single brackets, where shlex gives brackets that touch as one word."""
+    words: list[str] = []
+    for word in lexer:
+        brackets = word and not word.strip("()")
+        # After "in" they are part of a path.
+        after_in = words and words[-1].lower() == "in"
+        words += word if brackets and not after_in else [word]
+    return words
+
+
 class _Parser:
     def __init__(self, words: list[str]) -> None:
-        self._words, self._at = words, 0
+        self._words, self._at, self._depth = words, 0, 0
 
     def any(self) -> Test:
         tests = [self._all()]
@@ -97,6 +111,14 @@ class _Parser:
         return tests[0] if len(tests) == 1 else lambda record: all(t(record) for t in tests)
 
     def _one(self) -> Test:
+        self._depth += 1
+        if self._depth > _DEEPEST:
+            raise ArchiveError(f"query: more than {_DEEPEST} brackets and nots inside each other")
+        test = self._inner()
+        self._depth -= 1
+        return test
+
+    def _inner(self) -> Test:
         if self._took("not"):
             test = self._one()
             return lambda record: not test(record)
@@ -132,6 +154,8 @@ class _Parser:
             return lambda record: record.narrowed
         if lower == "mismatched":
             return lambda record: record.mismatched
+        if lower in ("and", "or", ")"):
+            raise ArchiveError(f'query: a term expected before "{word}" ({HELP})')
         near = did_you_mean(word, (*_SHORT, *_TERMS, "and", "or", "not"))
         raise ArchiveError(f'query: "{word}" is not understood{near} ({HELP})')
 
