@@ -6,9 +6,10 @@ import itertools
 
 import pytest
 
+from conftest import Telltale
 from test_archive_find import NONE, W6
 from vision.archive.query import parse_query
-from vision.records import ArchiveError
+from vision.records import PHOTO_CUES, ArchiveError
 
 # --- brackets in a query -----------------------------------------------------------
 
@@ -50,3 +51,10 @@ def test_a_word_that_joins_nothing_is_not_said_to_mean_itself(query: str) -> Non
     with pytest.raises(ArchiveError, match="a term expected before") as refused:
         parse_query(query)
     assert "did you mean" not in str(refused.value)
+
+
+def test_the_help_of_find_names_every_cue_that_can_be_asked_for(telltale: Telltale) -> None:
+    """It left the lettering out, which can be asked for."""
+    _, told, _ = telltale("find", "--help")
+    words = {cue.rpartition("_")[2] for cue in PHOTO_CUES}
+    assert {word for word in words if word not in told} == set()

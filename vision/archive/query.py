@@ -55,8 +55,8 @@ def parse_query(text: str) -> Test:
         and brackets. A term is a cue with a state or value, a year or years (the
         answer's years and these share one), "variation" with an id, "sure" with the
         least percentage, "in" with part of a photo's path, "engine" with present or
-        absent, "narrowed" for what has a variation and years, or "mismatched". Empty
-        finds everything.
+        absent, "narrowed" for what is narrowed down, to a variation and years or to none of
+        the guide's, or "mismatched". Empty finds everything.
 
     Raises
     ------
