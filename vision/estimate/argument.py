@@ -11,7 +11,16 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from vision.estimate.factors import OTHER, TENDER, TENDER_CUES, Factor, Row, factors_of
+from vision.estimate.factors import (
+    ABSENT,
+    ANOTHER_COLOUR,
+    OTHER,
+    TENDER,
+    TENDER_CUES,
+    Factor,
+    Row,
+    factors_of,
+)
 from vision.estimate.reading import reading
 from vision.estimate.strength import estimated_percent, strength_words
 from vision.guide import Guide, write_years
@@ -31,6 +40,8 @@ YEARS_MASS = 0.9
 # EDTF for a year of which no figure is known: what is said when the engine is more
 # probably in no variation of the guide than in all of them together.
 YEAR_UNKNOWN = "XXXX"
+# A state counts as read where its share among all states is at least this. Chosen.
+SURE = 0.8
 # How a step's text says that the reading fits nothing in the guide.
 NO_VARIATION = "as no variation was made"
 # Why lettering changes nothing.
@@ -305,8 +316,13 @@ def _saying(cue: Cue) -> str:
 
 def _fits(item: Evidence) -> str:
     """Which variations were made as the reading most probably says."""
-    best = max(item.reading)
-    shown = {s for s, r in zip(item.factor.states, item.reading, strict=True) if r >= best * 0.5}
+    read = dict(zip(item.factor.states, item.reading, strict=True))
+    colours = math.fsum(weight for state, weight in read.items() if state != ABSENT)
+    if read.get(ANOTHER_COLOUR, colours) < SURE * colours:
+        # That no colour of the guide is meant is said only where that is surely read.
+        del read[ANOTHER_COLOUR]
+    best = max(read.values())
+    shown = {state for state, weight in read.items() if weight >= best * 0.5}
     belongs = [id for id, made in item.factor.made.items() if made & shown]
     strange = [id for id in item.factor.made if id not in belongs]
     if not strange:

@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import combinations
 
-from vision.estimate.argument import Evidence, by_variation, read_out
+from vision.estimate.argument import SURE, Evidence, by_variation, read_out
 from vision.estimate.disagreements import EDGE_STRIPE, disagreements
 from vision.estimate.factors import ABSENT, OTHER, PRESENT, TENDER, UNLISTED
 from vision.estimate.reading import normalised, reading
@@ -19,9 +19,7 @@ from vision.estimate.strength import estimated_percent
 from vision.guide import Guide
 from vision.records import Conflict, State
 
-# A state counts as read where its share among all states is at least this, and a
-# contradiction where all its states together are. Chosen.
-SURE = 0.8
+# A contradiction counts where all its states together have at least this share. Chosen.
 SURE_TOGETHER = 0.5
 # More contradictions than this say the same thing again.
 MOST_CONFLICTS = 3

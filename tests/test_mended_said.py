@@ -1,0 +1,67 @@
+"""Mended: what an answer says of a reading, and what is made of what a person says."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import MappingProxyType
+
+import pytest
+
+from answers import answer
+from guides import cue
+from vision.estimate import estimate, saw
+from vision.guide import load_guide
+from vision.records import Answer, Cue
+from vision.report import answer_json, terminal_text
+from vision.report.words import fits_words
+
+GUIDE = load_guide()
+
+
+def answer_of(cues: list[Cue]) -> Answer:
+    return replace(answer(), cues=tuple(cues), estimate=estimate(GUIDE, cues))
+
+
+# --- a colour that lies between two ------------------------------------------------
+
+
+def stripe(**shares: float) -> Cue:
+    return replace(cue("edge_stripe", 0.996), values=MappingProxyType(shares))
+
+
+@pytest.mark.parametrize(
+    ("shares", "fits"),
+    [
+        # Cream in violet light: white for two thirds, which is no colour of this guide.
+        ({"white": 0.65, "cream": 0.29, "blue": 0.04, "purple": 0.02}, "W3, W4, W5"),
+        ({"white": 0.44, "cream": 0.55, "green": 0.01}, "W3, W4, W5"),
+        ({"orange": 0.6, "red": 0.38, "cream": 0.02}, "W6"),
+        ({"green": 0.97, "blue": 0.03}, None),
+        ({"red": 0.84, "orange": 0.16}, "W6"),
+        ({}, "W3, W4, W5, W6"),
+    ],
+)
+def test_a_stripe_fits_no_variation_only_where_its_colour_is_surely_read(
+    shares: dict[str, float], fits: str | None
+) -> None:
+    """A stripe that made W3 25 times likelier than W1 was said to fit no variation."""
+    told = answer_of([stripe(**shares)])
+    (step,) = answer_json(told)["estimate"]["steps"]
+    assert told.estimate is not None
+    words = fits_words(told.estimate.steps[0])
+    if fits is None:
+        assert step["text"].endswith("as no variation was made")
+        assert words.startswith("fits no variation")
+    else:
+        assert f"as {fits}, not" in step["text"]
+        assert words.startswith(f"fits {fits}:")
+        assert f"fits {fits}:" in terminal_text(told)
+
+
+@pytest.mark.parametrize(
+    ("said", "fits"), [("another colour", None), ("present", "W3, W4, W5, W6")]
+)
+def test_a_colour_that_a_person_tells_still_counts_as_told(said: str, fits: str | None) -> None:
+    found = estimate(GUIDE, [saw(GUIDE, f"edge_stripe={said}")])
+    end = f"as {fits}, not W1, W2" if fits else "as no variation was made"
+    assert found.steps[0].text.endswith(end)
