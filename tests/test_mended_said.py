@@ -11,7 +11,7 @@ from answers import answer
 from guides import cue
 from vision.estimate import estimate, saw
 from vision.guide import load_guide
-from vision.records import Answer, Cue
+from vision.records import Answer, Cue, EvidenceError
 from vision.report import answer_json, terminal_text
 from vision.report.words import fits_words
 
@@ -65,3 +65,27 @@ def test_a_colour_that_a_person_tells_still_counts_as_told(said: str, fits: str 
     found = estimate(GUIDE, [saw(GUIDE, f"edge_stripe={said}")])
     end = f"as {fits}, not W1, W2" if fits else "as no variation was made"
     assert found.steps[0].text.endswith(end)
+
+
+# --- words for what is not there ---------------------------------------------------
+
+
+@pytest.mark.parametrize("word", ["absent", "Present", "none", "missing"])
+def test_the_word_for_a_state_is_no_cab_number(word: str) -> None:
+    """ "ABSENT" was a number that no variation has, and the engine of no year any more."""
+    with pytest.raises(EvidenceError, match="the number that it shows, or unseen"):
+        saw(GUIDE, f"cab_number={word}")
+    assert saw(GUIDE, "cab_number=A10").value == "A10"
+    first = replace(GUIDE.variations[0], numbers=(word.upper(),))
+    guide = replace(GUIDE, variations=(first, *GUIDE.variations[1:]))
+    assert saw(guide, f"cab_number={word}").value == word.upper()
+
+
+@pytest.mark.parametrize(
+    ("colour", "meant"),
+    [("green", "another colour"), ("bleu", "another colour"), ("creme", "cream")],
+)
+def test_a_colour_of_no_stripe_of_the_guide_is_another_colour(colour: str, meant: str) -> None:
+    """For green it asked whether "present" was meant."""
+    with pytest.raises(EvidenceError, match=f'did you mean "{meant}"\\?$'):
+        saw(GUIDE, f"edge_stripe={colour}")

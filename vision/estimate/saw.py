@@ -8,9 +8,19 @@ from types import MappingProxyType
 from vision.estimate.factors import ANOTHER_COLOUR, OTHER, TENDER
 from vision.estimate.reading import PERSON_RELIABILITY
 from vision.guide import Guide, base_tender
-from vision.records import PHOTO_CUES, VALUED_CUES, Cue, EvidenceError, State, did_you_mean
+from vision.records import (
+    LINE_COLOURS,
+    PHOTO_CUES,
+    VALUED_CUES,
+    Cue,
+    EvidenceError,
+    State,
+    did_you_mean,
+)
 
 BECAUSE = "seen by a person"
+# States of a part, and what people write for them, which stand for no number.
+_NO_NUMBER = (State.PRESENT.value, State.ABSENT.value, "missing", "none")
 
 
 def saw(guide: Guide, statement: str) -> Cue:
@@ -54,7 +64,11 @@ def _binary(guide: Guide, name: str, state: str) -> Cue:
     colours = (*guide.stripe_colours, ANOTHER_COLOUR) if name == "edge_stripe" else ()
     states = (State.PRESENT.value, State.ABSENT.value, State.UNSEEN.value, *colours)
     if state not in states:
-        hint = did_you_mean(state, states, or_all=True)
+        meant = {state: state for state in states}
+        if colours:
+            # A colour that the guide has on no stripe is a finding too.
+            meant |= {colour: ANOTHER_COLOUR for colour in LINE_COLOURS if colour not in meant}
+        hint = did_you_mean(state, meant, or_all=True)
         raise EvidenceError(f'{name} cannot be "{state}"{hint}')
     if state in colours:
         cue = _valued(name, state)
@@ -94,6 +108,10 @@ def _value(guide: Guide, name: str, state: str) -> str:
     if name == "cab_number":
         if not re.fullmatch(r"[0-9A-Za-z]{1,8}", state):
             raise EvidenceError(f'cab_number must be figures or letters, got "{state}"')
+        if state.lower() in _NO_NUMBER and state.upper() not in guide.numbers:
+            raise EvidenceError(
+                f'cab_number takes the number that it shows, or unseen, got "{state}"'
+            )
         return state.upper()
     if not re.fullmatch(r"[0-9]", state):
         raise EvidenceError(f'{name} must be a count from 0 to 9, got "{state}"')
