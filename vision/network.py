@@ -32,7 +32,7 @@ class Network:
 
     def __init__(self, content: bytes, *, name: str) -> None:
         options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = int(os.environ.get("TELLTALE_THREADS", "1"))
+        options.intra_op_num_threads = int(os.environ.get("TELLTALE_THREADS") or "1")
         options.inter_op_num_threads = 1
         options.log_severity_level = 3
         try:

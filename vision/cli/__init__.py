@@ -7,6 +7,7 @@ wait for image and network libraries.
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TextIO
@@ -29,6 +30,11 @@ if TYPE_CHECKING:
 # subclass of this error.
 WRONG_USE: type[Exception] = typer.BadParameter.__mro__[1]
 
+# Exit code of wrong use, as click has it.
+WRONG = 2
+# What TELLTALE_THREADS may be; the library that runs the networks takes the rest for a
+# wish of its own, or stops with a complaint of its own.
+_THREADS = re.compile(r"[1-9][0-9]{0,2}")
 # Exit code where whoever reads the output has enough, as `head`; what a shell gives for a
 # command that ends so: 128 and the number of the signal.
 CLOSED = 141
@@ -86,6 +92,10 @@ def run(arguments: Sequence[str], *, load_eye: Callable[[], Eye] = load_shipped_
     load_eye : callable
         Called once, when the first photo has been read.
     """
+    threads = os.environ.get("TELLTALE_THREADS", "")
+    if threads and not _THREADS.fullmatch(threads):
+        typer.echo(f'telltale: TELLTALE_THREADS: 1 to 999 expected, got "{threads}"', err=True)
+        return WRONG
     try:
         code = app(list(arguments), prog_name="telltale", obj=load_eye, standalone_mode=False)
     except WRONG_USE as error:
