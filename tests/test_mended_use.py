@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from conftest import Telltale
@@ -26,3 +28,20 @@ def test_a_number_of_threads_is_taken(
 ) -> None:
     monkeypatch.setenv("TELLTALE_THREADS", threads)
     assert telltale("guide", "list")[0] == 0
+
+
+# --- a guide of nothing but brackets -----------------------------------------------
+
+
+@pytest.mark.parametrize(("start", "end"), [("[", "]"), ("{a = ", "}")])
+def test_a_guide_that_is_nested_without_end_is_refused(
+    telltale: Telltale, tmp_path: Path, start: str, end: str
+) -> None:
+    """It ended in Python's own complaint of a recursion."""
+    path = tmp_path / "deep.toml"
+    path.write_text(f"a = {start * 5000}1{end * 5000}\n", encoding="utf-8")
+    code, out, _ = telltale("guide", "check", path)
+    assert code == 20
+    assert "deep.toml:1: error: brackets without end inside each other" in out
+    code, _, err = telltale("guide", "show", path)
+    assert (code, "deep.toml:1" in err) == (20, True)

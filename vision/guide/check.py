@@ -70,6 +70,8 @@ def check_guide(text: str, name: str = "guide") -> tuple[Finding, ...]:
         line = int(at.group(1)) if at else max(1, text.count("\n"))
         message = re.sub(r"\s*\(at .*\)$", "", str(error))
         return (Finding("error", line, f"not TOML: {message}", name),)
+    except RecursionError:
+        return (Finding("error", 1, "brackets without end inside each other", name),)
     review = _Review(data, key_lines(text), name)
     review.run()
     if not review.failed:
