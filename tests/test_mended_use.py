@@ -45,3 +45,39 @@ def test_a_guide_that_is_nested_without_end_is_refused(
     assert "deep.toml:1: error: brackets without end inside each other" in out
     code, _, err = telltale("guide", "show", path)
     assert (code, "deep.toml:1" in err) == (20, True)
+
+
+# --- rates that change nothing -----------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("guide", "rate"),
+    [
+        ("wayfarer", ("--specificity", "cab_number=0.5")),
+        ("wayfarer", ("--specificity", "tender_axles=0.5")),
+        ("wayfarer", ("--specificity", "edge_stripe_colour=0.5")),
+        ("wayfarer", ("--visible", "tender_lettering=0.5")),
+        ("brindle", ("--visible", "tender_axles=0.5")),
+    ],
+)
+def test_a_rate_that_changes_nothing_is_refused(
+    telltale: Telltale, guide: str, rate: tuple[str, str]
+) -> None:
+    """It was taken, printed as "right given" beside another figure, and used nowhere."""
+    code, out, err = telltale("guide", "simulate", guide, "--items", 5, *rate)
+    assert (code, out) == (2, "")
+    assert f"{rate[0]} " in err
+    assert rate[1].partition("=")[0] not in err.partition("a cue of ")[2]
+
+
+@pytest.mark.parametrize("option", ["--visible", "--sensitivity", "--specificity"])
+def test_every_rate_that_is_offered_changes_the_figures(telltale: Telltale, option: str) -> None:
+    plain = telltale("guide", "simulate", "wayfarer", "--items", 100)[1].splitlines()
+    _, _, err = telltale("guide", "simulate", "wayfarer", option, "x=1")
+    offered = err.partition("a cue of ")[2].partition(". See")[0].split(", ")
+    assert len(offered) == (3 if option == "--specificity" else 7)
+    start = plain.index("realistic eye")
+    for cue in offered:
+        given = telltale("guide", "simulate", "wayfarer", "--items", 100, option, f"{cue}=0.55")
+        assert given[0] == 0
+        assert given[1].splitlines()[start:] != plain[start:], cue

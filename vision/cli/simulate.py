@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any
@@ -53,12 +53,15 @@ def simulate(
     from vision.report import sight_text, worth_text
     from vision.report.guide_worth import RIGHT_NOTE, ceiling_text
     from vision.report.terminal import WIDTH
+    from vision.report.worth import WITH_ABSENCE, readings_of
 
     table = load_guide(guide)
+    known = readings_of(table)
+    two_sided = [name for name in known if name in WITH_ABSENCE]
     given = {
-        "visible": _rates(visible, "--visible"),
-        "sensitivity": _rates(sensitivity, "--sensitivity"),
-        "specificity": _rates(specificity, "--specificity"),
+        "visible": _rates(visible, "--visible", known),
+        "sensitivity": _rates(sensitivity, "--sensitivity", known),
+        "specificity": _rates(specificity, "--specificity", two_sided),
     }
     sight, origins = realistic_sight(given)
     typer.echo(f"{table.title}\n{items} engines drawn by the guide's own rates, seed {seed}\n")
@@ -178,9 +181,10 @@ def _fusion() -> Any:
     return json.loads(path.read_text(encoding="utf-8")) if path.is_file() else {}
 
 
-def _rates(statements: Iterable[str] | None, option: str) -> dict[str, float]:
-    from vision.estimate import READINGS
-
+def _rates(
+    statements: Iterable[str] | None, option: str, known: Collection[str]
+) -> dict[str, float]:
+    """Rates by cue; a cue of which the option would change nothing is refused."""
     rates = {}
     for statement in statements or ():
         name, _, number = (part.strip() for part in statement.partition("="))
@@ -188,10 +192,10 @@ def _rates(statements: Iterable[str] | None, option: str) -> dict[str, float]:
             share = float(number)
         except ValueError:
             share = -1.0
-        if name not in READINGS or not 0.0 <= share <= 1.0:
+        if name not in known or not 0.0 <= share <= 1.0:
             raise typer.BadParameter(
                 f'{option} "{statement}": write CUE=SHARE with a share from 0 to 1 and a cue of '
-                f"{', '.join(READINGS)}"
+                f"{', '.join(known)}"
             )
         rates[name] = share
     return rates

@@ -14,6 +14,8 @@ from vision.report.narrowing import NOT_IN_GUIDE
 from vision.report.terminal import WIDTH
 from vision.report.words import cue_words
 
+# Cues that can be read as absent, where the others are read as another value.
+WITH_ABSENCE = (*BINARY_CUES, LETTERING)
 READING_WORDS = {"edge_stripe_colour": "stripe colour"}
 MEASURED = "measured"
 MEASURED_NOTE = (
@@ -29,14 +31,26 @@ NOTE = (
 )
 
 
+def readings_of(guide: Guide) -> tuple[str, ...]:
+    """Names of what an eye reads on engines of this guide, in the order of the table.
+
+    Left out: numbers, colours and tenders where the guide has none, and lettering where
+    it says of no tender whether it is lettered.
+    """
+    missing = set() if guide.numbers else {"cab_number"}
+    missing |= set() if guide.stripe_colours else {"edge_stripe_colour"}
+    missing |= set() if guide.tells_lettering else {LETTERING}
+    if not guide.tenders:
+        missing |= {name for name in READINGS if name.startswith("tender_")}
+    return tuple(name for name in READINGS if name not in missing)
+
+
 def sight_text(guide: Guide, sight: Eyesight, origins: Mapping[str, str]) -> list[str]:
     """The realistic eye: each cue's rates and where they come from."""
     rows = [("cue", "seen", "if there", "if not there", "rates")]
-    for name in READINGS:
-        if not _asked(guide, name):
-            continue
+    for name in readings_of(guide):
         skill = sight.skills[name]
-        other = _whole(skill.specificity) if name in (*BINARY_CUES, LETTERING) else ""
+        other = _whole(skill.specificity) if name in WITH_ABSENCE else ""
         words = READING_WORDS.get(name, cue_words(name))
         rows.append((words, _whole(skill.visible), _whole(skill.sensitivity), other, origins[name]))
     lines = columns_text(rows, WIDTH)
@@ -77,16 +91,6 @@ def _short(stage: str) -> str:
     if stage.endswith("answered"):
         return "+ first check"
     return stage.replace("with ", "+ ").replace(" and ", ", ")
-
-
-def _asked(guide: Guide, name: str) -> bool:
-    if name == "cab_number":
-        return bool(guide.numbers)
-    if name == "edge_stripe_colour":
-        return bool(guide.stripe_colours)
-    if name == LETTERING:
-        return guide.tells_lettering
-    return bool(guide.tenders) or not name.startswith("tender_")
 
 
 def _shares(tally: Tally) -> tuple[str, ...]:
