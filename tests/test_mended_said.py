@@ -6,13 +6,18 @@ from dataclasses import replace
 from types import MappingProxyType
 
 import pytest
+from PIL import Image
 
-from answers import answer
+from answers import FakeEye, answer, photo_of
 from guides import cue
+from shapes import encoded, engine
 from vision.estimate import estimate, saw
 from vision.guide import load_guide
+from vision.page.shown import shown
+from vision.photo import photo_from_bytes
+from vision.pipeline import date_item
 from vision.records import Answer, Cue, EvidenceError
-from vision.report import answer_json, terminal_text
+from vision.report import answer_html, answer_json, terminal_text
 from vision.report.words import fits_words
 
 GUIDE = load_guide()
@@ -89,3 +94,28 @@ def test_a_colour_of_no_stripe_of_the_guide_is_another_colour(colour: str, meant
     """For green it asked whether "present" was meant."""
     with pytest.raises(EvidenceError, match=f'did you mean "{meant}"\\?$'):
         saw(GUIDE, f"edge_stripe={colour}")
+
+
+# --- a photo that tells nothing ----------------------------------------------------
+
+
+def test_a_photo_without_an_engine_among_others_is_told_of() -> None:
+    """It was passed over in silence, as if it had borne out what the others show."""
+    eye = FakeEye({"wagon": None})
+    photos = [photo_of(engine(), name) for name in ("engine.png", "wagon.png")]
+    both = date_item(photos, GUIDE, eye)
+    said = "No engine was found in photo 2, so it counts for nothing:"
+    assert said in " ".join(terminal_text(both).split())
+    assert said in answer_html(both)
+    assert any(note.startswith(said) for note in shown(both, GUIDE)["notes"])
+    for others in (photos[:1], photos[1:]):
+        # Alone, its headline says so.
+        assert "No engine was found in" not in terminal_text(date_item(others, GUIDE, eye))
+
+
+def test_a_file_of_several_pages_is_not_called_animated() -> None:
+    pages = [Image.new("RGB", (48, 40), colour) for colour in ("red", "blue")]
+    data = encoded(pages[0], "TIFF", save_all=True, append_images=pages[1:])
+    assert photo_from_bytes(data, "p.tif").notes == (
+        "several pictures; only the first picture was read",
+    )

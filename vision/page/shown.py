@@ -10,7 +10,7 @@ from vision.estimate.reading import counts_possible
 from vision.estimate.strength import six_digits
 from vision.guide import Guide
 from vision.records import Answer, Cue, Estimate, NextLook, State
-from vision.report.another import another_words
+from vision.report.another import photo_words
 from vision.report.words import (
     CAUTIONS,
     LEAST_GAIN,
@@ -62,7 +62,7 @@ def shown(answer: Answer, guide: Guide, *, skip: Collection[str] = ()) -> dict[s
         "conflicts": [] if estimate is None else [conflict_words(c) for c in estimate.conflicts],
         "looks": [] if estimate is None else _looks(estimate, guide, skip),
         "skipped": [] if estimate is None else _skipped(estimate, guide, skip),
-        "notes": [note for photo in answer.photos for note in photo.notes] + another_words(answer),
+        "notes": [note for photo in answer.photos for note in photo.notes] + photo_words(answer),
         "cautions": list(CAUTIONS) if suggests_touching(answer) else [],
     }
 

@@ -57,7 +57,10 @@ def decode(
         reduction = next((r for r, side in REDUCED_FROM if max(size) >= side), 1)
     notes = []
     if image.format != "MPO" and getattr(image, "is_animated", False):
-        notes.append("animated; only the first frame was read")
+        # TIFF has pages, and nothing that moves.
+        several = "several pictures" if image.format == "TIFF" else "animated"
+        first = "picture" if image.format == "TIFF" else "frame"
+        notes.append(f"{several}; only the first {first} was read")
     pixels = jpeg_pixels(image, data, reduction)
     if pixels is None:
         # Only JPEG takes the hint; other formats are reduced after decoding.

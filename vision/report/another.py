@@ -1,12 +1,39 @@
-"""What is said of another engine in the picture: that it is there, where, and how to date it."""
+"""What is said of a photo beside its engine: that another is in it and where, or that none is."""
 
 from __future__ import annotations
 
-from vision.records import Answer, Box, Sighting
+from vision.records import Answer, Box, NotFound, Sighting
 
 # Written beside the box that is drawn round it.
 LABEL = "another engine, not dated"
 _SIDES = ("to the left of", "to the right of", "above", "below")
+
+
+def photo_words(answer: Answer) -> list[str]:
+    """Say of each photo what is not said of its engine: `another_words`, `unfound_words`."""
+    return another_words(answer) + unfound_words(answer)
+
+
+def unfound_words(answer: Answer) -> list[str]:
+    """Say in which photos of a dated engine none was found, and why; they count for nothing.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    list of str
+        One sentence for each such photo; none where no photo shows an engine, which the
+        headline says.
+    """
+    if answer.estimate is None:
+        return []
+    return [
+        f"No engine was found in photo {number}, so it counts for nothing: {seen.reason}."
+        for number, seen in enumerate(answer.sightings, 1)
+        if isinstance(seen, NotFound)
+    ]
 
 
 def another_words(answer: Answer) -> list[str]:

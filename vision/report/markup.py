@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from vision.records import Answer, Estimate, State
-from vision.report.another import another_words
+from vision.report.another import photo_words
 from vision.report.narrowing import shows_several
 from vision.report.picture import picture_html
 from vision.report.rows import cue_rows, set_aside_words
@@ -119,7 +119,7 @@ def article(answer: Answer) -> str:
     """
     years, sure = headline(answer)
     names = "<br>".join(escape(photo.name) for photo in answer.photos)
-    notes = [note for photo in answer.photos for note in photo.notes] + another_words(answer)
+    notes = [note for photo in answer.photos for note in photo.notes] + photo_words(answer)
     parts = [
         f'<h1 class="years">{escape(years)}</h1>',
         f'<p class="sure">{escape(sure)}</p>',

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from vision.records import Answer, Cue, Estimate, State, Step
-from vision.report.another import another_words
+from vision.report.another import photo_words
 from vision.report.rows import cue_rows, set_aside_words
 from vision.report.words import (
     CAUTIONS,
@@ -62,7 +62,7 @@ def terminal_text(
     estimate = answer.estimate
     if estimate is not None:
         lines += _wrapped(candidates_words(estimate), width)
-        for words in another_words(answer):
+        for words in photo_words(answer):
             lines += _wrapped(words, width)
         lines += ["", "Why", *_why(answer, estimate, width)]
         if estimate.conflicts:
