@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from archives import fill
 from conftest import Telltale
 
 # --- the environment ---------------------------------------------------------------
@@ -81,3 +82,38 @@ def test_every_rate_that_is_offered_changes_the_figures(telltale: Telltale, opti
         given = telltale("guide", "simulate", "wayfarer", "--items", 100, option, f"{cue}=0.55")
         assert given[0] == 0
         assert given[1].splitlines()[start:] != plain[start:], cue
+
+
+# --- archives ----------------------------------------------------------------------
+
+
+def test_a_row_of_engines_csv_that_fits_no_photo_is_told_of(
+    telltale: Telltale, tmp_path: Path
+) -> None:
+    """A name that was mistyped there was passed over in silence."""
+    fill(tmp_path, 2)
+    (tmp_path / "broken.jpg").write_bytes(b"no picture")
+    rows = ["000.jpg,a", "00?.jpg,b", "001.JPG,c", "old/*,d", "broken.jpg,e"]
+    (tmp_path / "engines.csv").write_text("\n".join(["photo,engine", *rows]), encoding="utf-8")
+    for dry in (["--dry-run"], []):
+        _, _, err = telltale("tag", tmp_path, "--jobs", 1, *dry)
+        assert "engines.csv: no photo fits 001.JPG, old/*\n" in err
+    many = [f"{number}.png,x" for number in range(20)]
+    (tmp_path / "engines.csv").write_text("\n".join(["photo,engine", *many]), encoding="utf-8")
+    _, _, err = telltale("tag", tmp_path, "--jobs", 1)
+    assert "no photo fits 0.png, 1.png, 2.png, 3.png, 4.png and 15 more\n" in err
+    (tmp_path / "engines.csv").write_text("photo,engine\n*,one\n", encoding="utf-8")
+    assert "no photo fits" not in telltale("tag", tmp_path, "--jobs", 1)[2]
+
+
+@pytest.mark.parametrize("command", [("find", "", "--dir"), ("shelf",)])
+def test_a_folder_that_is_not_there_is_not_said_to_lack_tags(
+    telltale: Telltale, tmp_path: Path, command: tuple[str, ...]
+) -> None:
+    """ "not tagged yet; run: telltale tag" sent people to a command that refused it too."""
+    folder = tmp_path / "photo"
+    code, _, err = telltale(*command, folder)
+    assert (code, err) == (50, f"telltale: {folder}: no such folder\n")
+    folder.mkdir()
+    code, _, err = telltale(*command, folder)
+    assert (code, "not tagged yet" in err) == (50, True)

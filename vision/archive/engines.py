@@ -11,7 +11,7 @@ from pathlib import Path
 
 from vision import __version__
 from vision.archive.files import write_sidecar
-from vision.archive.groups import GROUP_FILE, By, group, read_group_file
+from vision.archive.groups import GROUP_FILE, By, fitting_none, group, read_group_file
 from vision.archive.index import EngineRow, Index, SidecarRow
 from vision.archive.sidecar import is_ours, merge, strip
 from vision.archive.tags import Tags, tags_of
@@ -71,6 +71,8 @@ class Engines:
         Engines, whether or not anything is to be done for them.
     sidecars : int
         Sidecars that belong to them.
+    idle : tuple of str
+        What the group file says that fits no photo, once they are planned.
     """
 
     def __init__(self, root: Path, index: Index, guide: Guide, eye: str, model: str) -> None:
@@ -78,28 +80,32 @@ class Engines:
         self._eye, self._model = eye, model
         self._rows: dict[str, SidecarRow] = {}
         self.count = self.sidecars = 0
+        self.idle: tuple[str, ...] = ()
 
     def plan(self, tree: Tree, by: By) -> list[Job]:
         """Group the photos, and find the engines for which something is to be done."""
         alike = self._index.alike(self._eye)
-        hashes = {path: row.sha256 for path, row in self._index.photos().items() if not row.code}
+        photos = self._index.photos()
+        hashes = {path: row.sha256 for path, row in photos.items() if not row.code}
         readable = {path: alike[sha] for path, sha in hashes.items() if sha in alike}
-        engines = group(readable, read_group_file(self._root / GROUP_FILE), by)
+        named = read_group_file(self._root / GROUP_FILE)
+        self.idle = fitting_none(photos, named)
+        engines = group(readable, named, by)
         known = self._index.engine_bases()
         self._index.forget_engines(name for name in known if name not in engines)
         self._rows = self._index.sidecars()
         targets = sidecar_names(list(readable), tree.sidecars)
         self.count = len(engines)
         jobs = []
-        for name, photos in engines.items():
-            own = tuple(hashes[photo] for photo in photos)
-            basis = basis_of(photos, own, self._guide, self._eye)
-            pairs = [(photo, target) for photo in photos for target in targets[photo]]
+        for name, mine in engines.items():
+            own = tuple(hashes[photo] for photo in mine)
+            basis = basis_of(mine, own, self._guide, self._eye)
+            pairs = [(photo, target) for photo in mine for target in targets[photo]]
             self.sidecars += len(pairs)
             is_new = known.get(name) != basis
             due = [pair for pair in pairs if is_new or not self._is_current(pair[1], basis)]
             if due:
-                jobs.append(Job(name, photos, own, basis, is_new, tuple(due)))
+                jobs.append(Job(name, mine, own, basis, is_new, tuple(due)))
         return jobs
 
     def prepare(self, job: Job, *, dry: bool) -> Prepared:

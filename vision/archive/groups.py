@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from enum import StrEnum
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -98,6 +98,18 @@ def group(
     for copies in copies_among({path: alike[path] for path in single}):
         engines.setdefault(copies[0], []).extend(copies)
     return {name: tuple(sorted(engines[name])) for name in sorted(engines)}
+
+
+def fitting_none(paths: Collection[str], named: Sequence[tuple[str, str]]) -> tuple[str, ...]:
+    """Patterns of a group file that fit none of the photos, each once, as in the file."""
+    written = set(paths)
+    return tuple(
+        dict.fromkeys(
+            pattern
+            for pattern, _ in named
+            if pattern not in written and not any(fnmatchcase(path, pattern) for path in paths)
+        )
+    )
 
 
 def copies_among(alike: Mapping[str, int]) -> Iterator[tuple[str, ...]]:

@@ -100,7 +100,8 @@ class Order:
 class Summary:
     """What a run did; all counts are of photos unless they say otherwise.
 
-    `mixed` names engines, dated in this run, whose photos seem to show several.
+    `mixed` names engines, dated in this run, whose photos seem to show several; `idle`
+    what the group file says that fits no photo.
     """
 
     photos: int = 0
@@ -114,6 +115,7 @@ class Summary:
     failed: int = 0
     rebuilt: str = ""
     mixed: list[str] = field(default_factory=list)
+    idle: tuple[str, ...] = ()
 
 
 def tag_archive(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> Summary:
@@ -237,7 +239,7 @@ class _Run:
         """Date each engine whose photos, guide or model changed, and write its sidecars."""
         engines = Engines(self._order.root, self._index, self._order.guide, self._eye, model)
         jobs = engines.plan(tree, self._order.by)
-        self.summary.engines = engines.count
+        self.summary.engines, self.summary.idle = engines.count, engines.idle
         self._watcher.begin("engines", len(jobs))
         # A file is safe on its disk only after a wait, in which the next engine is dated.
         waiting: deque[tuple[Prepared, Future[dict[str, os.stat_result]]]] = deque()

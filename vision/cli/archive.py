@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 # Exit code after Ctrl-C, as shells have it: 128 and the number of the signal.
 STOPPED = 130
+# So many are named where there may be hundreds. Chosen.
+MOST_NAMED = 5
 
 Folder = Annotated[Path, typer.Argument(metavar="DIR", help="Folder of the archive.")]
 GuideOption = Annotated[
@@ -141,6 +143,8 @@ def open_index(folder: Path, index: Path | None) -> Iterator[Index]:
     from vision.archive import Index, index_path
 
     path = index_path(folder, index)
+    if not path.exists() and not folder.is_dir():
+        raise ArchiveError(f"{folder}: no such folder")
     if not path.exists():
         raise ArchiveError(f"{folder}: not tagged yet; run: telltale tag {folder} --guide GUIDE")
     base = Index(None)
@@ -237,6 +241,8 @@ def _undo(folder: Path, index: Path | None, *, dry: bool) -> None:
 
 
 def _tell(summary: Summary, order: Order) -> None:
+    from vision.archive.groups import GROUP_FILE
+
     if summary.rebuilt:
         typer.echo(f"telltale: {summary.rebuilt}", err=True)
     if order.dry:
@@ -249,6 +255,11 @@ def _tell(summary: Summary, order: Order) -> None:
         f"({summary.dated} dated anew), {_counted(len(summary.written), 'sidecar')} {written}, "
         f"{summary.current} as they should be, {_counted(summary.failed, 'failure')}"
     )
+    if summary.idle:
+        names = ", ".join(shown(name) for name in summary.idle[:MOST_NAMED])
+        more = len(summary.idle) - MOST_NAMED
+        names += f" and {more} more" if more > 0 else ""
+        typer.echo(f"telltale: {GROUP_FILE}: no photo fits {names}", err=True)
     for engine in summary.mixed:
         typer.echo(
             f"telltale: {shown(engine)}: these photos seem to show more than one engine, which "
