@@ -36,9 +36,13 @@ def narrowed_estimate(record: Mapping[str, Any]) -> dict[str, Any] | None:
 
 
 def dating_words(record: Mapping[str, Any]) -> tuple[str, str]:
-    """Years, and how sure they are; both empty where no engine was found."""
+    """Years, and how sure they are; or that no engine was found, and why.
+
+    Both are empty where there is no photo that can be read.
+    """
     if estimate_of(record) is None:
-        return "", ""
+        answer = record.get("answer")
+        return ("no engine found", answer["not_found"]) if answer else ("", "")
     estimate = narrowed_estimate(record)
     if estimate is None:
         return NOT_NARROWED, _why_not(estimate_of(record) or {})

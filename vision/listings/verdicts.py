@@ -194,7 +194,8 @@ def _unseen(claim: Claim, case: Case) -> str:
     names = _cues_of(claim)
     why = next((c.because for c in case.answer.cues if c.name in names and c.because), "")
     told = f" ({why})" if why and not any(case.cue(n) for n in names) else ""
-    return f"{cue_words(claim.about)}: no photo shows it well enough{told}"
+    about = _about(claim) or f"{cue_words(claim.about)}: "
+    return f"{about}no photo shows it well enough{told}"
 
 
 def _with_place(claim: Claim, verdict: Verdict, text: str, weighed: Weighed, case: Case) -> Judged:
