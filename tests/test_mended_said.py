@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from answers import FakeEye, answer, photo_of
-from guides import cue
+from guides import cue, small_guide, variation
 from shapes import encoded, engine
 from vision.estimate import estimate, saw
 from vision.guide import load_guide
@@ -94,6 +94,11 @@ def test_a_colour_of_no_stripe_of_the_guide_is_another_colour(colour: str, meant
     """For green it asked whether "present" was meant."""
     with pytest.raises(EvidenceError, match=f'did you mean "{meant}"\\?$'):
         saw(GUIDE, f"edge_stripe={colour}")
+
+
+def test_where_the_guide_states_no_colour_a_stripe_of_any_is_present() -> None:
+    with pytest.raises(EvidenceError, match='did you mean "present"'):
+        saw(small_guide([variation("A", (1931,))]), "edge_stripe=green")
 
 
 # --- a photo that tells nothing ----------------------------------------------------

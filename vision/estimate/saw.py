@@ -66,8 +66,10 @@ def _binary(guide: Guide, name: str, state: str) -> Cue:
     if state not in states:
         meant = {state: state for state in states}
         if colours:
-            # A colour that the guide has on no stripe is a finding too.
-            meant |= {colour: ANOTHER_COLOUR for colour in LINE_COLOURS if colour not in meant}
+            # A colour that the guide has on no stripe is a finding too; where it states
+            # none, a stripe of any colour is one that is there.
+            other = ANOTHER_COLOUR if guide.stripe_colours else State.PRESENT.value
+            meant |= {colour: other for colour in LINE_COLOURS if colour not in meant}
         hint = did_you_mean(state, meant, or_all=True)
         raise EvidenceError(f'{name} cannot be "{state}"{hint}')
     if state in colours:
