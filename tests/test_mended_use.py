@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from archives import fill
+from answers import FakeEye
+from archives import fill, tag
 from conftest import Telltale
+from vision.records import Cue, NotFound, Photo, Sighting
 
 # --- the environment ---------------------------------------------------------------
 
@@ -117,3 +119,28 @@ def test_a_folder_that_is_not_there_is_not_said_to_lack_tags(
     folder.mkdir()
     code, _, err = telltale(*command, folder)
     assert (code, "not tagged yet" in err) == (50, True)
+
+
+class Interrupted:
+    """An eye during whose fourth look a person stops the run."""
+
+    version = "fake"
+
+    def __init__(self) -> None:
+        self.looks = 0
+
+    def look(self, photo: Photo) -> tuple[Sighting | NotFound, tuple[Cue, ...]]:
+        self.looks += 1
+        if self.looks == 4:
+            raise KeyboardInterrupt
+        return FakeEye().look(photo)
+
+
+def test_what_was_seen_before_a_stop_is_kept(tmp_path: Path) -> None:
+    """All since the last sixteen photos was lost, of small archives all there was."""
+    fill(tmp_path, 6)
+    eye = Interrupted()
+    with pytest.raises(KeyboardInterrupt):
+        tag(tmp_path, lambda: eye)
+    summary = tag(tmp_path)
+    assert (summary.unchanged, summary.looked_at, summary.failed) == (3, 3, 0)

@@ -291,13 +291,16 @@ def _noted(results: Iterator[Seen], pending: Pending) -> Iterator[Seen]:
 
 def _batches(results: Iterator[Seen]) -> Iterator[list[Seen]]:
     batch: list[Seen] = []
-    for seen in results:
-        batch.append(seen)
-        if len(batch) == BATCH:
+    try:
+        for seen in results:
+            batch.append(seen)
+            if len(batch) == BATCH:
+                full, batch = batch, []
+                yield full
+    finally:
+        # Also where a person stops the run: what was seen until then is kept.
+        if batch:
             yield batch
-            batch = []
-    if batch:
-        yield batch
 
 
 def index_path(root: Path, index: Path | None) -> Path:
