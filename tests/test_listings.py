@@ -79,6 +79,13 @@ def test_a_wants_list_that_names_nothing_of_the_guide_is_not_taken_for_all(
         assert "leave --want away" in err
 
 
+def test_a_wants_list_that_is_not_there_is_no_variation(telltale: Any, shop: Path) -> None:
+    for name in ("nowhere.txt", shop.parent / "nowhere"):
+        code, _, err = telltale("listings", shop, "--want", name, eye=EYE)
+        assert code == ListingsError.exit_code
+        assert f"{name}: no such file" in err
+
+
 def test_the_next_question_is_the_best_look(telltale: Any, shop: Path) -> None:
     record = by_id(judged(telltale, shop))["dim"]
     assert record["ask"]["text"] == record["answer"]["estimate"]["look_next"][0]["instruction"]

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from vision.listings import Ranked, Weights
 
 NEEDED = ("babel", "extruct", "price_parser", "urllib3")
+# Endings by which a file of variations is known that is not there; no id ends so.
+_LISTS = (".csv", ".txt")
 
 
 def listings(
@@ -138,6 +140,8 @@ def _wants(text: str, guide: str) -> tuple[str, ...]:
         if "variation" in head:
             return _wants_of_shelf(text, path, guide)
         text = "\n".join(line.partition("#")[0] for line in text.splitlines())
+    elif path.suffix.lower() in _LISTS or len(path.parts) > 1:
+        raise ListingsError(f"{path}: no such file")
     wants = tuple(dict.fromkeys(word for word in re.split(r"[\s,;]+", text) if word))
     if not wants:
         raise ListingsError(f"{path}: no variation in it; leave --want away to look for all")

@@ -186,7 +186,7 @@ class _Review:
             if id.casefold() in seen:
                 self.say("error", path, f'{kind} "{id}" is there twice; ids must differ')
             elif not _ID.fullmatch(id) or id.casefold() in RESERVED:
-                self.say("error", path, f'{kind} id "{id}" cannot be used; try letters and figures')
+                self.say("error", path, f'{kind} id "{id}" cannot be used; try A to Z and figures')
             seen[id.casefold()] = id
 
     def tenders(self, rows: list[Mapping[str, Any]]) -> None:
