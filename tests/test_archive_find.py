@@ -185,8 +185,10 @@ def test_each_percentage_stands_by_what_it_is_of() -> None:
 def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     root = tmp_path / "shelf"
     assert run(["find", "1935", "--dir", str(root)]) == 50
-    assert "not tagged yet" in capsys.readouterr().err
+    assert "no such folder" in capsys.readouterr().err
     fill(root, 2)
+    assert run(["find", "1935", "--dir", str(root)]) == 50
+    assert "not tagged yet" in capsys.readouterr().err
     tag(root)
     assert run(["find", "linkage present and lever absent", "--dir", str(root)]) == 0
     lines = capsys.readouterr().out.splitlines()

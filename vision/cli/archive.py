@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-import time
 from collections.abc import Iterator, Set
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,6 +13,7 @@ import typer
 
 from vision.cli.date import SEVERAL_FAILURES
 from vision.cli.files import PARQUET, check_outputs, header, write_whole
+from vision.cli.watching import shown, watching
 from vision.records import ArchiveError, SidecarError
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def tag(
         index=index,
         dry=dry_run,
     )
-    with _stoppable("tag"), _watcher(None if dry_run else order.log_path) as watcher:
+    with _stoppable("tag"), watching(None if dry_run else order.log_path) as watcher:
         summary = tag_archive(order, context.obj, watcher)
     _tell(summary, order)
     if summary.codes:
@@ -183,15 +183,6 @@ def tell_unfinished(base: Index, folder: Path, answered: Set[str]) -> None:
         )
 
 
-def shown(path: str) -> str:
-    """Write a path as one line: a name may hold line breaks and terminal codes."""
-    from vision.archive.record import printable
-
-    return "".join(
-        c if c.isprintable() else c.encode("unicode_escape").decode() for c in printable(path)
-    )
-
-
 def answer_words(record: Any) -> str:
     """Say what was found in one photo, each percentage beside what it is of."""
     from vision.report.narrowing import NOT_IN_GUIDE
@@ -225,7 +216,7 @@ def _stoppable(command: str) -> Iterator[None]:
 def _undo(folder: Path, index: Path | None, *, dry: bool) -> None:
     from vision.archive import undo_archive
 
-    with _stoppable("tag --undo"), _watcher(None) as watcher:
+    with _stoppable("tag --undo"), watching(None) as watcher:
         undone = undo_archive(folder, watcher, index=index, dry=dry)
     would = "would be " if dry else ""
     typer.echo(
@@ -271,71 +262,3 @@ def _tell(summary: Summary, order: Order) -> None:
 
 def _counted(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}"
-
-
-class _Watcher:
-    """Shows a run on a terminal, and keeps its failures in a log."""
-
-    def __init__(self, log: Path | None, progress: Any) -> None:
-        self._log, self._progress = log, progress
-        self._task: Any = None
-        self._failed = 0
-
-    def begin(self, what: str, count: int) -> None:
-        if self._progress is not None and count:
-            self._failed = 0
-            self._task = self._progress.add_task(what, total=count, failed=0)
-
-    def step(self, *, failed: bool = False) -> None:
-        if self._progress is not None:
-            self._failed += failed
-            self._progress.update(self._task, advance=1, failed=self._failed)
-
-    def failure(self, text: str) -> None:
-        line = shown(text)
-        typer.echo(f"telltale: {line}", err=True)
-        if self._log is not None:
-            try:
-                self._log.parent.mkdir(parents=True, exist_ok=True)
-                with self._log.open("a", encoding="utf-8", errors="backslashreplace") as log:
-                    log.write(f"{time.strftime('%Y-%m-%dT%H:%M:%S%z')} {line}\n")
-            except OSError as error:
-                # The failure itself has been told of on stderr; once is enough for this.
-                typer.echo(f"telltale: {self._log}: {error.strerror}", err=True)
-                self._log = None
-
-
-@contextmanager
-def _watcher(log: Path | None) -> Iterator[_Watcher]:
-    if not sys.stderr.isatty():
-        yield _Watcher(log, None)
-        return
-    from rich.console import Console
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        ProgressColumn,
-        TextColumn,
-        TimeRemainingColumn,
-    )
-    from rich.text import Text
-
-    class Rate(ProgressColumn):
-        """Things done a second over the last while, as measured."""
-
-        def render(self, task: Any) -> Text:
-            speed = task.finished_speed or task.speed
-            return Text("" if speed is None else f"{speed:.1f}/s")
-
-    failures = TextColumn("{task.fields[failed]} failed")
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        Rate(),
-        TimeRemainingColumn(),
-        failures,
-    )
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        yield _Watcher(log, progress)

@@ -15,10 +15,10 @@ from vision.cli.archive import (
     GuideOption,
     IndexOption,
     open_index,
-    shown,
     tell_unfinished,
 )
 from vision.cli.files import PAGE, check_outputs, write_whole
+from vision.cli.watching import shown
 from vision.records import OutputError
 
 if TYPE_CHECKING:

@@ -22,12 +22,12 @@ from vision.estimate.factors import (
     factors_of,
 )
 from vision.estimate.reading import reading
-from vision.estimate.strength import estimated_percent, strength_words
+from vision.estimate.saying import read_out, saying
+from vision.estimate.strength import strength_words
 from vision.guide import Guide, write_years
 from vision.records import (
     LETTERING,
     PHOTO_CUES,
-    VALUED_CUES,
     Candidate,
     Cue,
     EvidenceError,
@@ -208,7 +208,7 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
             weighed.append((item, seen))
         for cue in (*item.cues, *item.unused):
             if cue.speaks and cue in item.unused:
-                text = f"{_saying(cue)}: {NO_LETTERING}"
+                text = f"{saying(cue)}: {NO_LETTERING}"
                 silent.append(Step("unused", cue.name, text, even))
             if not cue.speaks:
                 why = f": {cue.because}" if cue.because else ""
@@ -264,27 +264,13 @@ def candidates(guide: Guide, posterior: Mapping[str, float]) -> tuple[Candidate,
     return tuple(Candidate(id, years[id], min(summed[id], 1.0 - FLOOR)) for id in ids)
 
 
-def read_out(cue: Cue) -> str:
-    """State or value of one cue, for a sentence."""
-    if cue.leaning is not None:
-        return f"unclear, leaning to {'present' if cue.leaning >= 0.5 else 'absent'}"
-    if cue.may_be:
-        return "unclear" if cue.perhaps is None else f"unclear, perhaps {cue.perhaps}"
-    if cue.state is State.UNSEEN:
-        return "not seen"
-    if cue.name in VALUED_CUES or cue.name == TENDER:
-        best = max(cue.values, key=lambda v: cue.values[v]) if cue.values else None
-        return cue.value or best or "read"
-    return f"{cue.state.value}, {cue.value}" if cue.value else cue.state.value
-
-
 def _step(guide: Guide, item: Evidence, seen: tuple[Cue, ...], leader: str) -> Step:
     by_id = {id: item.likelihood(id) for id in item.factor.table}
     before = prior(guide)
     likelihoods = {id: by_id[id.rpartition("@")[0] or id] for id in before}
     kind = {"cab_number": "number", TENDER: "tender"}.get(item.factor.name, "cue")
     kind = "check" if item.factor.name in guide.check_names else kind
-    text = "; ".join(_saying(cue) for cue in seen)
+    text = "; ".join(saying(cue) for cue in seen)
     fits = _fits(item)
     text += f" — {fits}" if fits else ""
     if not leader:
@@ -297,21 +283,6 @@ def _step(guide: Guide, item: Evidence, seen: tuple[Cue, ...], leader: str) -> S
     strength = words if words.startswith("no support") else f"{words} for {name}"
     strength = strength.replace(" against for ", " against ")
     return Step(kind, item.factor.name, text, likelihoods, strength)
-
-
-def _saying(cue: Cue) -> str:
-    if cue.source == "person":
-        return f"{cue.name} {read_out(cue)}, as seen by a person"
-    if cue.may_be and cue.perhaps is None:
-        return f"{cue.name} {read_out(cue)}"
-    sure = cue.confidence
-    if cue.leaning is not None:
-        sure = max(cue.leaning, 1.0 - cue.leaning)
-    elif cue.p_present is not None and cue.name not in VALUED_CUES:
-        sure = cue.p_present if cue.state is State.PRESENT else 1.0 - cue.p_present
-    elif cue.values and not cue.confidence:
-        sure = max(cue.values.values())
-    return f"{cue.name} {read_out(cue)} ({estimated_percent(sure)})"
 
 
 def _fits(item: Evidence) -> str:

@@ -11,10 +11,11 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import combinations
 
-from vision.estimate.argument import SURE, Evidence, by_variation, read_out
+from vision.estimate.argument import SURE, Evidence, by_variation
 from vision.estimate.disagreements import EDGE_STRIPE, disagreements
 from vision.estimate.factors import ABSENT, OTHER, PRESENT, TENDER, UNLISTED
 from vision.estimate.reading import normalised, reading
+from vision.estimate.saying import read_out
 from vision.estimate.strength import estimated_percent
 from vision.guide import Guide
 from vision.records import Conflict, State

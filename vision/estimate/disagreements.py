@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from itertools import combinations
 
-from vision.estimate.argument import Evidence, read_out
+from vision.estimate.argument import Evidence
 from vision.estimate.factors import COUNTED_CUES, TENDER
 from vision.estimate.reading import (
     count_shares,
@@ -17,6 +17,7 @@ from vision.estimate.reading import (
     reading,
     value_shares,
 )
+from vision.estimate.saying import read_out
 from vision.guide import Guide, Tender
 from vision.records import LETTERING, Conflict, Cue, State
 
