@@ -22,6 +22,7 @@ from tools.train.choose import choose  # noqa: E402
 from tools.train.keeper import Keeper  # noqa: E402
 from tools.train.loading import _columns, empty  # noqa: E402
 from tools.train.loop import Task, _optimiser, _stepped  # noqa: E402
+from tools.train.networks import Judge  # noqa: E402
 from tools.train.pictures import Pictures  # noqa: E402
 from tools.train.settings import Settings  # noqa: E402
 from vision.network import models_folder  # noqa: E402
@@ -221,3 +222,31 @@ def test_a_network_that_stays_joins_a_version_and_says_what_it_said(tmp_path: Pa
     facts = [{fact.key: fact.value for fact in model.metadata_props} for model in (old, new)]
     assert facts[1] == facts[0] | {"version": "2031.1"}
     assert new.graph.SerializeToString() == old.graph.SerializeToString()
+
+
+def test_a_deepened_network_begins_by_saying_what_the_shallower_one_says() -> None:
+    pytest.importorskip("onnx", reason="the training's library is not among the tests' own")
+    from tools.train.deepen import deepened
+
+    shallow = Judge(told=True, depths=(2, 4, 6)).eval()
+    for part in shallow.modules():  # as after a training, which no block passes unchanged
+        if isinstance(part, torch.nn.BatchNorm2d):
+            torch.nn.init.normal_(part.weight, 1.0, 0.2)
+    deep = deepened("boiler_top", shallow.state_dict()).eval()
+    assert len(deep.state_dict()) > len(shallow.state_dict())
+    crops = torch.rand(2, 3, 128, 448, generator=torch.Generator().manual_seed(2))
+    with torch.no_grad():
+        for said, before in zip(deep(crops), shallow(crops), strict=True):
+            assert torch.equal(said, before)
+
+
+def test_weights_that_lack_more_than_blocks_are_not_deepened() -> None:
+    pytest.importorskip("onnx", reason="the training's library is not among the tests' own")
+    from tools.train.deepen import deepened
+
+    with pytest.raises(ValueError, match="along"):
+        deepened("boiler_top", Judge(depths=(2, 4, 6)).state_dict())
+    partly = Judge(told=True, depths=(2, 4, 6)).state_dict()
+    del partly["trunk.stages.1.1.layers.0.weight"]
+    with pytest.raises(ValueError, match=r"trunk\.stages\.1\.1"):
+        deepened("boiler_top", partly)
