@@ -19,6 +19,7 @@ import torch
 from torch import Tensor, nn
 
 from tools.sums import write_sums
+from tools.train.loupe import LOUPE_SIZE, Loupe
 from tools.train.networks import (
     CHARACTERS,
     CROP_SIZES,
@@ -118,6 +119,8 @@ def kind_of(name: str) -> tuple[nn.Module, tuple[int, int], str]:
         return Counter(), TENDER_SIZE, "tender"
     if name == "number":
         return Reader(), NUMBER_SIZE, "number"
+    if name == "loupe":
+        return Loupe(), LOUPE_SIZE, "judge"
     return judge_of(name), CROP_SIZES[name], "told" if name in TOLD else "judge"
 
 

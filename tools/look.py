@@ -17,6 +17,7 @@ import json
 import multiprocessing as mp
 import time
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ import numpy as np
 from PIL import Image
 
 from tools.corruptions import CORRUPTIONS, corrupt
+from tools.looks import places_of
 from vision.cues import ENGINE_WIDTH_PX, gather, read_lettering
 from vision.cues.tender import counted, look_at_tender
 from vision.locate import find, pose
@@ -53,11 +55,12 @@ def look(
     corruption: Corruption | None = None,
     *,
     engine_width: float = ENGINE_WIDTH_PX,
+    places: Sequence[float] = (),
 ) -> dict[str, Any]:
     """Everything the eye sees in one picture, with no threshold applied.
 
     A photo in which the engine is decoded narrower than `engine_width`, px, is decoded
-    again.
+    again. At `places`, shares of the boiler top's length, a lever is looked for closely.
     """
     started = time.perf_counter()
     photo = open_photo(path)
@@ -83,7 +86,7 @@ def look(
     }
     photo = closer(photo, engine_width / max(sighting.locomotive.width, 1.0))
     for cue in BINARY_CUES:
-        evidence = gather(photo, sighting, networks, cue)
+        evidence = gather(photo, sighting, networks, cue, places)
         seen["cues"][cue] = {name: round(value, 4) for name, value in evidence.values.items()}
     if glimpse.tender.width > 2 and glimpse.tender.height > 2:
         looks = look_at_tender(photo, glimpse.tender, networks)
@@ -142,7 +145,13 @@ def _one(task: _Task) -> str:
         _NETWORKS[key] = load_networks(models)
     try:
         path = task.folder / label["file"]
-        seen = look(path, _NETWORKS[key], corruption, engine_width=task.engine_width)
+        seen = look(
+            path,
+            _NETWORKS[key],
+            corruption,
+            engine_width=task.engine_width,
+            places=places_of(label),
+        )
     except TelltaleError as error:
         seen = {"error": str(error)}
     line = {"file": label["file"], "label": label, "seen": seen}

@@ -167,7 +167,7 @@ def judge(look: Look, fusion: Mapping[str, Any]) -> Judged:
         anywhere = cues[LEVER]
         told = place_told(look.label)
         cues[LEVER] = placed(anywhere, NotFound(""), told)
-        wrong = None if told is None else (told + _ASTRAY) % 1.0
+        wrong = None if told is None else _astray(told)
         misled = placed(anywhere, NotFound(""), wrong)
         cues |= _tender_cues(look, fusion)
     return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues, anywhere, misled)
@@ -184,6 +184,16 @@ def place_told(label: Mapping[str, Any]) -> float | None:
         return _guide(guide).lever_at
     along = label.get("cues", {}).get(LEVER, {}).get("along")
     return None if along is None else float(along)
+
+
+def places_of(label: Mapping[str, Any]) -> tuple[float, ...]:
+    """Where a lever is looked for closely: at the place told, and at one told wrongly."""
+    told = place_told(label)
+    return () if told is None else (told, _astray(told))
+
+
+def _astray(place: float) -> float:
+    return (place + _ASTRAY) % 1.0
 
 
 def clearly_unseen(label: Mapping[str, Any], cue: str) -> bool:

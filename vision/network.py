@@ -22,7 +22,10 @@ import onnxruntime
 
 # Increased whenever the meaning of an input or output changes.
 FORMAT = "2"
-NAMES = ("finder", "poser", "boiler_top", "side_rods", "running_board", "tender", "number")
+NAMES = (
+    *("finder", "poser", "boiler_top", "side_rods", "running_board"),
+    *("loupe", "tender", "number"),
+)
 _SUMS = "SHA256SUMS"
 _FREE_STEP = 32  # rows that make whole cells in every map of a network
 

@@ -70,6 +70,16 @@ PLACED_TERMS = (
 )
 
 
+# And of one that was looked at closely there; "near_here" is the loupe's answer.
+NEAR_TERMS = (
+    "near_here",
+    "near_here*log_length",
+    "near_here*log_sharpness",
+    "near_here*sight",
+    *PLACED_TERMS,
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Fit:
     """A fitted model with what cross-validation says of it.

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from tools.calibrate.limits import seen_limit
-from tools.calibrate.logistic import PLACED_TERMS, as_stated, fit, predict
+from tools.calibrate.logistic import NEAR_TERMS, PLACED_TERMS, Fit, as_stated, fit, predict
 from tools.looks import Look, clearly_unseen, place_told
-from vision.cues.evidence import PARTS_ALONG, at_share
+from vision.cues.fuse import said_at
+from vision.cues.loupe import places_in, same_place
 from vision.pipeline.placing import LEVER, SURE
 
 # The lever's judge says more than it sees: where no place is stated it has to be this sure,
@@ -51,16 +52,24 @@ def placed_model(
     report : dict
     """
     visible = [k for k in visible if _place(k) is not None]
+    closely = [k for k in visible if "near_here" in _row(k)]
     truth = np.array([k.label["cues"][LEVER]["state"] == "present" for k in visible], dtype=bool)
     if len(visible) < _FEWEST or truth.all() or not truth.any():
         return None, {"note": "not fitted: too few looks"}
     rows, scenes = [_row(k) for k in visible], [k.scene for k in visible]
     fitted = fit(rows, truth, scenes, PLACED_TERMS, sparing=False)
+    near = _near_fit(closely)
     inner = {id(k): p for k, p in zip(visible, fitted.out_of_fold, strict=True)}
     rest = [k for k in weighed if id(k) not in inner and _place(k) is not None]
     if rest:
         outer = predict(fitted.model, [_row(k) for k in rest])
         inner |= {id(k): p for k, p in zip(rest, outer, strict=True)}
+    if near is not None:  # what was looked at closely is stated by that
+        inner |= {id(k): p for k, p in zip(closely, near.out_of_fold, strict=True)}
+        rest = [k for k in rest if "near_here" in _row(k)]
+        if rest:
+            outer = predict(near.model, [_row(k) for k in rest])
+            inner |= {id(k): p for k, p in zip(rest, outer, strict=True)}
     p = np.array([as_stated(inner.get(id(k), 0.5), share) for k in weighed])
     limit, stated = seen_limit(
         p_seen,
@@ -71,15 +80,31 @@ def placed_model(
         hidden_at_most=limits["hidden_at_most"],
         least=SEEN_AT_LEAST,
     )
-    return {**fitted.model, "seen_at_least": limit}, {**fitted.report, "stated": stated}
+    model = {**fitted.model, "seen_at_least": limit}
+    report = {**fitted.report, "stated": stated}
+    if near is None:
+        return model, report
+    return model | {"near": near.model}, report | {"near": near.report}
+
+
+def _near_fit(closely: Sequence[Look]) -> Fit | None:
+    """The fit of what was looked at closely; None of too few looks."""
+    truth = np.array([k.label["cues"][LEVER]["state"] == "present" for k in closely], dtype=bool)
+    if len(closely) < _FEWEST or truth.all() or not truth.any():
+        return None
+    scenes = [k.scene for k in closely]
+    return fit([_row(k) for k in closely], truth, scenes, NEAR_TERMS, sparing=False)
 
 
 def _row(look: Look) -> dict[str, float]:
     values = look.seen["cues"][LEVER]
     place = _place(look)
     assert place is not None
-    said = [values[f"said_{part:02d}"] for part in range(PARTS_ALONG)]
-    return {**values, "said_here": float(at_share(said, place))}
+    row = {**values, "said_here": said_at(values, place)}
+    for name, looked_at in places_in(values).items():
+        if same_place(looked_at, place):
+            row["near_here"] = values[name]
+    return row
 
 
 def _place(look: Look) -> float | None:

@@ -20,6 +20,7 @@ from tools.looks import Judged
 from vision.guide import Guide
 from vision.photo import open_photo
 from vision.pipeline.item import Eye, Seen, date_seen
+from vision.pipeline.item import told as told_places
 from vision.pipeline.views import agree
 from vision.pipeline.witnesses import witnesses
 from vision.records import ILLEGIBLE, Answer, Cue, State, TelltaleError
@@ -78,6 +79,7 @@ def date_photos(
         By file. Photos that cannot be read are left out.
     """
     answers: dict[str, Answers] = {}
+    eye = told_places(eye, *(guide.lever_at for guide in guides))
     for label in labels:
         file = str(label["file"])
         try:

@@ -27,7 +27,7 @@ CHECKED = ("held", 3, 220)
 WEIGHED = ("second", 4, 160)
 ABLATED_ON, ABLATED_STEPS = 4000, 500
 # Close views whose folder bears another name than the network that learns from them.
-FOLDERS = {"number": "cab_side"}
+FOLDERS = {"number": "cab_side", "loupe": "boiler_top"}
 # Pictures a scene yields per view on average: some have twins.
 TWINS = 1.27
 SPOILT = ("second", 300, 3)  # set, pictures and severity for the corruptions
@@ -36,6 +36,7 @@ SPOILT = ("second", 300, 3)  # set, pictures and severity for the corruptions
 # nearly to itself.
 LOADS = {
     "boiler_top": 4.0,
+    "loupe": 4.0,
     "side_rods": 2.5,
     "poser": 2.5,
     "finder": 2.5,

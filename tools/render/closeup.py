@@ -34,7 +34,7 @@ from tools.render.view import View, mask_of
 
 CUE_OF = {region: cue for cue, region in CUE_REGION.items()}
 SIZES = {
-    "boiler_top": (480, 176),
+    "boiler_top": (720, 264),
     "side_rods": (400, 160),
     "running_board": (384, 96),
     "cab_side": (288, 176),

@@ -10,26 +10,17 @@ from torch.nn import functional as F
 
 from tools.train.augment import coarsened, grainy, patches, photometric
 from tools.train.heat import focal
-from tools.train.mixing import normal, uniform
 from tools.train.networks import COLUMN, CROP_SIZES, MARGINS, Judge
-from tools.train.pictures import BEYOND, REGIONS, Pictures, cut, quad_transform, through
+from tools.train.pictures import REGIONS, Pictures
 from tools.train.settings import Settings
-from tools.train.splicing import Tops, spliced, stretched
-from tools.train.sprites import draw_decoys, draw_levers
+from tools.train.straightened import column_of, near_any, straightened
 
 # Pixels of the crop. A lever is lost in less than what linkages and stripes still show in.
 _WIDEST_BLUR = {"boiler_top": 3.6, "side_rods": 4.5, "running_board": 4.0}
 # How many pixels of the crop one of the photo's becomes at most.
 _COARSEST = {"boiler_top": 2.5, "side_rods": 4.0, "running_board": 4.0}
-# Standard deviation of where a lever is asked for, share of the region's length, chosen:
-# whoever writes a guide measures its place in a photo.
-_PLACE_ERROR = 0.008
 # How far from the part another place lies at least, share of the region's length; chosen.
 _ELSEWHERE = 0.1
-# Height at which a region's ends are taken, 0 top, 1 bottom: about where levers stand.
-_LEVEL = 0.6
-# Of the range of a channel, by which a drawn lever must differ from what it covers; by eye.
-_FAINT = 0.09
 # An end guessed worse than this, as a share of the crop's width, is not asked by.
 _WILD = 0.05
 _COVERED = 0.4  # of a column's pixels, from which on nothing is asked of it
@@ -55,62 +46,16 @@ def judge_batch(
     Returns pixels, present and visible (B,), the part's place (B, 1, H/4, W/4), and where it
     is asked for. The crop's corners err as the poser's do.
     """
-    count = len(rows)
     name = REGIONS[region]
     size, margin = CROP_SIZES[name], MARGINS.get(name, (0, 0))
-    true = quad = pictures.corners[rows, region]
-    along = (quad[:, 0] - quad[:, 1]).norm(dim=1)
-    # Shared shift, slant and stretch: what the poser's errors look like, seen from here.
-    shared = normal((count, 1, 2), generator) * torch.tensor([0.022, 0.018], device=quad.device)
-    each = normal((count, 4, 2), generator) * torch.tensor([0.018, 0.012], device=quad.device)
-    quad = quad + (shared + each) * along[:, None, None] * settings.jitter * settings.ease
-    transform = quad_transform(quad, size, margin=margin)
-    ends = _ends(transform, true, size)
-    mask = ((pictures.masks[rows] & (1 << region)) > 0).to(torch.uint8) * 255
-    # A region is about as long in the picture as in the crop: nothing to average over.
-    layers = torch.cat([pictures.pixels[rows], mask[:, None]], 1)
-    both = cut(layers, transform, size, beyond=BEYOND)
-    batch, place = both[:, :3], both[:, 3:]
-    present, visible = pictures.present[rows, region], pictures.visible[rows, region]
-    held, own = present, pictures.along[rows]
-    if name == "boiler_top" and settings.spliced + settings.stretched > 0:
-        tops = Tops(batch, place, present, visible, ends, _column(own, ends), held)
-        tops = spliced(tops, generator, share=settings.spliced)
-        tops = stretched(tops, generator, share=settings.stretched)
-        batch, place, present, held = tops.pixels, tops.place, tops.present, tops.held
-        ends = tops.ends
-        own = (tops.own - ends[:, 0]) / (ends[:, 1] - ends[:, 0])
-    # Where a guide would say that it stands.
-    error = normal((count,), generator) * _PLACE_ERROR * settings.ease
-    own, other = own + error, uniform((count,), generator)
-    if name == "boiler_top" and settings.drawn > 0:
-        decoy = uniform((count,), generator) < 0.8 * settings.drawn
-        bare = batch
-        batch = draw_decoys(batch, decoy, generator, near=_column(own, ends), margin=margin)
-        # A lever that is there stands before them, or they would be taught as one.
-        batch = batch + (bare - batch) * place
-        empty = (present < 0.5) & (visible > 0.5)
-        chosen = empty & (uniform((count,), generator) < settings.drawn)
-        bare = batch
-        batch, cover, foot = draw_levers(batch, chosen, generator, margin=margin)
-        # One of its background's colour is seen by nobody.
-        stands_out = (batch - bare).abs().mean(1, keepdim=True).sum((1, 2, 3))
-        faint = chosen & (stands_out < _FAINT * cover.sum((1, 2, 3)))
-        visible = visible * (~faint).float()
-        present = torch.maximum(present, chosen.float())
-        place = torch.maximum(place, cover)
-        foot = (foot - ends[:, 0]) / (ends[:, 1] - ends[:, 0])
-        # A lever drawn elsewhere leaves its casting's own place as empty as it was.
-        other = torch.where(
-            chosen & (uniform((count,), generator) < 0.5) & own.isfinite(), own, other
-        )
-        own = torch.where(chosen, foot + error, own)
-        held = torch.where(chosen, 1.0, held)
-    share = torch.stack([own, other], 1)
-    columns = _column(share, ends)
+    cut_out = straightened(pictures, rows, generator, settings, region)
+    batch, place, ends = cut_out.pixels, cut_out.place, cut_out.ends
+    present, visible, held = cut_out.present, cut_out.visible, cut_out.held
+    share = torch.stack([cut_out.own, cut_out.other], 1)
+    columns = column_of(share, ends)
     known = (columns >= 0) & (columns < size[0])  # false of what is not a number
     share, columns = torch.where(known, share, 0.0), torch.where(known, columns, 0.0)
-    elsewhere = ~_near(place, columns[:, 1], _ELSEWHERE * (size[0] - 2 * margin[0]))
+    elsewhere = ~near_any(place, columns[:, 1], _ELSEWHERE * (size[0] - 2 * margin[0]))
     strength = settings.ease * _MILDER[name]
     batch, covered = patches(batch, generator, share=settings.patches * strength, largest=0.5)
     coarse = settings.coarse * _MILDER[name]
@@ -131,32 +76,7 @@ def judge_batch(
     return batch, present, visible, (place > 0.15).float(), Asked(share, there, weight, ends)
 
 
-def _near(place: Tensor, columns: Tensor, reach: float) -> Tensor:
-    """Whether anything is marked (B, 1, H, W) within so many pixels of columns (B,)."""
-    marked = place[:, 0].amax(1)
-    wide = F.max_pool1d(marked[:, None], 2 * round(reach) + 1, 1, round(reach))[:, 0]
-    return wide.gather(1, columns.long()[:, None])[:, 0] > 0.1
-
-
-def _ends(transform: Tensor, quad: Tensor, size: tuple[int, int]) -> Tensor:
-    """Columns (B, 2) of a crop between which regions (B, 4, 2) of the picture lie."""
-    x = through(torch.linalg.inv_ex(transform).inverse, quad)[..., 0]
-    front = (1 - _LEVEL) * x[:, 0] + _LEVEL * x[:, 3]
-    rear = (1 - _LEVEL) * x[:, 1] + _LEVEL * x[:, 2]
-    # A region folded by its jitter has ends anywhere; it must not carry the mean away.
-    front = front.nan_to_num(0.0).clamp(0, 0.4 * size[0])
-    return torch.stack([front, rear.nan_to_num(size[0]).clamp(0.6 * size[0], size[0])], 1)
-
-
-def _column(share: Tensor, ends: Tensor) -> Tensor:
-    """Columns of places given as shares of a region's length, (B,) or (B, K)."""
-    front, rear = ends[:, 0], ends[:, 1]
-    if share.dim() == 2:
-        front, rear = front[:, None], rear[:, None]
-    return front + share * (rear - front)
-
-
-def at_column(along: Tensor, column: Tensor) -> Tensor:
+def atcolumn_of(along: Tensor, column: Tensor) -> Tensor:
     """Answers (B, K) at columns (B, K), pixels, between those of a judge's columns (B, C)."""
     at = (column / COLUMN - 0.5).clamp(0, along.shape[1] - 1)
     low = at.floor().clamp(max=along.shape[1] - 2).long()
@@ -171,7 +91,7 @@ def answered(net: Judge, batch: tuple[Tensor, Tensor, Tensor, Tensor, Asked]) ->
     if not told:
         return logits[:, 0]
     along, ends = told
-    return at_column(along, _column(asked.share, ends))[:, 0]
+    return atcolumn_of(along, column_of(asked.share, ends))[:, 0]
 
 
 def judge_loss(
@@ -203,7 +123,7 @@ def judge_loss(
         # Asked where it will be asked; a wild guess would teach nothing.
         wild = (ends - asked.ends).abs() > _WILD * wide
         ends = torch.where(wild, asked.ends, ends.detach())
-        answer = at_column(along, _column(asked.share, ends))
+        answer = atcolumn_of(along, column_of(asked.share, ends))
         error = F.binary_cross_entropy_with_logits(answer, asked.there, reduction="none")
         total = total + (error * asked.weight).sum() / asked.weight.sum().clamp(min=1)
     if not teach_place:

@@ -16,6 +16,7 @@ from torch import Tensor, nn
 
 from tools.train.finding import finder_batch, finder_loss
 from tools.train.judging import judge_batch, judge_loss
+from tools.train.loupe import REGION, Loupe, loupe_batch, loupe_loss
 from tools.train.networks import Counter, Finder, Poser, Reader, judge_of
 from tools.train.number import legible, number_batch, number_loss
 from tools.train.painting import Bank
@@ -26,8 +27,15 @@ from tools.train.tender import counter_batch, counter_loss
 
 # A step of a judge, of the counter or of the reader takes a card less time than it takes to
 # launch it: twice the rows come nearly free.
-_BATCH = {"finder": 64, "poser": 96, "judge": 256, "tender": 256, "number": 768}
-_PEAK_RATE = {"finder": 2e-3, "poser": 2e-3, "judge": 2.5e-3, "tender": 2e-3, "number": 2.5e-3}
+_BATCH = {"finder": 64, "poser": 96, "judge": 256, "loupe": 256, "tender": 256, "number": 768}
+_PEAK_RATE = {
+    "finder": 2e-3,
+    "poser": 2e-3,
+    "judge": 2.5e-3,
+    "loupe": 2.5e-3,
+    "tender": 2e-3,
+    "number": 2.5e-3,
+}
 _DECAY = 0.02
 _GOING_ON = 0.5  # of the peak rate, from weights that there are
 _KEEP_EVERY = 60.0  # seconds between weights kept on the way
@@ -96,11 +104,7 @@ def task_of(name: str, pictures: Pictures, settings: Settings, *, seed: int = 0)
             return legible(pictures, everything())
 
         return Task(Reader(), draw, number_loss, sided, _BATCH["number"])
-    region = REGIONS.index(name)
-
-    def loss(net: nn.Module, batch: Any) -> Tensor:
-        few = name == "boiler_top"
-        return judge_loss(net, batch, teach_place=settings.teach_place, few_cells=few)
+    region = REGIONS.index(REGION if name == "loupe" else name)
 
     def usable() -> Tensor:
         rows = everything()
@@ -109,6 +113,13 @@ def task_of(name: str, pictures: Pictures, settings: Settings, *, seed: int = 0)
         # Regions turned away teach the judge to say so, but need not fill a third of its time.
         open_ = (share > 0.2) | (rows % 4 == 0)
         return rows[pictures.has_engine[rows] & open_ & (along > 8) & (along < 4000)]
+
+    if name == "loupe":
+        return Task(Loupe(), drawn_by(loupe_batch), loupe_loss, usable, _BATCH["loupe"])
+
+    def loss(net: nn.Module, batch: Any) -> Tensor:
+        few = name == "boiler_top"
+        return judge_loss(net, batch, teach_place=settings.teach_place, few_cells=few)
 
     return Task(judge_of(name), drawn_by(judge_batch, region), loss, usable, _BATCH["judge"])
 

@@ -98,7 +98,8 @@ class Trunk(nn.Module):
         return merged, x
 
 
-def _head(width: int, outputs: int) -> nn.Sequential:
+def head_of(width: int, outputs: int) -> nn.Sequential:
+    """Two layers over a map of `width` channels, which leave it its size."""
     return nn.Sequential(
         nn.Conv2d(width, width, 3, 1, 1, groups=width, bias=False),
         nn.Conv2d(width, width, 1, bias=False),
@@ -117,6 +118,13 @@ def _expected(heat: Tensor) -> Tensor:
     return torch.stack([(weight.sum(2) * across).sum(2), (weight.sum(3) * down).sum(2)], dim=2)
 
 
+def looked_at(features: Tensor, heat: Tensor) -> tuple[Tensor, Tensor]:
+    """Features (B, C) of where a heat map looks, and its largest and its total logit (B, 2)."""
+    flat = heat.flatten(2).float()
+    looked = (features.flatten(2).float() * torch.softmax(flat, dim=2)).sum(dim=2)
+    return looked, torch.cat([flat.amax(dim=2), torch.logsumexp(flat, dim=2) / 8.0], dim=1)
+
+
 class Corners(nn.Module):
     """Where `points` corners lie, (B, points, 2), as shares of the input's width and height.
 
@@ -126,7 +134,7 @@ class Corners(nn.Module):
 
     def __init__(self, width: int, coarse: int, points: int) -> None:
         super().__init__()
-        self.heat = _head(width, points)
+        self.heat = head_of(width, points)
         self.offset = nn.Linear(coarse, 2 * points)
         nn.init.zeros_(self.offset.weight)
         nn.init.zeros_(self.offset.bias)
@@ -147,7 +155,7 @@ class Finder(nn.Module):
     def __init__(self) -> None:
         super().__init__()
         self.trunk = Trunk((20, 32, 48, 112, 192), (2, 3, 4, 3), 64)
-        self.head = _head(64, 12)
+        self.head = head_of(64, 12)
         nn.init.constant_(self.head[-1].bias[:2], -4.0)
 
     def forward(self, x: Tensor) -> Tensor:
@@ -167,7 +175,7 @@ class Poser(nn.Module):
     def __init__(self) -> None:
         super().__init__()
         self.trunk = Trunk((20, 32, 48, 112, 192), (2, 3, 4, 3), 64)
-        self.heat = _head(64, 12)
+        self.heat = head_of(64, 12)
         self.offset = nn.Linear(192, 24)
         self.rest = nn.Linear(192, 4 + 3 + 4 + 1)
         nn.init.zeros_(self.offset.weight)
@@ -197,9 +205,9 @@ class Judge(nn.Module):
     def __init__(self, *, told: bool = False, depths: tuple[int, ...] = _SHALLOW) -> None:
         super().__init__()
         self.trunk = Trunk((20, 32, 48, 112), depths, 64)
-        self.heat = _head(64, 1)
+        self.heat = head_of(64, 1)
         nn.init.constant_(self.heat[-1].bias, -3.0)
-        self.features = nn.Sequential(_head(64, 64), nn.ReLU(inplace=True))
+        self.features = nn.Sequential(head_of(64, 64), nn.ReLU(inplace=True))
         self.decide = nn.Sequential(
             nn.Linear(64 + 112 + 2, 64), nn.ReLU(inplace=True), nn.Dropout(0.1), nn.Linear(64, 2)
         )
@@ -224,10 +232,7 @@ class Judge(nn.Module):
         merged, coarse = self.trunk(x)
         heat = self.heat(merged[0])
         features = self.features(merged[0])
-        flat = heat.flatten(2).float()
-        weight = torch.softmax(flat, dim=2)
-        looked = (features.flatten(2).float() * weight).sum(dim=2)
-        summary = torch.cat([flat.amax(dim=2), torch.logsumexp(flat, dim=2) / 8.0], dim=1)
+        looked, summary = looked_at(features, heat)
         pooled = coarse.mean(dim=(2, 3)).float()
         decision = self.decide(torch.cat([looked, pooled, summary], dim=1))
         if not self.told:
@@ -253,7 +258,7 @@ class Counter(nn.Module):
     def __init__(self) -> None:
         super().__init__()
         self.trunk = Trunk((20, 32, 48, 112), (2, 3, 6), 64)
-        self.features = nn.Sequential(_head(64, 64), nn.ReLU(inplace=True))
+        self.features = nn.Sequential(head_of(64, 64), nn.ReLU(inplace=True))
         # Columns are kept apart to the end: an axle is counted by where it stands.
         self.along = nn.Sequential(
             nn.Conv1d(64 * 4, 96, 5, 2, 2), nn.ReLU(inplace=True), nn.Conv1d(96, 48, 5, 2, 2)
@@ -292,7 +297,7 @@ class Reader(nn.Module):
     def __init__(self) -> None:
         super().__init__()
         self.trunk = Trunk((20, 32, 48, 112), (2, 4, 6), 64)
-        self.head = _head(64, 1 + CHARACTERS + 4)
+        self.head = head_of(64, 1 + CHARACTERS + 4)
         nn.init.constant_(self.head[-1].bias[:1], -4.0)
 
     def forward(self, x: Tensor) -> Tensor:

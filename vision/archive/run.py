@@ -21,6 +21,7 @@ from vision.archive.values import Seen, Task
 from vision.archive.walk import OWN_FOLDER, Tree, walk
 from vision.guide import Guide
 from vision.photo.header import NEEDS_EXTRA, formats
+from vision.pipeline import LoadTold
 from vision.pipeline.look import eye_name
 from vision.records import (
     ArchiveError,
@@ -145,11 +146,12 @@ def tag_archive(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> 
         index = _open_index(order)
         held.callback(index.close)
         model = load_eye().version
-        run = _Run(order, index, eye_name(model), watcher)
+        lever_at = order.guide.lever_at
+        run = _Run(order, index, eye_name(model, lever_at), watcher)
         tree = run.walk()
         tasks = run.plan(tree)
         if tasks:
-            crew = _crew(order, load_eye, held)
+            crew = _crew(order, LoadTold(load_eye, lever_at), held)
             run.look(crew, tasks)
         run.date(tree, model)
     return run.summary

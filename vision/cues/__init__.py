@@ -6,6 +6,8 @@ fitted model whose coefficients stand in `models/fusion.json` (`fuse`).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from vision.cues.evidence import Evidence, gather
 from vision.cues.fuse import weigh
 from vision.cues.lettering import NO_TENDER, read_lettering
@@ -33,7 +35,9 @@ __all__ = [
 ENGINE_WIDTH_PX = 440.0
 
 
-def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, ...]:
+def read_cues(
+    photo: Photo, sighting: Sighting, networks: Networks, places: Sequence[float] = ()
+) -> tuple[Cue, ...]:
     """Judge every cue on one photo, decoded more finely where the engine is small in it.
 
     Parameters
@@ -43,6 +47,8 @@ def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue
         Where the engine is, from `locate`.
     networks : Networks
         One judge per region, and the fitted coefficients.
+    places : sequence of float
+        Where to look closely for a lever, shares of the boiler top's length.
 
     Returns
     -------
@@ -51,7 +57,8 @@ def read_cues(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue
     """
     photo = closer(photo, ENGINE_WIDTH_PX / max(sighting.locomotive.width, 1.0))
     binary = tuple(
-        weigh(gather(photo, sighting, networks, name), networks.fusion) for name in BINARY_CUES
+        weigh(gather(photo, sighting, networks, name, places), networks.fusion)
+        for name in BINARY_CUES
     )
     return (*binary, *_tender(photo, sighting, networks), read_number(photo, sighting, networks))
 

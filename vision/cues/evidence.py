@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.cues.loupe import look_closely
 from vision.features import (
     measure_boiler_top,
     measure_exposure,
@@ -110,8 +111,24 @@ class Evidence:
     at_edge: bool = False
 
 
-def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Evidence:
-    """Straighten the cue's region, run its judge and the classical measurements on it."""
+def gather(
+    photo: Photo,
+    sighting: Sighting,
+    networks: Networks,
+    cue: str,
+    places: Sequence[float] = (),
+) -> Evidence:
+    """Straighten the cue's region, run its judge and the classical measurements on it.
+
+    Parameters
+    ----------
+    photo : Photo
+    sighting : Sighting
+    networks : Networks
+    cue : str
+    places : sequence of float
+        Shares of the region's length at which a judge that is told places looks closely.
+    """
     region = REGION_OF_CUE[cue]
     quad = sighting.regions[region]
     network = networks[region]
@@ -143,8 +160,11 @@ def gather(photo: Photo, sighting: Sighting, networks: Networks, cue: str) -> Ev
         "log_slenderness": math.log(max(slenderness(quad), 1e-3)),
         "long_enough": long_enough(region, length),
         **_light_of(pixels),
-        **(_said_along(out["along"], out["ends"], network.size[0]) if "along" in out else {}),
     }
+    if "along" in out:
+        values |= _said_along(out["along"], out["ends"], network.size[0])
+        near = look_closely(photo, crop, out["ends"], places, networks["loupe"])
+        values |= {name: _limited(said) for name, said in near.items()}
     where = crop.photo_box(_place(heat, network.size)) if values["judge_present"] > 0 else None
     if where is None:
         where = Box.around(quad)

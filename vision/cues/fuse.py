@@ -14,7 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from vision.cues.evidence import PARTS_ALONG, Evidence, sigmoid
+from vision.cues.evidence import PARTS_ALONG, Evidence, at_share, sigmoid
+from vision.cues.loupe import places_in
 from vision.features import line_colour_shares
 from vision.records import Cue, State
 
@@ -53,8 +54,11 @@ def linear(model: Mapping[str, Any], values: Mapping[str, float]) -> float:
         "terms": list of [name, mean, scale, weight], "bias". A name "a*b" is a product.
     values : mapping of str to float
     """
-    kept = _total(model, values.__getitem__, lambda standard: min(max(standard, -_FAR), _FAR))
-    return float(kept)
+    return _linear(model, values.__getitem__)
+
+
+def _linear(model: Mapping[str, Any], value_of: Callable[[str], float]) -> float:
+    return float(_total(model, value_of, lambda standard: min(max(standard, -_FAR), _FAR)))
 
 
 def _total(
@@ -103,7 +107,8 @@ def weigh(evidence: Evidence, fusion: Mapping[str, Any]) -> Cue:
         return cue
     clear = seen >= float(placed["seen_at_least"])
     said = along(evidence.values, placed, fusion)
-    return replace(cue, along=said, along_in_sight=clear)
+    near = nearby(evidence.values, placed, fusion)
+    return replace(cue, along=said, near=near, along_in_sight=clear)
 
 
 def along(
@@ -118,6 +123,26 @@ def along(
 
     log_odds = _total(model, value, lambda standard: np.clip(standard, -_FAR, _FAR))
     return tuple(trusted(each, fusion) for each in log_odds.tolist())
+
+
+def nearby(
+    values: Mapping[str, float], model: Mapping[str, Any], fusion: Mapping[str, Any]
+) -> tuple[tuple[float, float], ...]:
+    """Each place that was looked at closely, and the probability that the part is there."""
+    out = []
+    for name, place in places_in(values).items() if "near" in model else ():
+        here = {"near_here": values[name], "said_here": said_at(values, place)}
+
+        def value(term: str, here: Mapping[str, float] = here) -> float:
+            return here[term] if term in here else values[term]
+
+        out.append((place, trusted(_linear(model["near"], value), fusion)))
+    return tuple(out)
+
+
+def said_at(values: Mapping[str, float], place: float) -> float:
+    """What the judge of the whole region says of a place, log odds."""
+    return float(at_share([values[f"said_{k:02d}"] for k in range(PARTS_ALONG)], place))
 
 
 def _weighed(evidence: Evidence, fusion: Mapping[str, Any], seen: float) -> Cue:

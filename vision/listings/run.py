@@ -26,6 +26,7 @@ from vision.listings.sharing import Sharing
 from vision.listings.store import FORMAT, Store, opened
 from vision.listings.values import BadRow
 from vision.photo.header import formats
+from vision.pipeline import LoadTold
 from vision.pipeline.look import eye_name
 from vision.records import ListingsError, TelltaleError
 
@@ -117,6 +118,7 @@ def judge_listings(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) 
         known = ", ".join(v.id for v in guide.variations)
         raise ListingsError(f'wanted "{unknown[0]}": the guide {guide.name} has {known}')
     sources, bad = _read(order.path)
+    load_eye = LoadTold(load_eye, guide.lever_at)
     eye = cache(load_eye)
     with ExitStack() as held:
         store = held.enter_context(opened(order.state_folder))
@@ -124,7 +126,7 @@ def judge_listings(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) 
         if order.fetcher is not None:
             pictures = Cache(order.state_folder / "fetched")
             held.callback(pictures.close)
-        name = eye_name(eye().version) if sources else ""
+        name = eye_name(eye().version, guide.lever_at) if sources else ""
         # The formats too: a picture that could not be read is one again once its extra is
         # installed.
         basis = [FORMAT, name, formats(), _identity(guide)]

@@ -20,7 +20,7 @@ from vision.page.limits import PageLimits
 from vision.page.replies import Refused
 from vision.page.shown import shown
 from vision.photo import Limits, photo_from_bytes
-from vision.pipeline import Eye, date_item
+from vision.pipeline import Eye, date_item, told
 from vision.records import Answer, Cue, NotFound, Photo, Sighting
 from vision.report import answer_json
 
@@ -82,7 +82,7 @@ class Desk:
 
     def __init__(self, guide: Guide, eye: Eye, limits: PageLimits) -> None:
         self.guide = guide
-        self._eye = RememberingEye(eye, limits.looks)
+        self._eye = RememberingEye(told(eye, guide.lever_at), limits.looks)
         self._limits = limits
 
     def read(self, content_type: str, body: bytes) -> Request:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -35,9 +35,17 @@ class Eye(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class NetworkEye:
-    """The shipped eye: `locate`, then `cues`, over one set of loaded networks."""
+    """The shipped eye: `locate`, then `cues`, over one set of loaded networks.
+
+    Attributes
+    ----------
+    networks : Networks
+    places : tuple of float
+        Where it looks closely for a lever, shares of the boiler top's length.
+    """
 
     networks: Networks
+    places: tuple[float, ...] = ()
 
     @property
     def version(self) -> str:
@@ -52,7 +60,7 @@ class NetworkEye:
         sighting = locate(photo, self.networks)
         if isinstance(sighting, NotFound):
             return sighting, ()
-        return sighting, read_cues(photo, sighting, self.networks)
+        return sighting, read_cues(photo, sighting, self.networks, self.places)
 
 
 def load_eye(models_dir: Path | None = None) -> Eye:
@@ -66,6 +74,30 @@ def load_eye(models_dir: Path | None = None) -> Eye:
     from vision.network import load_networks
 
     return NetworkEye(load_networks(models_dir))
+
+
+def told(eye: Eye, *lever_at: float | None) -> Eye:
+    """The eye that knows where guides' castings have their lever, and looks closely there.
+
+    Any eye but a `NetworkEye` comes back as it is.
+    """
+    places = tuple(place for place in lever_at if place is not None)
+    return replace(eye, places=places) if places and isinstance(eye, NetworkEye) else eye
+
+
+@dataclass(frozen=True)
+class LoadTold:
+    """Loads an eye that is told where to look closely.
+
+    Can travel to other processes, where whatever it loads is known again by it.
+    """
+
+    load_eye: Callable[[], Eye]
+    lever_at: float | None
+
+    def __call__(self) -> Eye:
+        """Load it and tell it."""
+        return told(self.load_eye(), self.lever_at)
 
 
 def date_item(photos: Sequence[Photo], guide: Guide, eye: Eye, said: Sequence[Cue] = ()) -> Answer:
@@ -90,6 +122,7 @@ def date_item(photos: Sequence[Photo], guide: Guide, eye: Eye, said: Sequence[Cu
     """
     if not photos:
         raise ValueError("photos: at least one expected, got none")
+    eye = told(eye, guide.lever_at)
     looks = [eye.look(photo) for photo in photos]
     sightings = tuple(sighting for sighting, _ in looks)
     seen = Seen(sightings, tuple(cues for _, cues in looks), witnesses(photos, sightings))

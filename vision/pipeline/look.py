@@ -12,17 +12,26 @@ from vision import __version__
 from vision.records import Box, Cue, Heading, NotFound, Sighting, State
 
 # Increased whenever what is kept of a photo changes its meaning.
-LOOK_FORMAT = "13"
+LOOK_FORMAT = "14"
 
 
-def eye_name(model: str) -> str:
-    """Name everything on which a look depends, besides the photo."""
-    return f"{__version__}/{LOOK_FORMAT}/{model}"
+def eye_name(model: str, lever_at: float | None = None) -> str:
+    """Name everything on which a look depends, besides the photo.
+
+    Parameters
+    ----------
+    model : str
+        Version of the eye.
+    lever_at : float or None
+        Where it looks closely.
+    """
+    place = "" if lever_at is None else f"{lever_at:.4f}"
+    return f"{__version__}/{LOOK_FORMAT}/{place}/{model}"
 
 
 def model_of(eye: str) -> str:
     """Version of the model in a name that `eye_name` made."""
-    return eye.split("/", 2)[2]
+    return eye.split("/", 3)[3]
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +150,7 @@ def _cue_to_plain(cue: Cue) -> dict[str, Any]:
         "photo": cue.photo,
         "in_sight": cue.in_sight,
         "along": list(cue.along),
+        "near": [list(pair) for pair in cue.near],
         "along_in_sight": cue.along_in_sight,
         "clear": cue.clear,
     }
@@ -160,6 +170,7 @@ def _cue_from_plain(plain: dict[str, Any]) -> Cue:
         photo=plain["photo"],
         in_sight=plain["in_sight"],
         along=tuple(plain["along"]),
+        near=tuple((place, p) for place, p in plain["near"]),
         along_in_sight=plain["along_in_sight"],
         clear=plain["clear"],
     )

@@ -1,7 +1,7 @@
 """A part looked for where a guide says that it stands.
 
 A whistle or a valve may look like a lever, but it does not stand where the lever of this
-casting does: who knows the engine looks there. Only what is surely a lever is believed
+casting does: who knows the engine looks there, and closely. Only what is surely a lever is believed
 elsewhere: the engine may be another casting than the guide's.
 """
 
@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from vision.cues.evidence import at_share, logit, sigmoid
+from vision.cues.loupe import same_place
 from vision.records import REGION_OF_CUE, Box, Cue, NotFound, Region, Sighting, State
 
 LEVER = "switch_lever"
@@ -39,7 +40,9 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     """
     if cue.name != LEVER or lever_at is None or not cue.along:
         return cue
-    p = sigmoid(float(at_share([logit(said) for said in cue.along], lever_at)))
+    closely = [p for place, p in cue.near if same_place(place, lever_at)]
+    from_afar = sigmoid(float(at_share([logit(said) for said in cue.along], lever_at)))
+    p = closely[0] if closely else from_afar
     if p < 0.5 and cue.p_present is not None and cue.p_present >= SURE:
         elsewhere = f"{cue.because}, but not where the guide has this casting's lever"
         return replace(cue, because=elsewhere)

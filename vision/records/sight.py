@@ -193,6 +193,9 @@ class Cue:
         Of a part that may stand anywhere along its region: probability that it is
         present, given that it stands in the first, second, ... of so many equal parts
         of the region from front to rear. Empty where it was not judged so.
+    near : tuple of (float, float)
+        The same of places that were looked at closely: each with the probability that the
+        part is present, given that it stands there.
     along_in_sight : bool
         Whether a state may be called from `along`; otherwise the region is hidden or too
         unclear, and the probabilities are all there is.
@@ -210,6 +213,7 @@ class Cue:
     in_sight: bool = False
     photo: int = 0
     along: tuple[float, ...] = ()
+    near: tuple[tuple[float, float], ...] = ()
     along_in_sight: bool = False
     clear: float | None = None
 
