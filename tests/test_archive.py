@@ -16,6 +16,7 @@ from archives import GUIDE, Silent, different, fill, state, tag
 from eyes import LOOKS, PAUSE, command, deadly_eye, fake_eye, newer_eye
 from shapes import encoded
 from vision.archive import By, Index, undo_archive
+from vision.archive.engines import answers
 from vision.archive.groups import COPY_BITS, copies_among, group, read_group_file
 from vision.archive.pending import Pending
 from vision.archive.reading import look_at
@@ -23,7 +24,7 @@ from vision.archive.values import Seen, Task
 from vision.archive.walk import walk
 from vision.guide import load_guide
 from vision.photo import open_photo
-from vision.pipeline import date_item
+from vision.pipeline import LoadTold, date_item
 from vision.pipeline.kept import date_looks
 from vision.pipeline.look import look_from_text, look_to_text
 from vision.records import ArchiveError, PhotoUnreadable
@@ -148,12 +149,42 @@ def test_only_new_and_changed_photos_are_looked_at(shelf: Path) -> None:
     assert sorted(summary.written) == ["009.jpg.xmp", "moved.jpg.xmp"]
 
 
-def test_a_new_guide_dates_again_and_looks_at_nothing(shelf: Path) -> None:
+def test_a_guide_with_the_lever_at_the_same_place_dates_again_and_looks_at_nothing(
+    shelf: Path,
+) -> None:
     tag(shelf)
-    other = tag(shelf, guide=load_guide("brindle"))
+    brindle = replace(load_guide("brindle"), lever_at=GUIDE.lever_at)
+    other = tag(shelf, guide=brindle)
     assert (other.looked_at, other.dated, len(other.written)) == (0, 4, 5)
-    renumbered = tag(shelf, guide=replace(load_guide("brindle"), sha256="0" * 64))
+    renumbered = tag(shelf, guide=replace(brindle, sha256="0" * 64))
     assert (renumbered.looked_at, renumbered.dated) == (0, 4)
+
+
+@pytest.mark.parametrize("lever_at", [0.6, None])
+def test_a_guide_with_the_lever_elsewhere_looks_again_and_back_it_is_remembered(
+    shelf: Path, lever_at: float | None
+) -> None:
+    tag(shelf)
+    brindle = replace(load_guide("brindle"), lever_at=lever_at)
+    other = tag(shelf, guide=brindle)
+    assert (other.looked_at, other.dated, len(other.written)) == (5, 4, 5)
+    assert tag(shelf, guide=brindle).looked_at == 0
+    back = tag(shelf)
+    assert (back.looked_at, back.dated, len(back.written)) == (0, 4, 5)
+
+
+def test_the_answers_kept_are_given_after_another_guides_run_too(shelf: Path) -> None:
+    """What was looked at for one guide is not dated from what was looked at for another."""
+    tag(shelf)
+    tag(shelf, guide=load_guide("brindle"))
+    tag(shelf)
+    index = Index(shelf / ".telltale" / "index.sqlite")
+    try:
+        kept = list(index.engines())
+        assert [row for row, _ in answers(index, GUIDE, kept)] == kept
+        assert len(kept) == 4
+    finally:
+        index.close()
 
 
 def test_a_new_model_looks_again(shelf: Path) -> None:
@@ -178,7 +209,8 @@ def test_looks_of_the_shipped_eye_date_as_the_photos_do(names: tuple[str, str]) 
     from vision.cli import load_shipped_eye
 
     paths = [f"{name}.jpg" for name in names]
-    seen = [look_at(Task(str(DEMO), path), load_shipped_eye) for path in paths]
+    load_eye = LoadTold(load_shipped_eye, GUIDE.lever_at)
+    seen = [look_at(Task(str(DEMO), path), load_eye) for path in paths]
     looks = [look_from_text(one.look) for one in seen]
     assert [look_to_text(look) for look in looks] == [one.look for one in seen]
     eye = load_shipped_eye()

@@ -17,9 +17,10 @@ import made_looks
 from tools import metrics
 from tools.calibrate import __main__ as command
 from tools.calibrate import limits, logistic
-from tools.looks import judge, read_looks
+from tools.looks import judge, places_of, read_looks
 from tools.render.projection import share_along
-from vision.cues.fuse import linear, sigmoid
+from vision.cues.evidence import PARTS_ALONG
+from vision.cues.fuse import linear, nearby, sigmoid
 
 
 @pytest.fixture(scope="module")
@@ -247,3 +248,59 @@ def test_a_cue_whose_network_has_changed_is_fitted_on_new_looks_alone(tmp_path: 
     assert both["cues"]["switch_lever"]["present"] == alone["cues"]["switch_lever"]["present"]
     assert both["cues"]["side_linkage"]["seen"] != alone["cues"]["side_linkage"]["seen"]
     assert all("switch_lever" in look.label["cues"] for look in old if look.has_engine)
+
+
+def _seen_closely(rng: np.random.Generator, true: float, *, closely: bool) -> dict[str, float]:
+    """Of the lever's true log odds the loupe alone knows, and shouts; no other value does."""
+    values = made_looks.cue_values(rng, float(rng.normal()), 3.0)
+    values |= {f"said_{k:02d}": float(rng.normal()) for k in range(PARTS_ALONG)}
+    if closely:
+        # At a place told wrongly it has something to say as well.
+        values |= {"near_0.5000": 2.0 * true, "near_0.8500": float(rng.normal(0, 5))}
+    return values
+
+
+def test_what_was_looked_at_closely_is_weighed_by_that(tmp_path: Path) -> None:
+    lines, rng, engines = made_looks.looks(1600), np.random.default_rng(4), 0
+    for number, line in enumerate(lines):
+        if not line["label"].get("cues"):
+            continue
+        true = float(rng.normal(0, 2))
+        lever = line["label"]["cues"]["switch_lever"]
+        lever |= {"state": "present" if rng.random() < expit(true) else "absent", "along": 0.5}
+        seen = _seen_closely(rng, true, closely=number % 2 == 0)
+        line["seen"]["cues"]["switch_lever"] |= {
+            name: value for name, value in seen.items() if name != "judge_visible"
+        }
+        engines += number % 2 == 0 and lever["visible"]
+    looks = read_looks([made_looks.write(lines, tmp_path / "looks.jsonl.gz")])
+    fitted = command.calibrate(looks, command.Rules())
+    placed = fitted["cues"]["switch_lever"]["placed"]
+    assert "near_here" in {name for name, *_ in placed["near"]["terms"]}
+    assert "near_here" not in {name for name, *_ in placed["terms"]}
+    report = fitted["fitted"]["cues"]["switch_lever"]["placed"]
+    assert report["near"]["n"] == engines < report["n"]
+    assert report["near"]["log_loss"] < report["log_loss"] - 0.1
+    for true in (-3.0, -1.0, 0.0, 1.0, 3.0):
+        rows = [_seen_closely(rng, true, closely=True) for _ in range(300)]
+        said = [dict(nearby(row, placed, {"trusted": 1.0}))[0.5] for row in rows]
+        assert np.mean(said) == pytest.approx(expit(true), abs=0.06), true
+
+
+def test_too_few_looks_from_near_by_are_fitted_from_afar_alone(tmp_path: Path) -> None:
+    lines, rng = made_looks.looks(600), np.random.default_rng(5)
+    for number, line in enumerate(lines):
+        if line["label"].get("cues"):
+            line["label"]["cues"]["switch_lever"]["along"] = 0.5
+            line["seen"]["cues"]["switch_lever"] |= _seen_closely(rng, 0.0, closely=number < 40)
+    looks = read_looks([made_looks.write(lines, tmp_path / "looks.jsonl.gz")])
+    placed = command.calibrate(looks, command.Rules())["cues"]["switch_lever"]["placed"]
+    assert "near" not in placed and placed["terms"]
+
+
+def test_each_engine_is_looked_at_where_its_lever_stands_and_where_it_does_not() -> None:
+    label = {"cues": {"switch_lever": {"along": 0.8}}}
+    assert places_of(label) == pytest.approx((0.8, 0.15))
+    # An example guide says where its castings have theirs, whatever the renderer knows.
+    assert places_of({**label, "variation": {"guide": "wayfarer"}}) == pytest.approx((0.54, 0.89))
+    assert places_of({"cues": {}}) == ()

@@ -16,6 +16,7 @@ pytest.importorskip("price_parser")
 from answers import FakeEye
 from eyes import LOOKS, PAUSE, command
 from listing_files import EYE, by_id, judged, write_photos, write_table
+from vision.guide import builtin_text
 from vision.records import ListingsError
 
 
@@ -36,7 +37,10 @@ def test_what_has_changed_is_examined_anew(telltale: Any, shop: Path, change: st
     elif change == "text":
         shop.write_text(shop.read_text().replace(",with lever", ",no lever"), "utf-8", newline="")
     else:
-        more = ("--guide", "brindle")
+        # With the lever at the same place: the photos are known.
+        moved = builtin_text("brindle").replace("lever_at = 0.6", "lever_at = 0.54")
+        (shop.parent / "brindle.toml").write_text(moved, "utf-8")
+        more = ("--guide", shop.parent / "brindle.toml")
     records = by_id(judged(telltale, shop, *more, eye=FakeEye({"w3": None})))
     # A photo that has changed is looked at; of the others it is known what they show.
     verdicts = {"photo": "cannot tell", "text": "supported", "guide": "contradicted"}
@@ -45,6 +49,17 @@ def test_what_has_changed_is_examined_anew(telltale: Any, shop: Path, change: st
     assert guide.startswith("brindle" if change == "guide" else "wayfarer")
     if change == "photo":
         assert records["true"]["verdict"] == "supported"
+
+
+def test_a_guide_with_the_lever_elsewhere_has_photos_looked_at_again(
+    telltale: Any, shop: Path
+) -> None:
+    judged(telltale, shop)
+    blind = FakeEye({"w3": None})
+    records = by_id(judged(telltale, shop, "--guide", "brindle", eye=blind))
+    assert records["wrong"]["verdict"] == "cannot tell"
+    # What was seen for the first guide is remembered beside it.
+    assert by_id(judged(telltale, shop, eye=blind))["wrong"]["verdict"] == "contradicted"
 
 
 @pytest.mark.parametrize("damage", [b"no database", b""])

@@ -34,13 +34,13 @@ import numpy as np
 from PIL import Image
 
 from tools.evaluate.rows import markdown
-from vision.cues import ENGINE_WIDTH_PX, count, gather, read_number, weigh, weigh_counts
+from vision.cues import ENGINE_WIDTH_PX, Evidence, count, gather, read_number, weigh, weigh_counts
 from vision.estimate import estimate
 from vision.guide import Guide, load_guide
 from vision.locate import Glimpse, find, pose
 from vision.network import Networks, load_networks
 from vision.photo import closer, open_photo
-from vision.records import BINARY_CUES, Box, Cue, Photo, Region
+from vision.records import BINARY_CUES, Box, Cue, Photo, Region, Sighting
 
 _DEMO = Path(__file__).parent.parent / "demo_images" / "wayfarer_w1.jpg"
 SIZE = (4000, 3000)  # 12 megapixels, as phones take them
@@ -116,10 +116,15 @@ def run_line(
     detail = timed("decode finer", lambda: closer(photo, wanted))
     level = replace(sighting, regions=_level(glimpse.locomotive))
     cues: list[Cue] = []
+    places = () if guide.lever_at is None else (guide.lever_at,)
+
+    def gathered(name: str, seen: Sighting) -> Evidence:
+        return timed(name, lambda: gather(detail, seen, networks, name, places))
+
     for name in BINARY_CUES:
-        evidence = timed(name, lambda name=name: gather(detail, sighting, networks, name))
+        evidence = gathered(name, sighting)
         if "judge_present" not in evidence.values:
-            evidence = timed(name, lambda name=name: gather(detail, level, networks, name))
+            evidence = gathered(name, level)
         cues.append(timed("measure, weigh", lambda e=evidence: weigh(e, networks.fusion)))
     tender = sighting.tender
     if tender is not None:

@@ -76,7 +76,7 @@ def judge_batch(
     return batch, present, visible, (place > 0.15).float(), Asked(share, there, weight, ends)
 
 
-def atcolumn_of(along: Tensor, column: Tensor) -> Tensor:
+def at_column(along: Tensor, column: Tensor) -> Tensor:
     """Answers (B, K) at columns (B, K), pixels, between those of a judge's columns (B, C)."""
     at = (column / COLUMN - 0.5).clamp(0, along.shape[1] - 1)
     low = at.floor().clamp(max=along.shape[1] - 2).long()
@@ -91,7 +91,7 @@ def answered(net: Judge, batch: tuple[Tensor, Tensor, Tensor, Tensor, Asked]) ->
     if not told:
         return logits[:, 0]
     along, ends = told
-    return atcolumn_of(along, column_of(asked.share, ends))[:, 0]
+    return at_column(along, column_of(asked.share, ends))[:, 0]
 
 
 def judge_loss(
@@ -123,7 +123,7 @@ def judge_loss(
         # Asked where it will be asked; a wild guess would teach nothing.
         wild = (ends - asked.ends).abs() > _WILD * wide
         ends = torch.where(wild, asked.ends, ends.detach())
-        answer = atcolumn_of(along, column_of(asked.share, ends))
+        answer = at_column(along, column_of(asked.share, ends))
         error = F.binary_cross_entropy_with_logits(answer, asked.there, reduction="none")
         total = total + (error * asked.weight).sum() / asked.weight.sum().clamp(min=1)
     if not teach_place:

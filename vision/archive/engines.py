@@ -207,7 +207,7 @@ def answers(
         As the index has them; one of which not every photo has been looked at is left out.
     """
     for row in rows:
-        kept = list(index.looks(row.photos))
+        kept = list(index.looks(row.photos, guide.lever_at))
         if len(kept) < len(row.photos):
             continue
         eyes, looks = [eye for eye, _ in kept], [look for _, look in kept]

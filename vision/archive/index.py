@@ -13,7 +13,7 @@ from typing import Any
 
 from vision.archive.index_file import disk_errors, open_base, set_aside
 from vision.archive.values import Seen, Stamp
-from vision.pipeline.look import Look, look_from_text
+from vision.pipeline.look import Look, is_readable, look_from_text, looks_at
 from vision.records import ArchiveError
 
 # Increased whenever the tables change; an older index is rebuilt, a newer one refused.
@@ -223,16 +223,21 @@ class Index:
             photos = tuple(members.get(name, ()))
             yield EngineRow(os.fsdecode(name), photos, basis, json.loads(answer))
 
-    def looks(self, paths: Iterable[str]) -> Iterator[tuple[str, Look]]:
-        """The latest eye and its look at each of some photos, as far as there is one."""
+    def looks(self, paths: Iterable[str], lever_at: float | None) -> Iterator[tuple[str, Look]]:
+        """An eye and its look at each of some photos, as far as there is one.
+
+        The latest that looked closely where a lever is to be looked for, else the latest.
+        """
         query = (
             "SELECT eye, look FROM looks JOIN photos USING (sha256) WHERE path = ?"
-            " ORDER BY looks.rowid DESC LIMIT 1"
+            " ORDER BY looks.rowid DESC"
         )
         for path in paths:
-            row = self._base.execute(query, (os.fsencode(path),)).fetchone()
-            if row is not None:
-                yield row[0], look_from_text(row[1])
+            rows = self._base.execute(query, (os.fsencode(path),)).fetchall()
+            rows = [row for row in rows if is_readable(row[0])]
+            if rows:
+                eye, look = next((row for row in rows if looks_at(row[0], lever_at)), rows[0])
+                yield eye, look_from_text(look)
 
     def sidecars(self) -> dict[str, SidecarRow]:
         """Every sidecar that we wrote, without what stood there before (`before` is None)."""

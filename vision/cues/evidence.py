@@ -68,6 +68,11 @@ class Lazily(Mapping[str, float]):
         self._known = dict(at_hand)
         self._measure: Callable[[], Mapping[str, float]] | None = measure
 
+    @property
+    def at_hand(self) -> tuple[str, ...]:
+        """Names of those at hand."""
+        return tuple(self._known)
+
     def __getitem__(self, name: str) -> float:
         if name not in self._known:
             self._complete()

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from vision.cues.evidence import PARTS_ALONG, Evidence, at_share, sigmoid
+from vision.cues.evidence import PARTS_ALONG, Evidence, Lazily, at_share, sigmoid
 from vision.cues.loupe import places_in
 from vision.features import line_colour_shares
 from vision.records import Cue, State
@@ -130,7 +130,9 @@ def nearby(
 ) -> tuple[tuple[float, float], ...]:
     """Each place that was looked at closely, and the probability that the part is there."""
     out = []
-    for name, place in places_in(values).items() if "near" in model else ():
+    # What is measured only when asked for stays unmeasured.
+    names = values.at_hand if isinstance(values, Lazily) else tuple(values)
+    for name, place in places_in(names).items() if "near" in model else ():
         here = {"near_here": values[name], "said_here": said_at(values, place)}
 
         def value(term: str, here: Mapping[str, float] = here) -> float:

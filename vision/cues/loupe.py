@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,9 +56,9 @@ def look_closely(
     return out
 
 
-def places_in(values: Mapping[str, float]) -> dict[str, float]:
-    """The places looked at closely, by their names among the values."""
-    return {name: float(name.removeprefix(_NEAR)) for name in values if name.startswith(_NEAR)}
+def places_in(names: Iterable[str]) -> dict[str, float]:
+    """The places looked at closely, by their names among those of all evidence."""
+    return {name: float(name.removeprefix(_NEAR)) for name in names if name.startswith(_NEAR)}
 
 
 def same_place(one: float, other: float) -> bool:

@@ -29,6 +29,16 @@ def eye_name(model: str, lever_at: float | None = None) -> str:
     return f"{__version__}/{LOOK_FORMAT}/{place}/{model}"
 
 
+def is_readable(eye: str) -> bool:
+    """Whether looks by an eye of that name are kept as they are today."""
+    return eye.split("/", 2)[1:2] == [LOOK_FORMAT]
+
+
+def looks_at(eye: str, lever_at: float | None) -> bool:
+    """Whether an eye of that name looks closely at that place."""
+    return eye == eye_name(model_of(eye), lever_at)
+
+
 def model_of(eye: str) -> str:
     """Version of the model in a name that `eye_name` made."""
     return eye.split("/", 3)[3]

@@ -15,8 +15,9 @@ from vision.records import REGION_OF_CUE, Box, Cue, NotFound, Region, Sighting, 
 
 LEVER = "switch_lever"
 # Probability below which the lever's place is too unclear to call, and from which one that
-# stands elsewhere is believed; chosen.
-SURE = 0.8
+# stands elsewhere is believed; chosen. The second is the higher: whoever looked closely and
+# saw none there is mostly right.
+SURE, SURE_ELSEWHERE = 0.8, 0.9
 _HALF = 0.05  # of the region's length, on either side of the place that is marked
 
 
@@ -43,7 +44,7 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     closely = [p for place, p in cue.near if same_place(place, lever_at)]
     from_afar = sigmoid(float(at_share([logit(said) for said in cue.along], lever_at)))
     p = closely[0] if closely else from_afar
-    if p < 0.5 and cue.p_present is not None and cue.p_present >= SURE:
+    if p < 0.5 and cue.p_present is not None and cue.p_present >= SURE_ELSEWHERE:
         elsewhere = f"{cue.because}, but not where the guide has this casting's lever"
         return replace(cue, because=elsewhere)
     if not cue.along_in_sight:
