@@ -13,6 +13,7 @@ from answers import FakeEye, sighting
 from eyes import fake_eye, newer_eye
 from vision.archive.reading import eye_of_this_process
 from vision.cues.evidence import PARTS_ALONG
+from vision.cues.fuse import along, in_doubt
 from vision.network import Networks
 from vision.pipeline import LoadTold, NetworkEye, told
 from vision.pipeline.look import Look, eye_name, look_from_text, look_to_text, model_of
@@ -112,3 +113,26 @@ def test_an_eye_that_is_told_is_loaded_once_a_process() -> None:
         assert other != load and eye_of_this_process(other) is not eye_of_this_process(load)
     assert LoadTold(shipped_eye, 0.54)().places == (0.54,)  # type: ignore[attr-defined]
     assert LoadTold(shipped_eye, None)() == shipped_eye()
+
+
+@pytest.mark.parametrize("p", [0.004, 0.996])
+def test_where_the_judge_from_afar_leaves_no_doubt_the_loupe_is_not_asked(p: float) -> None:
+    sure = replace(lever((0.54, 0.5)), along=(p,) * PARTS_ALONG)
+    assert placed(sure, NotFound(""), 0.54).p_present == pytest.approx(p)
+
+
+def test_what_spares_a_closer_look_is_what_passes_it_over_later() -> None:
+    """Else a photo dated from an archive could be told otherwise than by the command."""
+    model = {"terms": [["near_here", 0.0, 1.0, 1.0]], "bias": 0.0}
+    wide = {"terms": [["said_here", 0.0, 2.0, 2.0]], "bias": 0.0}
+    placed_by: dict[str, object] = wide | {"near": model}
+    fusion = {"trusted": 1.0, "cues": {"switch_lever": {"placed": placed_by}}}
+    for said in (-6.0, -4.7, -4.5, -1.0, 0.0, 2.0, 4.5, 4.7, 6.0):
+        values = {f"said_{part:02d}": said for part in range(PARTS_ALONG)} | {"near_0.5400": 0.0}
+        asked = in_doubt(values, 0.54, fusion, "switch_lever")
+        cue = replace(lever((0.54, 0.5)), along=along(values, wide, fusion))
+        assert asked is (placed(cue, NotFound(""), 0.54).p_present == 0.5)
+        # ln 99, which odds of 99 to 1 are.
+        assert asked is (abs(said) < 4.5951)
+    del placed_by["near"]
+    assert not in_doubt(values, 0.54, fusion, "switch_lever")

@@ -35,6 +35,7 @@ from PIL import Image
 
 from tools.evaluate.rows import markdown
 from vision.cues import ENGINE_WIDTH_PX, Evidence, count, gather, read_number, weigh, weigh_counts
+from vision.cues.fuse import in_doubt
 from vision.estimate import estimate
 from vision.guide import Guide, load_guide
 from vision.locate import Glimpse, find, pose
@@ -119,7 +120,8 @@ def run_line(
     places = () if guide.lever_at is None else (guide.lever_at,)
 
     def gathered(name: str, seen: Sighting) -> Evidence:
-        return timed(name, lambda: gather(detail, seen, networks, name, places))
+        doubt = partial(in_doubt, fusion=networks.fusion, cue=name)
+        return timed(name, lambda: gather(detail, seen, networks, name, places, in_doubt=doubt))
 
     for name in BINARY_CUES:
         evidence = gathered(name, sighting)

@@ -7,9 +7,10 @@ fitted model whose coefficients stand in `models/fusion.json` (`fuse`).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 from vision.cues.evidence import Evidence, gather
-from vision.cues.fuse import weigh
+from vision.cues.fuse import in_doubt, weigh
 from vision.cues.lettering import NO_TENDER, read_lettering
 from vision.cues.number import read_number
 from vision.cues.tender import count, counted, look_at_tender, weigh_counts
@@ -57,7 +58,13 @@ def read_cues(
     """
     photo = closer(photo, ENGINE_WIDTH_PX / max(sighting.locomotive.width, 1.0))
     binary = tuple(
-        weigh(gather(photo, sighting, networks, name, places), networks.fusion)
+        weigh(
+            gather(
+                *(photo, sighting, networks, name, places),
+                in_doubt=partial(in_doubt, fusion=networks.fusion, cue=name),
+            ),
+            networks.fusion,
+        )
         for name in BINARY_CUES
     )
     return (*binary, *_tender(photo, sighting, networks), read_number(photo, sighting, networks))

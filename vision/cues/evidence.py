@@ -122,6 +122,7 @@ def gather(
     networks: Networks,
     cue: str,
     places: Sequence[float] = (),
+    in_doubt: Callable[[Mapping[str, float], float], bool] = lambda values, place: True,
 ) -> Evidence:
     """Straighten the cue's region, run its judge and the classical measurements on it.
 
@@ -132,7 +133,10 @@ def gather(
     networks : Networks
     cue : str
     places : sequence of float
-        Shares of the region's length at which a judge that is told places looks closely.
+        Shares of the region's length at which is looked closely, where the region's judge
+        can be told places.
+    in_doubt : callable
+        Whether such a look is worth its time, by the values so far and the place.
     """
     region = REGION_OF_CUE[cue]
     quad = sighting.regions[region]
@@ -168,7 +172,8 @@ def gather(
     }
     if "along" in out:
         values |= _said_along(out["along"], out["ends"], network.size[0])
-        near = look_closely(photo, crop, out["ends"], places, networks["loupe"])
+        open_ = [place for place in places if in_doubt(values, place)]
+        near = look_closely(photo, crop, out["ends"], open_, networks["loupe"])
         values |= {name: _limited(said) for name, said in near.items()}
     where = crop.photo_box(_place(heat, network.size)) if values["judge_present"] > 0 else None
     if where is None:

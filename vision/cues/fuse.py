@@ -7,14 +7,14 @@ there. Both are linear in named numbers, so that `models/fusion.json` can be rea
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
-from vision.cues.evidence import PARTS_ALONG, Evidence, Lazily, at_share, sigmoid
+from vision.cues.evidence import PARTS_ALONG, Evidence, Lazily, at_share, logit, sigmoid
 from vision.cues.loupe import places_in
 from vision.features import line_colour_shares
 from vision.records import Cue, State
@@ -43,6 +43,9 @@ _DARK = 0.6  # share of pixels near black
 # out from both sides by this many CIE76 units; by eye on the demo photos.
 _LINE_SHARE = 0.5
 _LINE_CONTRAST = 20.0
+# Probability of the less likely, by the judge of the whole region, below which a closer look is
+# spared: on renders it then never turned the answer round. Chosen.
+_SETTLED = 0.01
 
 
 def linear(model: Mapping[str, Any], values: Mapping[str, float]) -> float:
@@ -123,6 +126,24 @@ def along(
 
     log_odds = _total(model, value, lambda standard: np.clip(standard, -_FAR, _FAR))
     return tuple(trusted(each, fusion) for each in log_odds.tolist())
+
+
+def from_afar(said: Sequence[float], place: float) -> float:
+    """Probability that the part stands at a place, by what is said `along` its region."""
+    return sigmoid(float(at_share([logit(p) for p in said], place)))
+
+
+def is_settled(p: float) -> bool:
+    """Whether a probability from afar leaves so little doubt that a closer look is spared."""
+    return min(p, 1.0 - p) < _SETTLED
+
+
+def in_doubt(
+    values: Mapping[str, float], place: float, fusion: Mapping[str, Any], cue: str
+) -> bool:
+    """Whether a place of a cue's region is worth a closer look, by the values from afar."""
+    model = fusion["cues"][cue].get("placed", {})
+    return "near" in model and not is_settled(from_afar(along(values, model, fusion), place))
 
 
 def nearby(

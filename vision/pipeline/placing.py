@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from vision.cues.evidence import at_share, logit, sigmoid
+from vision.cues.fuse import from_afar, is_settled
 from vision.cues.loupe import same_place
 from vision.records import REGION_OF_CUE, Box, Cue, NotFound, Region, Sighting, State
 
@@ -42,8 +42,9 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     if cue.name != LEVER or lever_at is None or not cue.along:
         return cue
     closely = [p for place, p in cue.near if same_place(place, lever_at)]
-    from_afar = sigmoid(float(at_share([logit(said) for said in cue.along], lever_at)))
-    p = closely[0] if closely else from_afar
+    p = from_afar(cue.along, lever_at)
+    if closely and not is_settled(p):
+        p = closely[0]
     if p < 0.5 and cue.p_present is not None and cue.p_present >= SURE_ELSEWHERE:
         elsewhere = f"{cue.because}, but not where the guide has this casting's lever"
         return replace(cue, because=elsewhere)
