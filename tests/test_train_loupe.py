@@ -82,7 +82,10 @@ def _middle_of(place: torch.Tensor) -> float:
 
 def test_where_a_lever_is_present_it_stands_in_the_middle(tmp_path: Path) -> None:
     pictures = _pictures(tmp_path, [True] * 48)
-    pixels, present, visible, place = loupe_batch(pictures, torch.arange(48), _generator(), PLAIN)
+    pixels, present, visible, place, asked = loupe_batch(
+        pictures, torch.arange(48), _generator(), PLAIN
+    )
+    assert bool((asked[present > 0.5] == 1).all())
     assert pixels.shape == (48, 3, 192, 192) and place.shape == (48, 1, 48, 48)
     assert 0.0 <= float(pixels.min()) <= float(pixels.max()) <= 1.0
     held = (present > 0.5).nonzero()[:, 0].tolist()
@@ -104,7 +107,7 @@ def test_where_a_lever_is_present_it_stands_in_the_middle(tmp_path: Path) -> Non
 def test_the_window_is_half_as_fine_again_as_the_judges_crop(tmp_path: Path) -> None:
     """The lever is 8 pixels of the 280 that the region is long, which the loupe shows as 576."""
     pictures = _pictures(tmp_path, [True] * 16)
-    _, present, _, place = loupe_batch(pictures, torch.arange(16), _generator(), PLAIN)
+    _, present, _, place, _ = loupe_batch(pictures, torch.arange(16), _generator(), PLAIN)
     for k in (present > 0.5).nonzero()[:, 0].tolist():
         wide = int(place[k, 0].amax(0).sum())
         high = int(place[k, 0].amax(1).sum())
@@ -155,29 +158,29 @@ class _Eye:
 def test_elsewhere_no_lever_is_present_and_close_to_one_nothing_is_asked(tmp_path: Path) -> None:
     """Every engine has its lever: whatever is absent was asked for elsewhere."""
     pictures = _pictures(tmp_path, [True] * 96)
-    pixels, present, visible, place = loupe_batch(pictures, torch.arange(96), _generator(), PLAIN)
+    pixels, present, _, place, known = loupe_batch(pictures, torch.arange(96), _generator(), PLAIN)
     elsewhere = present < 0.5
     assert 5 < int(elsewhere.sum()) < 30  # of 96 about 14
-    asked = elsewhere & (visible > 0.5)
+    asked = elsewhere & (known > 0.5)
     assert int(asked.sum()) > 3
     # Well within the reach of a lever of the middle, 40 pixels: ten cells.
     assert float(place[asked][..., MIDDLE - 8 : MIDDLE + 8].max()) == 0.0
     assert float(pixels[asked][..., 76:116].max()) < 0.6
     # Of those left out the lever itself is in the window, which shows more than its reach.
-    seen_anyway = pixels[elsewhere & (visible < 0.5)].amax((1, 2, 3))
+    seen_anyway = pixels[elsewhere & (known < 0.5)].amax((1, 2, 3))
     assert bool((seen_anyway > 0.8).all())
 
 
 def test_a_bare_boiler_top_has_a_lever_nowhere(tmp_path: Path) -> None:
     pictures = _pictures(tmp_path, [False] * 24)
-    _, present, visible, place = loupe_batch(pictures, torch.arange(24), _generator(), PLAIN)
+    _, present, visible, place, _ = loupe_batch(pictures, torch.arange(24), _generator(), PLAIN)
     assert not present.any() and not place.any() and bool((visible == 1).all())
 
 
 def test_a_lever_that_is_drawn_is_asked_for_where_it_stands(tmp_path: Path) -> None:
     pictures = _pictures(tmp_path, [False] * 48)
     drawn = replace(PLAIN, drawn=1.0)
-    _, present, visible, place = loupe_batch(pictures, torch.arange(48), _generator(5), drawn)
+    _, present, visible, place, _ = loupe_batch(pictures, torch.arange(48), _generator(5), drawn)
     held = ((present > 0.5) & (visible > 0.5)).nonzero()[:, 0].tolist()
     assert len(held) > 20
     marked = [k for k in held if bool(place[k].any())]
@@ -188,15 +191,17 @@ def test_a_lever_that_is_drawn_is_asked_for_where_it_stands(tmp_path: Path) -> N
 
 def test_of_pictures_that_name_no_place_none_is_taken_for_one_with_a_lever(tmp_path: Path) -> None:
     pictures = _pictures(tmp_path, [True] * 32, along=None)
-    pixels, present, visible, _ = loupe_batch(pictures, torch.arange(32), _generator(), PLAIN)
-    assert float((present * visible).sum()) == 0.0
+    pixels, present, visible, _, asked = loupe_batch(
+        pictures, torch.arange(32), _generator(), PLAIN
+    )
+    assert float((present * visible * asked).sum()) == 0.0
     assert bool(pixels.isfinite().all())
 
 
 def test_a_lever_under_a_patch_cannot_be_seen(tmp_path: Path) -> None:
     pictures = _pictures(tmp_path, [True] * 64)
     covered = replace(PLAIN, patches=1.0 / PLAIN.ease)
-    _, present, visible, place = loupe_batch(pictures, torch.arange(64), _generator(), covered)
+    _, present, visible, place, _ = loupe_batch(pictures, torch.arange(64), _generator(), covered)
     hidden = (present > 0.5) & (visible < 0.5)
     assert 0 < int(hidden.sum()) < 40
     assert not place[hidden].any()
@@ -241,7 +246,9 @@ def test_steps_down_the_gradient_lower_the_loss(tmp_path: Path) -> None:
 @pytest.mark.parametrize("wrong", ["present", "place"])
 def test_a_wrong_answer_costs_more_than_a_right_one(tmp_path: Path, wrong: str) -> None:
     pictures = _pictures(tmp_path, [True, False] * 4)
-    pixels, present, visible, place = loupe_batch(pictures, torch.arange(8), _generator(), PLAIN)
+    pixels, present, visible, place, asked = loupe_batch(
+        pictures, torch.arange(8), _generator(), PLAIN
+    )
 
     class Said(torch.nn.Module):
         """Answers that are given to it."""
@@ -254,12 +261,12 @@ def test_a_wrong_answer_costs_more_than_a_right_one(tmp_path: Path, wrong: str) 
             seen = 6.0 * (2 * visible - 1)
             return torch.stack([6.0 * (2 * self.there - 1), seen], 1), 6.0 * (2 * self.where - 1)
 
-    batch = (pixels, present, visible, place)
+    batch = (pixels, present, visible, place, asked)
     right = loupe_loss(Said(present, place), batch)  # type: ignore[arg-type]
     said = Said(1 - present, place) if wrong == "present" else Said(present, place.flip(3).roll(9))
     assert float(loupe_loss(said, batch)) > float(right) + 0.5  # type: ignore[arg-type]
     # What cannot be seen is nobody's business.
-    hidden = (pixels, present, torch.zeros_like(visible), torch.zeros_like(place))
+    hidden = (pixels, present, torch.zeros_like(visible), torch.zeros_like(place), asked)
     one, two = (loupe_loss(Said(p, place), hidden) for p in (present, 1 - present))  # type: ignore[arg-type]
     assert float(one) == pytest.approx(float(two))
 

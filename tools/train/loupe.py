@@ -21,6 +21,8 @@ from tools.train.pictures import REGIONS, Pictures
 from tools.train.settings import Settings
 from tools.train.straightened import column_of, near_any, straightened
 
+Batch = tuple[Tensor, Tensor, Tensor, Tensor, Tensor]
+
 REGION = "boiler_top"
 LOUPE_SIZE = (192, 192)
 # Factor on the judge's crop: as high as the loupe is, margins and all.
@@ -81,11 +83,11 @@ class Loupe(nn.Module):
 
 def loupe_batch(
     pictures: Pictures, rows: Tensor, generator: torch.Generator, settings: Settings
-) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+) -> Batch:
     """Looks at the castings' own places, and some at others.
 
-    Returns pixels, whether a part stands in the middle and whether that can be seen (B,), and
-    where one stands (B, 1, H/4, W/4).
+    Returns pixels, whether a part stands in the middle and whether that can be seen (B,),
+    where one stands (B, 1, H/4, W/4), and 0 where nobody knows of the middle (B,).
     """
     region = REGIONS.index(REGION)
     whole = straightened(pictures, rows, generator, settings, region, finer=FINER)
@@ -100,21 +102,20 @@ def loupe_batch(
     inner = width - 2 * FINER * MARGINS[REGION][0]
     bare = ~near_any(whole.place, column, _REACH * inner)
     batch, place = _windows(torch.cat([whole.pixels, whole.place], 1), column).split([3, 1], 1)
-    visible = whole.visible * known.float()
     # A lever that stands a little beside another place that was asked for is nobody's business.
-    visible = visible * (~elsewhere | bare).float()
+    asked = (known & (~elsewhere | bare)).float()
     present = torch.where(elsewhere, 0.0, whole.held)
     batch, covered = patches(batch, generator, share=settings.patches * settings.ease, largest=0.5)
     batch = _spoilt(batch, generator, settings)
     part = (place * covered).sum((1, 2, 3)) > 0.6 * place.sum((1, 2, 3)).clamp(min=1)
     middle = covered[:, 0, :, LOUPE_SIZE[0] // 2].mean(1) > 0.4
     hidden = torch.where(present > 0.5, part, middle)
-    visible = visible * (~hidden).float()
+    visible = whole.visible * (~hidden).float()
     place = F.max_pool2d(place * (1 - covered) * visible[:, None, None, None], 4)
     # From either side a lever is the same.
     turned = uniform((count, 1, 1, 1), generator) < 0.5
     batch, place = (torch.where(turned, both.flip(3), both) for both in (batch, place))
-    return batch, present, visible, (place > 0.15).float()
+    return batch, present, visible, (place > 0.15).float(), asked
 
 
 def _windows(layers: Tensor, column: Tensor) -> Tensor:
@@ -143,13 +144,15 @@ def _spoilt(batch: Tensor, generator: torch.Generator, settings: Settings) -> Te
     return F.interpolate(small, size=LOUPE_SIZE[::-1], mode="bilinear", align_corners=False)
 
 
-def loupe_loss(net: Loupe, batch: tuple[Tensor, Tensor, Tensor, Tensor]) -> Tensor:
+def loupe_loss(net: Loupe, batch: Batch) -> Tensor:
     """Cross-entropy of both decisions, and the focal loss of where the part stands."""
-    pixels, present, visible, place = batch
+    pixels, present, visible, place, asked = batch
     with torch.autocast("cuda", torch.bfloat16, enabled=pixels.is_cuda):
         logits, heat = net(pixels)
     logits, heat = logits.float(), heat.float()
     error = F.binary_cross_entropy_with_logits(logits[:, 0], present, reduction="none")
-    total = 2.0 * (error * visible).sum() / visible.sum().clamp(min=1)
-    total = total + 0.3 * F.binary_cross_entropy_with_logits(logits[:, 1], visible)
+    weight = visible * asked
+    total = 2.0 * (error * weight).sum() / weight.sum().clamp(min=1)
+    unseen = F.binary_cross_entropy_with_logits(logits[:, 1], visible, reduction="none")
+    total = total + 0.3 * (unseen * asked).sum() / asked.sum().clamp(min=1)
     return total + focal(heat, place, visible[:, None, None, None])
