@@ -193,8 +193,8 @@ class Engines:
 
 def answers(
     index: Index, guide: Guide, rows: Iterable[EngineRow]
-) -> Iterator[tuple[EngineRow, list[Look]]]:
-    """Engines with their answers by `guide`, and the looks that these rest on.
+) -> Iterator[tuple[EngineRow, list[tuple[str, Look]]]]:
+    """Engines with their answers by `guide`, and eyes and looks that these rest on.
 
     Answers by another guide, or another state of it, are not used: the engine is dated
     again from what was seen, which takes no photo. Nothing is written.
@@ -216,7 +216,7 @@ def answers(
         if basis != row.basis:
             answer = answer_json(date_looks(row.photos, looks, guide, model_of(eyes[0])))
             row = EngineRow(row.name, row.photos, basis, answer)
-        yield row, looks
+        yield row, kept
 
 
 def basis_of(photos: Sequence[str], hashes: Sequence[str], guide: Guide, eye: str) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -145,6 +146,8 @@ def tag_archive(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> 
             held.enter_context(sole_run(order.root, order.index_path))
         index = _open_index(order)
         held.callback(index.close)
+        if order.jobs == 1 and order.scheduler is None:
+            load_eye = cache(load_eye)
         model = load_eye().version
         lever_at = order.guide.lever_at
         run = _Run(order, index, eye_name(model, lever_at), watcher)

@@ -19,12 +19,15 @@ from vision.cli.archive import (
 )
 from vision.cli.files import PAGE, check_outputs, write_whole
 from vision.cli.watching import shown
-from vision.records import OutputError
+from vision.records import ArchiveError, OutputError
 
 if TYPE_CHECKING:
-    from vision.archive import EngineRow, Index
+    from vision.archive import EngineRow
     from vision.guide import Guide
+    from vision.pipeline.look import Look
     from vision.shelf import ShelfEngine
+
+    Known = tuple[EngineRow, list[tuple[str, Look]]]
 
 
 def shelf(
@@ -49,6 +52,7 @@ def shelf(
     index: IndexOption = None,
 ) -> None:
     """Compare a tagged collection with a guide: have, lack, doubtful, to be seen to."""
+    from vision.archive.engines import answers
     from vision.archive.record import records_of
     from vision.guide import load_guide
     from vision.shelf import stock_page, stock_text, take_stock, wants_of, wants_text, work_text
@@ -60,23 +64,45 @@ def shelf(
     wanted = _List(wants, "wants list", is_wants_list) if wants else None
     with open_index(folder, index) as base:
         rows = list(base.engines())
-        answered = {record.photo for row in rows for record in records_of(row)}
+        known = list(answers(base, table, rows))
+        answered = {record.photo for row, _ in known for record in records_of(row)}
         tell_unfinished(base, folder, answered)
-        stock = take_stock(list(_engines(base, table, rows)), table)
+        _tell_from_afar(folder, guide, table, known)
+        stock = take_stock(list(_engines(known)), table)
     typer.echo(stock_text(stock))
     if html is not None:
         write_whole(html, stock_page(stock, table).encode("utf-8", "backslashreplace"))
+    if len(known) < len(rows) and (wanted or todo):
+        raise ArchiveError(
+            f"{folder}: lists are renewed only once every engine has an answer by this version;"
+            f" run telltale tag again first"
+        )
     if wanted is not None:
         wanted.renew(wants_text(wants_of(stock), wanted.text, table))
     if todo is not None:
         todo.renew(work_text(stock.work, todo.text))
 
 
-def _engines(base: Index, guide: Guide, rows: Iterable[EngineRow]) -> Iterator[ShelfEngine]:
-    from vision.archive.engines import answers
+def _tell_from_afar(folder: Path, name: str, guide: Guide, known: Iterable[Known]) -> None:
+    """Say of photos that a lever was not looked for where this guide has it."""
+    from vision.pipeline.look import looks_at
+
+    eyes = [eye for _, kept in known for eye, _ in kept]
+    far = sum(not looks_at(eye, guide.lever_at) for eye in eyes)
+    if far:
+        photos = "1 photo has" if far == 1 else f"{far} photos have"
+        typer.echo(
+            f"telltale: {folder}: {photos} not been looked at closely where this guide has its"
+            f" lever; run telltale tag with --guide {name} first",
+            err=True,
+        )
+
+
+def _engines(known: Iterable[Known]) -> Iterator[ShelfEngine]:
     from vision.shelf import ShelfEngine
 
-    for row, looks in answers(base, guide, rows):
+    for row, kept in known:
+        looks = [look for _, look in kept]
         # The photo that shows the engine best is not known; the first that shows one is.
         # Where none does, a person sees at a glance what there is instead.
         pictures = [look.picture for look in looks if look.sighting]

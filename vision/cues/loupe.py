@@ -25,7 +25,7 @@ def look_closely(
     places: Iterable[float],
     loupe: Network,
 ) -> dict[str, float]:
-    """Log odds that the part stands at each of some places, by the name that `near_at` reads.
+    """Log odds that the part stands at each of some places, by the names that `places_in` reads.
 
     Parameters
     ----------

@@ -81,7 +81,8 @@ def told(eye: Eye, *lever_at: float | None) -> Eye:
 
     Any eye but a `NetworkEye` comes back as it is.
     """
-    places = tuple(place for place in lever_at if place is not None)
+    # As exactly as a look is named by it (`eye_name`): kept looks say what fresh ones would.
+    places = tuple(round(place, 4) for place in lever_at if place is not None)
     return replace(eye, places=places) if places and isinstance(eye, NetworkEye) else eye
 
 

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from vision import __version__
+from vision.cues.loupe import same_place
 from vision.records import Box, Cue, Heading, NotFound, Sighting, State
 
 # Increased whenever what is kept of a photo changes its meaning.
@@ -25,7 +26,7 @@ def eye_name(model: str, lever_at: float | None = None) -> str:
     lever_at : float or None
         Where it looks closely.
     """
-    place = "" if lever_at is None else f"{lever_at:.4f}"
+    place = "" if lever_at is None else f"{lever_at + 0.0:.4f}"  # of two noughts one
     return f"{__version__}/{LOOK_FORMAT}/{place}/{model}"
 
 
@@ -35,8 +36,9 @@ def is_readable(eye: str) -> bool:
 
 
 def looks_at(eye: str, lever_at: float | None) -> bool:
-    """Whether an eye of that name looks closely at that place."""
-    return eye == eye_name(model_of(eye), lever_at)
+    """Whether an eye of that name looks closely at that place, and so leaves nothing out."""
+    place = eye.split("/", 3)[2]
+    return lever_at is None or (bool(place) and same_place(float(place), lever_at))
 
 
 def model_of(eye: str) -> str:

@@ -1,8 +1,8 @@
 """A part looked for where a guide says that it stands.
 
 A whistle or a valve may look like a lever, but it does not stand where the lever of this
-casting does: who knows the engine looks there, and closely. Only what is surely a lever is believed
-elsewhere: the engine may be another casting than the guide's.
+casting does: knowing the engine, one looks there, and closely. Only what is surely a lever is
+believed elsewhere: the engine may be another casting than the guide's.
 """
 
 from __future__ import annotations
@@ -46,6 +46,8 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     if closely and not is_settled(p):
         p = closely[0]
     if p < 0.5 and cue.p_present is not None and cue.p_present >= SURE_ELSEWHERE:
+        if cue.state is not State.PRESENT:
+            return cue
         elsewhere = f"{cue.because}, but not where the guide has this casting's lever"
         return replace(cue, because=elsewhere)
     if not cue.along_in_sight:
