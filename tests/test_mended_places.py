@@ -112,3 +112,21 @@ def test_what_cannot_be_seen_is_not_said_to_be_elsewhere() -> None:
     assert placed(hidden, NotFound(""), 0.54) == hidden
     seen = replace(hidden, state=State.PRESENT, confidence=0.97, because="it stands")
     assert "but not where the guide" in placed(seen, NotFound(""), 0.54).because
+
+
+@pytest.mark.parametrize(
+    ("anywhere", "state"), [(0.3, State.ABSENT), (0.59, State.ABSENT), (0.61, State.UNSEEN)]
+)
+def test_a_lever_that_may_stand_elsewhere_is_not_called_absent(
+    anywhere: float, state: State
+) -> None:
+    """The engine may be another casting than the guide's."""
+    cue = Cue(
+        *("switch_lever", State.UNSEEN, anywhere),
+        along=(0.05,) * PARTS_ALONG,
+        along_in_sight=True,
+    )
+    said = placed(cue, NotFound(""), 0.54)
+    assert said.state is state and said.p_present == pytest.approx(0.05)
+    assert (said.confidence > 0) is (state is State.ABSENT)
+    assert ("perhaps one elsewhere" in said.because) is (state is State.UNSEEN)
