@@ -23,7 +23,7 @@ from vision.records import Cue, NotFound, State
 
 def lever(*near: tuple[float, float], **more: object) -> Cue:
     """A lever of which the judge from afar says 0.6 at every place."""
-    cue = Cue("switch_lever", State.UNSEEN, p_present=0.6, because="a part")
+    cue = Cue("switch_lever", State.UNSEEN, p_present=0.55, because="a part")
     along = (0.6,) * PARTS_ALONG
     return replace(cue, along=along, near=near, along_in_sight=True, **more)  # type: ignore[arg-type]
 

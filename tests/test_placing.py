@@ -39,7 +39,7 @@ def lever(**more: object) -> Cue:
     [(SEVENTH, State.PRESENT, 0.95), (0.5, State.ABSENT, 0.04), (1.0, State.ABSENT, 0.04)],
 )
 def test_what_stands_elsewhere_is_not_the_lever(lever_at: float, state: State, p: float) -> None:
-    cue = placed(lever(along=WHISTLE, p_present=0.7), SIGHTING, lever_at)
+    cue = placed(lever(along=WHISTLE, p_present=0.5), SIGHTING, lever_at)
     assert (cue.state, cue.p_present) == (state, pytest.approx(p))
     assert cue.confidence == pytest.approx(max(p, 1 - p))
 
