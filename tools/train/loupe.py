@@ -1,8 +1,8 @@
 """A closer look at the place where a casting has its lever, and one training step of it.
 
 A judge of the whole boiler top answers for columns that are wider than what sets a lever
-apart from the pipe beside it. Whoever knows where to look takes a loupe: the place in the
-middle, three times as near.
+apart from the pipe beside it. Whoever knows where to look takes a loupe: a third of the
+length, the place in its middle, half as large again.
 """
 
 from __future__ import annotations
