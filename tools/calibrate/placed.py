@@ -52,24 +52,16 @@ def placed_model(
     report : dict
     """
     visible = [k for k in visible if _place(k) is not None]
-    closely = [k for k in visible if "near_here" in _row(k)]
-    truth = np.array([k.label["cues"][LEVER]["state"] == "present" for k in visible], dtype=bool)
-    if len(visible) < _FEWEST or truth.all() or not truth.any():
+    fitted = _fitted(visible, PLACED_TERMS)
+    if fitted is None:
         return None, {"note": "not fitted: too few looks"}
-    rows, scenes = [_row(k) for k in visible], [k.scene for k in visible]
-    fitted = fit(rows, truth, scenes, PLACED_TERMS, sparing=False)
-    near = _near_fit(closely)
-    inner = {id(k): p for k, p in zip(visible, fitted.out_of_fold, strict=True)}
-    rest = [k for k in weighed if id(k) not in inner and _place(k) is not None]
-    if rest:
-        outer = predict(fitted.model, [_row(k) for k in rest])
-        inner |= {id(k): p for k, p in zip(rest, outer, strict=True)}
+    fitted_on = {id(k) for k in visible}
+    rest = [k for k in weighed if id(k) not in fitted_on and _place(k) is not None]
+    inner = _probabilities(fitted, visible, rest)
+    closely = [k for k in visible if "near_here" in _row(k)]
+    near = _fitted(closely, NEAR_TERMS)
     if near is not None:  # what was looked at closely is stated by that
-        inner |= {id(k): p for k, p in zip(closely, near.out_of_fold, strict=True)}
-        rest = [k for k in rest if "near_here" in _row(k)]
-        if rest:
-            outer = predict(near.model, [_row(k) for k in rest])
-            inner |= {id(k): p for k, p in zip(rest, outer, strict=True)}
+        inner |= _probabilities(near, closely, [k for k in rest if "near_here" in _row(k)])
     p = np.array([as_stated(inner.get(id(k), 0.5), share) for k in weighed])
     limit, stated = seen_limit(
         p_seen,
@@ -87,13 +79,22 @@ def placed_model(
     return model | {"near": near.model}, report | {"near": near.report}
 
 
-def _near_fit(closely: Sequence[Look]) -> Fit | None:
-    """The fit of what was looked at closely; None of too few looks."""
-    truth = np.array([k.label["cues"][LEVER]["state"] == "present" for k in closely], dtype=bool)
-    if len(closely) < _FEWEST or truth.all() or not truth.any():
+def _fitted(looks: Sequence[Look], terms: Sequence[str]) -> Fit | None:
+    """The fit of some looks; None of too few."""
+    truth = np.array([k.label["cues"][LEVER]["state"] == "present" for k in looks], dtype=bool)
+    if len(looks) < _FEWEST or truth.all() or not truth.any():
         return None
-    scenes = [k.scene for k in closely]
-    return fit([_row(k) for k in closely], truth, scenes, NEAR_TERMS, sparing=False)
+    scenes = [k.scene for k in looks]
+    return fit([_row(k) for k in looks], truth, scenes, terms, sparing=False)
+
+
+def _probabilities(fitted: Fit, used: Sequence[Look], others: Sequence[Look]) -> dict[int, float]:
+    """By the look's id: out of fold of those used in a fit, by the model of others."""
+    out = dict(zip(map(id, used), fitted.out_of_fold, strict=True))
+    if others:
+        outer = predict(fitted.model, [_row(k) for k in others])
+        out |= dict(zip(map(id, others), outer, strict=True))
+    return out
 
 
 def _row(look: Look) -> dict[str, float]:

@@ -16,7 +16,16 @@ from torch.nn import functional as F
 from tools.train.augment import grainy, patches, photometric
 from tools.train.heat import focal
 from tools.train.mixing import normal, uniform
-from tools.train.networks import CROP_SIZES, DEPTHS, MARGINS, Trunk, head_of, looked_at
+from tools.train.networks import (
+    CROP_SIZES,
+    DEPTHS,
+    MARGINS,
+    STRIP,
+    Trunk,
+    head_of,
+    looked_at,
+    strip_of,
+)
 from tools.train.pictures import REGIONS, Pictures
 from tools.train.settings import Settings
 from tools.train.straightened import column_of, near_any, straightened
@@ -37,7 +46,6 @@ _REACH = 0.07  # how far from a lever that is, share of the region's length
 _COARSEST, _COARSE = 4.2, 0.8
 _WIDEST_BLUR = 5.0  # pixels of the loupe
 _BLOCK = 8  # pixels of a JPEG's blocks
-_BANDS = 4  # of the loupe's height, kept apart
 
 
 class Loupe(nn.Module):
@@ -55,7 +63,7 @@ class Loupe(nn.Module):
         self.features = nn.Sequential(head_of(64, 64), nn.ReLU(inplace=True))
         # Columns are kept apart to the end: a lever is told by where it stands.
         self.along = nn.Sequential(
-            nn.Conv1d((2 * 64 + 1) * _BANDS, 64, 5, 1, 2),
+            nn.Conv1d(STRIP, 64, 5, 1, 2),
             nn.ReLU(inplace=True),
             nn.Conv1d(64, 32, 5, 2, 2),
             nn.ReLU(inplace=True),
@@ -71,11 +79,7 @@ class Loupe(nn.Module):
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
         merged, coarse = self.trunk(x)
         heat, features = self.heat(merged[0]), self.features(merged[0])
-        batch, channels, rows, cols = features.shape
-        bands = features.view(batch, channels, _BANDS, rows // _BANDS, cols)
-        hot = heat.view(batch, 1, _BANDS, rows // _BANDS, cols)
-        strip = torch.cat([bands.mean(3), bands.amax(3), hot.amax(3)], dim=1).flatten(1, 2)
-        told = self.along(strip).flatten(1).float()
+        told = self.along(strip_of(features, heat)).flatten(1).float()
         pooled = coarse.mean(dim=(2, 3)).float()
         looked, summary = looked_at(features, heat)
         return self.decide(torch.cat([told, looked, pooled, summary], dim=1)), heat

@@ -37,6 +37,7 @@ TOLD = ("boiler_top",)  # judges of a part that a guide may state the place of
 _CELL = 4  # pixels of the crop that a column of the heat map stands for
 COLUMN = 8  # pixels of the crop that one of their columns stands for
 _BANDS = 4  # of a crop's height, kept apart
+STRIP = (2 * 64 + 1) * _BANDS  # channels of what `strip_of` gives
 
 
 class Block(nn.Module):
@@ -123,6 +124,14 @@ def looked_at(features: Tensor, heat: Tensor) -> tuple[Tensor, Tensor]:
     flat = heat.flatten(2).float()
     looked = (features.flatten(2).float() * torch.softmax(flat, dim=2)).sum(dim=2)
     return looked, torch.cat([flat.amax(dim=2), torch.logsumexp(flat, dim=2) / 8.0], dim=1)
+
+
+def strip_of(features: Tensor, heat: Tensor) -> Tensor:
+    """Features and heat of each column, (B, STRIP, W), by bands of the height."""
+    batch, channels, rows, cols = features.shape
+    bands = features.view(batch, channels, _BANDS, rows // _BANDS, cols)
+    hot = heat.view(batch, 1, _BANDS, rows // _BANDS, cols)
+    return torch.cat([bands.mean(3), bands.amax(3), hot.amax(3)], dim=1).flatten(1, 2)
 
 
 class Corners(nn.Module):
@@ -214,14 +223,14 @@ class Judge(nn.Module):
         self.told = told
         if told:
             self.along = nn.Sequential(
-                nn.Conv1d((2 * 64 + 1) * _BANDS, 64, 5, 1, 2),
+                nn.Conv1d(STRIP, 64, 5, 1, 2),
                 nn.ReLU(inplace=True),
                 nn.Conv1d(64, 48, 5, 2, 2),
                 nn.ReLU(inplace=True),
                 nn.Conv1d(48, 1, 5, 1, 2),
             )
             self.ends = nn.Sequential(
-                nn.Conv1d((2 * 64 + 1) * _BANDS, 32, 5, 1, 2),
+                nn.Conv1d(STRIP, 32, 5, 1, 2),
                 nn.ReLU(inplace=True),
                 nn.Conv1d(32, 32, 9, 1, 4),
                 nn.ReLU(inplace=True),
@@ -237,10 +246,7 @@ class Judge(nn.Module):
         decision = self.decide(torch.cat([looked, pooled, summary], dim=1))
         if not self.told:
             return decision, heat
-        batch, channels, rows, cols = features.shape
-        bands = features.view(batch, channels, _BANDS, rows // _BANDS, cols)
-        hot = heat.view(batch, 1, _BANDS, rows // _BANDS, cols)
-        strip = torch.cat([bands.mean(3), bands.amax(3), hot.amax(3)], dim=1).flatten(1, 2)
+        strip, cols = strip_of(features, heat), features.shape[3]
         ends = torch.softmax(self.ends(strip).float(), dim=2)
         middles = (torch.arange(cols, device=x.device, dtype=torch.float32) + 0.5) * _CELL
         return decision, heat, self.along(strip)[:, 0], (ends * middles).sum(2)
