@@ -250,6 +250,21 @@ def test_a_cue_whose_network_has_changed_is_fitted_on_new_looks_alone(tmp_path: 
     assert all("switch_lever" in look.label["cues"] for look in old if look.has_engine)
 
 
+def test_of_networks_before_only_those_that_changed_are_left_out(tmp_path: Path) -> None:
+    lines, rng = made_looks.looks(40), np.random.default_rng(6)
+    for line in lines:
+        if line["label"].get("cues"):
+            line["seen"]["cues"]["switch_lever"] |= _seen_closely(rng, 0.0, closely=True)
+            line["seen"]["counts"] = {"axles": [1.0]}
+    old = read_looks([made_looks.write(lines, tmp_path / "old.jsonl.gz")])
+    for look, kept in zip(old, command.former(old, ["loupe", "tender"]), strict=True):
+        assert kept.label["cues"] == look.label.get("cues", {}) and "counts" not in kept.seen
+        for cue, values in look.seen.get("cues", {}).items():
+            gone = set(values) - set(kept.seen["cues"][cue])
+            assert gone == {name for name in values if name.startswith(("near_", "clear_"))}
+            assert len(gone) == (4 if cue == "switch_lever" else 0)
+
+
 def _seen_closely(rng: np.random.Generator, true: float, *, closely: bool) -> dict[str, float]:
     """Of the lever's true log odds the loupe alone knows, and shouts; no other value does."""
     values = made_looks.cue_values(rng, float(rng.normal()), 3.0)
@@ -257,6 +272,7 @@ def _seen_closely(rng: np.random.Generator, true: float, *, closely: bool) -> di
     if closely:
         # At a place told wrongly it has something to say as well.
         values |= {"near_0.5000": 2.0 * true, "near_0.8500": float(rng.normal(0, 5))}
+        values |= {"clear_0.5000": float(rng.normal()), "clear_0.8500": float(rng.normal())}
     return values
 
 
@@ -283,7 +299,9 @@ def test_what_was_looked_at_closely_is_weighed_by_that(tmp_path: Path) -> None:
     assert report["near"]["log_loss"] < report["log_loss"] - 0.1
     for true in (-3.0, -1.0, 0.0, 1.0, 3.0):
         rows = [_seen_closely(rng, true, closely=True) for _ in range(300)]
-        said = [dict(nearby(row, placed, {"trusted": 1.0}))[0.5] for row in rows]
+        looks_near = [nearby(row, placed, {"trusted": 1.0})[0] for row in rows]
+        assert {look.place for look in looks_near} == {0.5}
+        said = [look.p_present for look in looks_near]
         assert np.mean(said) == pytest.approx(expit(true), abs=0.06), true
 
 

@@ -17,7 +17,7 @@ from skimage.transform import ProjectiveTransform, warp
 from answers import sighting
 from vision.cues.evidence import PARTS_ALONG, Lazily, gather
 from vision.cues.fuse import nearby, weigh
-from vision.cues.loupe import look_closely, places_in, same_place
+from vision.cues.loupe import closely_named, look_closely, places_in, same_place
 from vision.network import Networks
 from vision.records import Photo, Region
 from vision.rectify import Crop, region_crop
@@ -110,7 +110,7 @@ def test_the_place_that_is_asked_for_stands_in_the_middle(region: Region, place:
     """Against scikit-image's homography, by which the bar was drawn."""
     photo, loupe = barred(region, place), Loupe()
     said = look_closely(photo, crop_of(photo, region), ENDS, [place], loupe)
-    assert said == {f"near_{place:.4f}": 2.0}
+    assert said == {f"near_{place:.4f}": 2.0, f"clear_{place:.4f}": -5.0}
     assert bright_column(loupe.shown[0], SIDE / 2) == pytest.approx(SIDE / 2, abs=1.0)
 
 
@@ -152,7 +152,8 @@ def test_the_window_is_a_square_of_the_crop_as_high_as_that_is(region: Region, s
 def test_each_place_is_looked_at_by_itself() -> None:
     photo, loupe = barred(ASKEW, 0.3, 0.7), Loupe()
     said = look_closely(photo, crop_of(photo, ASKEW), ENDS, [0.3, 0.5, 0.7], loupe)
-    assert said == {"near_0.3000": 2.0, "near_0.5000": 3.0, "near_0.7000": 4.0}
+    near = {name: said[name] for name in places_in(said)}
+    assert near == {"near_0.3000": 2.0, "near_0.5000": 3.0, "near_0.7000": 4.0}
     middles = [window[60:130, 94:98].mean() for window in loupe.shown]
     assert min(middles[0], middles[2]) > middles[1] + 30
 
@@ -169,7 +170,7 @@ def test_a_place_beyond_which_the_region_folds_is_left_out() -> None:
     photo, loupe = photo_of(np.full((300, 640, 3), 90, np.uint8)), Loupe()
     crop = region_crop(photo, wedge, CROP)
     said = look_closely(photo, crop, (0.0, float(CROP[0])), [0.01, 0.3], loupe)
-    assert list(said) == ["near_0.3000"] and len(loupe.shown) == 1
+    assert list(said) == ["near_0.3000", "clear_0.3000"] and len(loupe.shown) == 1
 
 
 @settings(deadline=None)
@@ -215,7 +216,13 @@ def test_the_lever_alone_is_looked_at_closely() -> None:
 
 
 # Hand-made coefficients: what the loupe says, its product with the length, and the judge's word.
+SEEN = {
+    "terms": [["clear_here", 1.0, 2.0, 1.0], ["judge_visible", 0.0, 3.0, 0.5]],
+    "bias": 0.1,
+    "seen_at_least": 0.6,
+}
 NEAR = {
+    "seen": SEEN,
     "terms": [
         ["near_here", 0.5, 2.0, 1.5],
         ["near_here*log_length", 1.0, 8.0, 0.5],
@@ -247,6 +254,7 @@ def said_of(near: Mapping[float, float]) -> dict[str, float]:
     rising = np.linspace(-3.0, 3.0, PARTS_ALONG)
     values = {f"said_{k:02d}": float(said) for k, said in enumerate(rising)}
     values |= {"judge_present": 1.0, "judge_visible": 3.0, "inside": 1.0, "log_length": 5.0}
+    values |= {f"clear_{place:.4f}": 1.0 - said for place, said in near.items()}
     return values | {f"near_{place:.4f}": said for place, said in near.items()}
 
 
@@ -255,12 +263,16 @@ def test_each_place_is_weighed_by_what_was_said_of_it(one: float, other: float) 
     """Against SciPy's logistic function and NumPy's interpolation."""
     got = nearby(said_of({0.54: one, 0.8: other}), PLACED, FUSION)
     middles = (np.arange(PARTS_ALONG) + 0.5) / PARTS_ALONG
-    for (place, p), (asked, said) in zip(got, ((0.54, one), (0.8, other)), strict=True):
+    for look, (asked, said) in zip(got, ((0.54, one), (0.8, other)), strict=True):
         from_afar = float(np.interp(asked, middles, np.linspace(-3.0, 3.0, PARTS_ALONG)))
         total = 1.5 * (said - 0.5) / 2.0 + 0.5 * (5.0 * said - 1.0) / 8.0
         total += 0.25 * from_afar / 2.0 - 0.2
-        assert place == asked
-        assert p == pytest.approx(float(special.expit(0.8 * total)), abs=1e-9)
+        assert look.place == asked
+        assert look.p_present == pytest.approx(float(special.expit(0.8 * total)), abs=1e-9)
+        # Of the judge's word 3 standard deviations of 3, of the loupe's 1 - said.
+        clear = float(special.expit((1.0 - said - 1.0) / 2.0 + 0.5 * 3.0 / 3.0 + 0.1))
+        assert look.clear == pytest.approx(clear, abs=1e-9)
+        assert look.in_sight is (look.clear >= 0.6)
 
 
 def test_coefficients_that_know_no_loupe_leave_its_word_out() -> None:
@@ -282,12 +294,13 @@ def test_a_weighed_lever_keeps_what_the_loupe_said_of_each_place() -> None:
     evidence = gather(photo, sighting(2.0), networks, "switch_lever", (0.54, 0.84))
     cue = weigh(evidence, FUSION)
     assert cue.near == nearby(dict(evidence.values), PLACED, FUSION)
-    assert [place for place, _ in cue.near] == [0.54, 0.84]
-    assert cue.near[0][1] < cue.near[1][1]  # it said 2 of the one and 3 of the other
+    assert [look.place for look in cue.near] == [0.54, 0.84]
+    assert cue.near[0].p_present < cue.near[1].p_present  # it said 2 of the one and 3 of the other
 
 
-def test_log_odds_of_the_loupe_are_those_of_its_first_decision() -> None:
-    """The second, whether it can be seen at all, is the judge's own business."""
+def test_log_odds_of_the_loupe_are_those_of_its_decisions() -> None:
+    """The first that a part stands there, the second that it would be seen."""
     photo = photo_of(np.full((300, 640, 3), 90, np.uint8))
-    (said,) = look_closely(photo, crop_of(photo, LEVEL), ENDS, [0.5], Loupe()).values()
-    assert said == 2.0
+    said = look_closely(photo, crop_of(photo, LEVEL), ENDS, [0.5], Loupe())
+    assert said == {"near_0.5000": 2.0, "clear_0.5000": -5.0}
+    assert closely_named({"said_00", "judge_present", *said}) == set(said)

@@ -18,14 +18,17 @@ from vision.network import Networks
 from vision.pipeline import LoadTold, NetworkEye, told
 from vision.pipeline.look import Look, eye_name, look_from_text, look_to_text, model_of
 from vision.pipeline.placing import placed
-from vision.records import Cue, NotFound, State
+from vision.records import Closely, Cue, NotFound, State
 
 
-def lever(*near: tuple[float, float], **more: object) -> Cue:
-    """A lever of which the judge from afar says 0.6 at every place."""
-    cue = Cue("switch_lever", State.UNSEEN, p_present=0.55, because="a part")
-    along = (0.6,) * PARTS_ALONG
-    return replace(cue, along=along, near=near, along_in_sight=True, **more)  # type: ignore[arg-type]
+def lever(*near: tuple[float, float], clear: float = 0.95) -> Cue:
+    """A lever of which the judge from afar says 0.6 at every place.
+
+    Of each place looked at closely, the place and the probability of a lever there.
+    """
+    cue = Cue("switch_lever", State.UNSEEN, p_present=0.55, because="a part", clear=0.4)
+    looks = tuple(Closely(place, p, clear, clear >= 0.9) for place, p in near)
+    return replace(cue, along=(0.6,) * PARTS_ALONG, near=looks, along_in_sight=True)
 
 
 @pytest.mark.parametrize(
@@ -55,9 +58,24 @@ def test_a_place_written_a_little_otherwise_is_still_the_one_looked_at() -> None
 
 
 def test_a_hidden_place_gives_the_loupes_probability_and_no_state() -> None:
-    hidden = replace(lever((0.54, 0.98)), along_in_sight=False)
-    cue = placed(hidden, NotFound(""), 0.54)
+    cue = placed(lever((0.54, 0.98), clear=0.5), NotFound(""), 0.54)
     assert (cue.state, cue.p_present, cue.because) == (State.UNSEEN, 0.98, "a part")
+    assert cue.clear == 0.5 and cue.in_sight
+    assert not placed(lever((0.54, 0.98), clear=0.2), NotFound(""), 0.54).in_sight
+
+
+def test_a_place_that_is_clear_from_near_by_is_called_though_it_was_not_from_afar() -> None:
+    cue = placed(replace(lever((0.54, 0.98)), along_in_sight=False), NotFound(""), 0.54)
+    assert (cue.state, cue.clear) == (State.PRESENT, 0.95)
+
+
+@pytest.mark.parametrize("state", [State.PRESENT, State.ABSENT])
+def test_what_cannot_be_told_from_near_by_is_not_called_from_afar(state: State) -> None:
+    stated = replace(lever((0.54, 0.7), clear=0.5), state=state, p_present=0.86, confidence=0.86)
+    cue = placed(stated, NotFound(""), 0.54)
+    assert (cue.state, cue.confidence, cue.p_present) == (State.UNSEEN, 0.0, 0.7)
+    # Nobody looked closely there: what was called from afar stands.
+    assert placed(replace(stated, along_in_sight=False), NotFound(""), 0.9).state is state
 
 
 def test_what_is_surely_a_lever_is_believed_though_the_loupe_finds_none_here() -> None:
@@ -73,7 +91,10 @@ def test_what_the_loupe_said_is_kept_without_loss() -> None:
     look = Look("ab" * 32, (640, 300), 1, None, (), sighting(), cues, 5, (1, 2))
     back = look_from_text(look_to_text(look))
     assert back.cues == cues
-    assert back.cues[0].near == ((0.54, 1 / 3), (0.84, 1e-4))
+    assert [(look.place, look.p_present) for look in back.cues[0].near] == [
+        (0.54, 1 / 3),
+        (0.84, 1e-4),
+    ]
     assert placed(back.cues[0], back.sighting, 0.54) == placed(cues[0], sighting(), 0.54)
 
 
@@ -123,7 +144,8 @@ def test_where_the_judge_from_afar_leaves_no_doubt_the_loupe_is_not_asked(p: flo
 
 def test_what_spares_a_closer_look_is_what_passes_it_over_later() -> None:
     """Else a photo dated from an archive could be told otherwise than by the command."""
-    model = {"terms": [["near_here", 0.0, 1.0, 1.0]], "bias": 0.0}
+    seen = {"terms": [["clear_here", 0.0, 1.0, 1.0]], "bias": 0.0, "seen_at_least": 0.5}
+    model = {"terms": [["near_here", 0.0, 1.0, 1.0]], "bias": 0.0, "seen": seen}
     wide = {"terms": [["said_here", 0.0, 2.0, 2.0]], "bias": 0.0}
     placed_by: dict[str, object] = wide | {"near": model}
     fusion = {"trusted": 1.0, "cues": {"switch_lever": {"placed": placed_by}}}

@@ -24,8 +24,13 @@ from tools.calibrate import limits, placed
 from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, as_stated, fit, predict
 from tools.looks import FOUND_IOU, Look, clearly_unseen, engine_stated, read_looks
 from tools.sums import write_sums
+from vision.cues.loupe import closely_named
 from vision.pipeline.placing import LEVER
 from vision.records import BINARY_CUES
+
+# What says something beside the judge of a cue: of what is counted at a tender, and of a lever
+# from near by.
+TENDER, LOUPE = "tender", "loupe"
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,7 +221,14 @@ def former(looks: Sequence[Look], changed: Sequence[str]) -> list[Look]:
     out = []
     for look in looks:
         cues = {k: v for k, v in (look.label.get("cues") or {}).items() if k not in changed}
-        out.append(replace(look, label={**look.label, "cues": cues}))
+        seen = dict(look.seen)
+        if TENDER in changed:
+            seen.pop("counts", None)
+        if LOUPE in changed and LEVER in seen.get("cues", {}):
+            near = closely_named(seen["cues"][LEVER])
+            afar = {k: v for k, v in seen["cues"][LEVER].items() if k not in near}
+            seen["cues"] = {**seen["cues"], LEVER: afar}
+        out.append(replace(look, label={**look.label, "cues": cues}, seen=seen))
     return out
 
 
@@ -237,9 +249,9 @@ def main() -> None:
     parser.add_argument(
         "--changed",
         nargs="+",
-        choices=BINARY_CUES,
+        choices=(*BINARY_CUES, TENDER, LOUPE),
         default=[],
-        help="cues whose networks have changed since --former",
+        help="cues whose judges have changed since --former, or other networks",
     )
     parser.add_argument("--plain", action="store_true", help="fit nothing")
     parser.add_argument("--out", type=Path, default=Path("models/fusion.json"))

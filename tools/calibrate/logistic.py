@@ -78,6 +78,8 @@ NEAR_TERMS = (
     "near_here*sight",
     *PLACED_TERMS,
 )
+# Whether it could be seen there; "clear_here" is the loupe's other answer.
+NEAR_SEEN_TERMS = ("clear_here", *SEEN_TERMS)
 
 
 @dataclass(frozen=True, slots=True)

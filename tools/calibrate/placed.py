@@ -8,10 +8,18 @@ from typing import Any
 import numpy as np
 
 from tools.calibrate.limits import seen_limit
-from tools.calibrate.logistic import NEAR_TERMS, PLACED_TERMS, Fit, as_stated, fit, predict
-from tools.looks import Look, clearly_unseen, place_told
+from tools.calibrate.logistic import (
+    NEAR_SEEN_TERMS,
+    NEAR_TERMS,
+    PLACED_TERMS,
+    Fit,
+    as_stated,
+    fit,
+    predict,
+)
+from tools.looks import FOUND_IOU, Look, clearly_unseen, place_told
 from vision.cues.fuse import said_at
-from vision.cues.loupe import places_in, same_place
+from vision.cues.loupe import clear_name, places_in, same_place
 from vision.pipeline.placing import LEVER, SURE
 
 # The lever's judge says more than it sees: where no place is stated it has to be this sure,
@@ -62,30 +70,54 @@ def placed_model(
     near = _fitted(closely, NEAR_TERMS)
     if near is not None:  # what was looked at closely is stated by that
         inner |= _probabilities(near, closely, [k for k in rest if "near_here" in _row(k)])
-    p = np.array([as_stated(inner.get(id(k), 0.5), share) for k in weighed])
-    limit, stated = seen_limit(
+    model: dict[str, Any] = dict(fitted.model)
+    model["seen_at_least"], stated = _limit(weighed, p_seen, inner, share=share, limits=limits)
+    report = {**fitted.report, "stated": stated}
+    looked = [k for k in weighed if _place(k) is not None and "near_here" in _row(k)]
+    boxed = [k for k in looked if k.overlap >= FOUND_IOU]
+    clear = _fitted(boxed, NEAR_SEEN_TERMS, "visible", sparing=True)
+    if near is None or clear is None:
+        return model, report
+    others = {id(k) for k in boxed}
+    told = _probabilities(clear, boxed, [k for k in looked if id(k) not in others])
+    p_clear = np.array([told[id(k)] for k in looked])
+    limit, stated = _limit(looked, p_clear, inner, share=share, limits=limits)
+    model["near"] = {**near.model, "seen": {**clear.model, "seen_at_least": limit}}
+    report["near"] = {**near.report, "seen": clear.report, "stated": stated}
+    return model, report
+
+
+def _limit(
+    looks: Sequence[Look],
+    p_seen: np.ndarray,
+    p_present: Mapping[int, float],
+    *,
+    share: float,
+    limits: Mapping[str, float],
+) -> tuple[float, dict[str, Any]]:
+    """Probability of being seen below which nothing is stated, and what is stated then."""
+    p = np.array([as_stated(p_present.get(id(k), 0.5), share) for k in looks])
+    return seen_limit(
         p_seen,
         np.maximum(p, 1 - p) >= SURE,
-        np.array([bool(k.label["cues"][LEVER]["visible"]) for k in weighed]),
+        np.array([bool(k.label["cues"][LEVER]["visible"]) for k in looks]),
         stated_at_most=limits["stated_at_most"],
-        hidden=np.array([clearly_unseen(k.label, LEVER) for k in weighed]),
+        hidden=np.array([clearly_unseen(k.label, LEVER) for k in looks]),
         hidden_at_most=limits["hidden_at_most"],
         least=SEEN_AT_LEAST,
     )
-    model = {**fitted.model, "seen_at_least": limit}
-    report = {**fitted.report, "stated": stated}
-    if near is None:
-        return model, report
-    return model | {"near": near.model}, report | {"near": near.report}
 
 
-def _fitted(looks: Sequence[Look], terms: Sequence[str]) -> Fit | None:
-    """The fit of some looks; None of too few."""
-    truth = np.array([k.label["cues"][LEVER]["state"] == "present" for k in looks], dtype=bool)
-    if len(looks) < _FEWEST or truth.all() or not truth.any():
+def _fitted(
+    looks: Sequence[Look], terms: Sequence[str], asked: str = "present", *, sparing: bool = False
+) -> Fit | None:
+    """The fit of what is "present", or "visible", in some looks; None of too few."""
+    cues = [k.label["cues"][LEVER] for k in looks]
+    truth = [cue["visible"] if asked == "visible" else cue["state"] == asked for cue in cues]
+    if len(looks) < _FEWEST or all(truth) or not any(truth):
         return None
     scenes = [k.scene for k in looks]
-    return fit([_row(k) for k in looks], truth, scenes, terms, sparing=False)
+    return fit([_row(k) for k in looks], np.array(truth, bool), scenes, terms, sparing=sparing)
 
 
 def _probabilities(fitted: Fit, used: Sequence[Look], others: Sequence[Look]) -> dict[int, float]:
@@ -104,7 +136,7 @@ def _row(look: Look) -> dict[str, float]:
     row = {**values, "said_here": said_at(values, place)}
     for name, looked_at in places_in(values).items():
         if same_place(looked_at, place):
-            row["near_here"] = values[name]
+            row |= {"near_here": values[name], "clear_here": values[clear_name(name)]}
     return row
 
 

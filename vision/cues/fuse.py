@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 
 from vision.cues.evidence import PARTS_ALONG, Evidence, Lazily, at_share, logit, sigmoid
-from vision.cues.loupe import places_in
+from vision.cues.loupe import clear_name, places_in
 from vision.features import line_colour_shares
-from vision.records import Cue, State
+from vision.records import Closely, Cue, State
 
 PART = {"switch_lever": "lever", "side_linkage": "linkage", "edge_stripe": "stripe"}
 # Each place with its verb.
@@ -148,18 +148,29 @@ def in_doubt(
 
 def nearby(
     values: Mapping[str, float], model: Mapping[str, Any], fusion: Mapping[str, Any]
-) -> tuple[tuple[float, float], ...]:
-    """Each place that was looked at closely, and the probability that the part is there."""
+) -> tuple[Closely, ...]:
+    """Each place that was looked at closely, and what that says of the part.
+
+    The model's "near" asks whether it is there, and that one's "seen" whether it could be
+    seen; both may ask for what was seen "here".
+    """
     out = []
     # What is measured only when asked for stays unmeasured.
     names = values.at_hand if isinstance(values, Lazily) else tuple(values)
     for name, place in places_in(names).items() if "near" in model else ():
-        here = {"near_here": values[name], "said_here": said_at(values, place)}
+        here = {
+            "near_here": values[name],
+            "clear_here": values[clear_name(name)],
+            "said_here": said_at(values, place),
+        }
 
         def value(term: str, here: Mapping[str, float] = here) -> float:
             return here[term] if term in here else values[term]
 
-        out.append((place, trusted(_linear(model["near"], value), fusion)))
+        p = trusted(_linear(model["near"], value), fusion)
+        seen = model["near"]["seen"]
+        clear = sigmoid(_linear(seen, value))
+        out.append(Closely(place, p, clear, clear >= float(seen["seen_at_least"])))
     return tuple(out)
 
 

@@ -12,7 +12,7 @@ from vision.network import Network
 from vision.records import Photo
 from vision.rectify import Crop, region_crop
 
-_NEAR = "near_"
+_NEAR, _CLEAR = "near_", "clear_"
 # How far a place asked for may lie from one looked at, share of the region's length: what
 # writing a place with three figures may shift it by.
 _SAME = 0.001
@@ -25,7 +25,9 @@ def look_closely(
     places: Iterable[float],
     loupe: Network,
 ) -> dict[str, float]:
-    """Log odds that the part stands at each of some places, by the names that `places_in` reads.
+    """Log odds that the part stands at each of some places, and that it would be seen there.
+
+    The first by the names that `places_in` reads, the second by `clear_name` of these.
 
     Parameters
     ----------
@@ -42,7 +44,7 @@ def look_closely(
     """
     height = float(crop.pixels.shape[0])
     front, rear = (float(end) for end in ends)
-    out = {}
+    out: dict[str, float] = {}
     for place in places:
         left = front + place * (rear - front) - height / 2
         right = left + height
@@ -51,9 +53,20 @@ def look_closely(
             view = region_crop(photo, (a, b, c, d), loupe.size)
         except ValueError:
             continue
-        decision = loupe.run(without_grain(view.pixels))["decision"]
-        out[f"{_NEAR}{place:.4f}"] = float(decision[0])
+        stands, seen = (float(x) for x in loupe.run(without_grain(view.pixels))["decision"])
+        name = f"{_NEAR}{place:.4f}"
+        out |= {name: stands, clear_name(name): seen}
     return out
+
+
+def clear_name(name: str) -> str:
+    """Name of the log odds that a part would be seen where one of `places_in`'s names says."""
+    return _CLEAR + name.removeprefix(_NEAR)
+
+
+def closely_named(names: Iterable[str]) -> set[str]:
+    """Of the names of all evidence, those of what a loupe said."""
+    return {name for name in names if name.startswith((_NEAR, _CLEAR))}
 
 
 def places_in(names: Iterable[str]) -> dict[str, float]:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import base64
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from types import MappingProxyType
 from typing import Any
 
 from vision import __version__
 from vision.cues.loupe import same_place
-from vision.records import Box, Cue, Heading, NotFound, Sighting, State
+from vision.records import Box, Closely, Cue, Heading, NotFound, Sighting, State
 
 # Increased whenever what is kept of a photo changes its meaning.
-LOOK_FORMAT = "14"
+LOOK_FORMAT = "15"
 
 
 def eye_name(model: str, lever_at: float | None = None) -> str:
@@ -162,7 +162,7 @@ def _cue_to_plain(cue: Cue) -> dict[str, Any]:
         "photo": cue.photo,
         "in_sight": cue.in_sight,
         "along": list(cue.along),
-        "near": [list(pair) for pair in cue.near],
+        "near": [asdict(closely) for closely in cue.near],
         "along_in_sight": cue.along_in_sight,
         "clear": cue.clear,
     }
@@ -182,7 +182,7 @@ def _cue_from_plain(plain: dict[str, Any]) -> Cue:
         photo=plain["photo"],
         in_sight=plain["in_sight"],
         along=tuple(plain["along"]),
-        near=tuple((place, p) for place, p in plain["near"]),
+        near=tuple(Closely(**closely) for closely in plain["near"]),
         along_in_sight=plain["along_in_sight"],
         clear=plain["clear"],
     )

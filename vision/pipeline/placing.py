@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from vision.cues.fuse import from_afar, is_settled
+from vision.cues.fuse import MAYBE_IN_SIGHT, from_afar, is_settled
 from vision.cues.loupe import same_place
 from vision.records import REGION_OF_CUE, Box, Cue, NotFound, Region, Sighting, State
 
@@ -45,17 +45,22 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     """
     if cue.name != LEVER or lever_at is None or not cue.along:
         return cue
-    closely = [p for place, p in cue.near if same_place(place, lever_at)]
-    p = from_afar(cue.along, lever_at)
-    if closely and not is_settled(p):
-        p = closely[0]
+    closely = [look for look in cue.near if same_place(look.place, lever_at)]
+    p, clear, in_sight = from_afar(cue.along, lever_at), cue.clear, cue.along_in_sight
+    looked = bool(closely) and not is_settled(p)
+    if looked:
+        p, clear, in_sight = closely[0].p_present, closely[0].clear, closely[0].in_sight
     if p < 0.5 and cue.p_present is not None and cue.p_present >= SURE_ELSEWHERE:
         if cue.state is not State.PRESENT:
             return cue
         elsewhere = f"{cue.because}, but not where the guide has this casting's lever"
         return replace(cue, because=elsewhere)
-    if not cue.along_in_sight:
-        return replace(cue, p_present=p) if cue.state is State.UNSEEN else cue
+    if not in_sight:
+        if cue.state is not State.UNSEEN:
+            # Whoever looked closely and could not tell knows better than who did not.
+            return _unclear(cue, p, clear) if looked else cue
+        maybe = clear is not None and clear >= MAYBE_IN_SIGHT
+        return replace(cue, p_present=p, clear=clear, in_sight=maybe)
     state = State.PRESENT if p >= 0.5 else State.ABSENT
     confidence = max(p, 1.0 - p)
     because = {
@@ -75,10 +80,23 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
         cue,
         state=state,
         p_present=p,
+        clear=clear,
         confidence=confidence,
         because=because,
         where=where,
         in_sight=state is State.UNSEEN,
+    )
+
+
+def _unclear(cue: Cue, p: float, clear: float | None) -> Cue:
+    return replace(
+        cue,
+        state=State.UNSEEN,
+        p_present=p,
+        clear=clear,
+        confidence=0.0,
+        because="the place of this casting's lever is too unclear to call",
+        in_sight=clear is not None and clear >= MAYBE_IN_SIGHT,
     )
 
 

@@ -160,6 +160,28 @@ class Probability:
 
 
 @dataclass(frozen=True, slots=True)
+class Closely:
+    """What a closer look at one place of a region says of a part.
+
+    Attributes
+    ----------
+    place : float
+        Share of the region's length from its front.
+    p_present : float
+        Probability that the part is present, given that it stands there.
+    clear : float
+        Probability that it could be seen there.
+    in_sight : bool
+        Whether a state may be called from this look.
+    """
+
+    place: float
+    p_present: float
+    clear: float
+    in_sight: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Cue:
     """What one photo (or one person) says of one dating cue.
 
@@ -193,9 +215,8 @@ class Cue:
         Of a part that may stand anywhere along its region: probability that it is
         present, given that it stands in the first, second, ... of so many equal parts
         of the region from front to rear. Empty where it was not judged so.
-    near : tuple of (float, float)
-        The same of places that were looked at closely: each with the probability that the
-        part is present, given that it stands there.
+    near : tuple of Closely
+        Places that were looked at closely, and what was seen there.
     along_in_sight : bool
         Whether a state may be called from `along`; otherwise the region is hidden or too
         unclear, and the probabilities are all there is.
@@ -213,7 +234,7 @@ class Cue:
     in_sight: bool = False
     photo: int = 0
     along: tuple[float, ...] = ()
-    near: tuple[tuple[float, float], ...] = ()
+    near: tuple[Closely, ...] = ()
     along_in_sight: bool = False
     clear: float | None = None
 
