@@ -58,7 +58,8 @@ def test_a_place_written_a_little_otherwise_is_still_the_one_looked_at() -> None
 
 
 def test_a_hidden_place_gives_the_loupes_probability_and_no_state() -> None:
-    cue = placed(lever((0.54, 0.98), clear=0.5), NotFound(""), 0.54)
+    hidden = replace(lever((0.54, 0.98), clear=0.5), along_in_sight=False)
+    cue = placed(hidden, NotFound(""), 0.54)
     assert (cue.state, cue.p_present, cue.because) == (State.UNSEEN, 0.98, "a part")
     assert cue.clear == 0.5 and cue.in_sight
     assert not placed(lever((0.54, 0.98), clear=0.2), NotFound(""), 0.54).in_sight
@@ -74,6 +75,9 @@ def test_what_cannot_be_told_from_near_by_is_not_called_from_afar(state: State) 
     stated = replace(lever((0.54, 0.7), clear=0.5), state=state, p_present=0.86, confidence=0.86)
     cue = placed(stated, NotFound(""), 0.54)
     assert (cue.state, cue.confidence, cue.p_present) == (State.UNSEEN, 0.0, 0.7)
+    # The mark is on the place that could not be made out.
+    box = placed(stated, sighting(), 0.54).where
+    assert box is not None and box.left < box.right < sighting().locomotive.right
     # Nobody looked closely there: what was called from afar stands.
     assert placed(replace(stated, along_in_sight=False), NotFound(""), 0.9).state is state
 

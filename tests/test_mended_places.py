@@ -18,7 +18,7 @@ from vision.network import Networks
 from vision.pipeline import NetworkEye, told
 from vision.pipeline.look import LOOK_FORMAT, eye_name, is_readable, looks_at
 from vision.pipeline.placing import placed
-from vision.records import Cue, NotFound, State
+from vision.records import Closely, Cue, NotFound, State
 
 
 def _renamed(folder: Path, old: str, new: str) -> None:
@@ -43,9 +43,10 @@ def test_looks_of_an_earlier_version_are_no_answer_and_renew_no_list(
     capsys.readouterr()
     code = run(["shelf", str(folder), "--wants", str(wants), "--html", str(page)])
     err = capsys.readouterr().err
-    assert code != 0 and wants.read_bytes() == before and page.exists()
-    assert "3 photos still without an answer" in err
-    assert "lists are renewed only once every engine has an answer" in err
+    assert code == 50 and wants.read_bytes() == before and not page.exists()
+    assert "no engine has an answer by this version" in err
+    assert run(["shelf", str(folder)]) == 50  # not a shelf that lacks everything
+    assert capsys.readouterr().out == ""
     tag(folder)
     assert run(["shelf", str(folder), "--wants", str(wants)]) == 0
     assert capsys.readouterr().err == ""
@@ -111,7 +112,36 @@ def test_what_cannot_be_seen_is_not_said_to_be_elsewhere() -> None:
     )
     assert placed(hidden, NotFound(""), 0.54) == hidden
     seen = replace(hidden, state=State.PRESENT, confidence=0.97, because="it stands")
-    assert "but not where the guide" in placed(seen, NotFound(""), 0.54).because
+    assert "cannot be told" in placed(seen, NotFound(""), 0.54).because
+    clear = replace(seen, along_in_sight=True)
+    assert "but not where the guide" in placed(clear, NotFound(""), 0.54).because
+
+
+@pytest.mark.parametrize("in_sight", [True, False])
+def test_more_of_a_lever_at_its_place_never_takes_a_sure_one_away(in_sight: bool) -> None:
+    for p in (0.02, 0.3, 0.49, 0.51, 0.7, 0.79, 0.95):
+        near = (Closely(0.54, p, 0.95, in_sight),)
+        along = (0.6,) * PARTS_ALONG
+        cue = Cue("switch_lever", State.PRESENT, 0.93, confidence=0.93, along=along, near=near)
+        said = placed(cue, NotFound(""), 0.54)
+        assert said.state is State.PRESENT, p
+        assert ("but not where" in said.because) is (p < 0.5 and in_sight)
+
+
+def test_of_two_places_a_hair_apart_the_very_one_is_answered_by(tmp_path: Path) -> None:
+    """Else what a shelf says would depend on the guides that an archive was tagged with."""
+    fill(tmp_path, 1)
+    close = replace(GUIDE, lever_at=0.5405)
+    for guides in ((GUIDE, close), (close, GUIDE)):
+        for guide in guides:
+            tag(tmp_path, guide=guide)
+        index = Index(tmp_path / ".telltale" / "index.sqlite")
+        try:
+            for guide in guides:
+                ((eye, _),) = index.looks(index.photos(), guide.lever_at)
+                assert eye == eye_name(fake_eye().version, guide.lever_at)
+        finally:
+            index.close()
 
 
 @pytest.mark.parametrize(
@@ -127,6 +157,8 @@ def test_a_lever_that_may_stand_elsewhere_is_not_called_absent(
         along_in_sight=True,
     )
     said = placed(cue, NotFound(""), 0.54)
-    assert said.state is state and said.p_present == pytest.approx(0.05)
+    # What may stand elsewhere speaks against its absence.
+    p = 0.05 if anywhere < 0.6 else 1.0 - anywhere
+    assert said.state is state and said.p_present == pytest.approx(p)
     assert (said.confidence > 0) is (state is State.ABSENT)
     assert ("perhaps one elsewhere" in said.because) is (state is State.UNSEEN)

@@ -54,7 +54,7 @@ def test_what_is_surely_a_lever_is_believed_elsewhere_too() -> None:
 
 
 def test_an_unsure_place_is_in_sight_but_not_called() -> None:
-    cue = placed(lever(along=(0.6,) * 24), SIGHTING, 0.5)
+    cue = placed(lever(along=(0.6,) * 24, p_present=0.8), SIGHTING, 0.5)
     assert cue.state is State.UNSEEN and cue.in_sight and cue.confidence == 0.0
 
 

@@ -198,6 +198,13 @@ def test_visible_shares_are_those_of_the_fit() -> None:
     }
     assert visible_shares(fusion) == {"switch_lever": 0.3, "tender_axles": 0.3}
     assert visible_shares({}) == {}
+    near = counts | {"stated_of_visible": 45}
+    afar = counts | {"stated_of_visible": 40}
+    lever = fusion["fitted"]["cues"]["switch_lever"]
+    for placed, share in (({}, 0.3), ({"stated": afar}, 0.4), ({"near": {"stated": near}}, 0.45)):
+        lever["placed"] = placed
+        assert visible_shares(fusion, told=True)["switch_lever"] == share
+        assert visible_shares(fusion)["switch_lever"] == 0.3
 
 
 def test_lettering_survives_and_is_seen_as_the_guide_and_the_eye_say() -> None:

@@ -137,7 +137,7 @@ def _cue(
         least=placed.SEEN_AT_LEAST if cue == LEVER else 0.05,
     )
     there = np.array([k.label["cues"][cue]["state"] == "present" for k in weighed], dtype=bool)
-    coverage |= _skill(sure & (p_seen >= limit) & truth, p_present >= 0.5, truth, there)
+    coverage |= limits.skill(sure & (p_seen >= limit) & truth, p_present >= 0.5, truth, there)
     model = {
         "seen": seen.model,
         "present": present.model,
@@ -155,21 +155,6 @@ def _cue(
         )
         model |= {"placed": at_place} if at_place else {}
     return model, report
-
-
-def _skill(
-    stated: np.ndarray, said: np.ndarray, visible: np.ndarray, there: np.ndarray
-) -> dict[str, int]:
-    """How often a visible part and a visible lack of it are stated, and stated rightly.
-
-    All of shape (n,), bool: stated at all, said to be present, visible, truly present.
-    """
-    return {
-        "stated_of_present": int((stated & visible & there).sum()),
-        "right_of_present": int((stated & visible & there & said).sum()),
-        "stated_of_absent": int((stated & visible & ~there).sum()),
-        "right_of_absent": int((stated & visible & ~there & ~said).sum()),
-    }
 
 
 def _fit(looks: Sequence[Look], cue: str, names: Sequence[str], outcome: Sequence[bool]) -> Fit:
@@ -217,7 +202,10 @@ def plain(rules: Rules) -> dict[str, Any]:
 
 
 def former(looks: Sequence[Look], changed: Sequence[str]) -> list[Look]:
-    """Looks by networks of which those of `changed` cues are others now: their word is left out."""
+    """Looks by networks before: the word of what has `changed` since is left out.
+
+    That of the judges of those cues, of the counter (`TENDER`), or of the loupe (`LOUPE`).
+    """
     out = []
     for look in looks:
         cues = {k: v for k, v in (look.label.get("cues") or {}).items() if k not in changed}

@@ -234,3 +234,16 @@ def sharpened(raw: Numbers, temperature: float) -> Numbers:
     powers = raw ** (1.0 / temperature)
     shares: Numbers = powers / powers.sum(axis=1, keepdims=True)
     return shares
+
+
+def skill(stated: Flags, said: Flags, visible: Flags, there: Flags) -> dict[str, int]:
+    """How often a visible part and a visible lack of it are stated, and stated rightly.
+
+    All of shape (n,), bool: stated at all, said to be present, visible, truly present.
+    """
+    return {
+        "stated_of_present": int((stated & visible & there).sum()),
+        "right_of_present": int((stated & visible & there & said).sum()),
+        "stated_of_absent": int((stated & visible & ~there).sum()),
+        "right_of_absent": int((stated & visible & ~there & ~said).sum()),
+    }

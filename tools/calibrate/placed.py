@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tools.calibrate.limits import seen_limit
+from tools.calibrate.limits import seen_limit, skill
 from tools.calibrate.logistic import (
     NEAR_SEEN_TERMS,
     NEAR_TERMS,
@@ -38,7 +38,8 @@ def placed_model(
 ) -> tuple[dict[str, Any] | None, dict[str, Any]]:
     """Fit P(present | what the judge says of the place where this casting has its lever).
 
-    Each is looked for where its casting has, or would have, its lever.
+    Each is looked for where its casting has, or would have, its lever. What the loupe says of
+    that place is fitted beside it ("near"), and P(visible | what it says) with that ("seen").
 
     Parameters
     ----------
@@ -97,15 +98,19 @@ def _limit(
 ) -> tuple[float, dict[str, Any]]:
     """Probability of being seen below which nothing is stated, and what is stated then."""
     p = np.array([as_stated(p_present.get(id(k), 0.5), share) for k in looks])
-    return seen_limit(
+    sure = np.maximum(p, 1 - p) >= SURE
+    visible = np.array([bool(k.label["cues"][LEVER]["visible"]) for k in looks])
+    limit, report = seen_limit(
         p_seen,
-        np.maximum(p, 1 - p) >= SURE,
-        np.array([bool(k.label["cues"][LEVER]["visible"]) for k in looks]),
+        sure,
+        visible,
         stated_at_most=limits["stated_at_most"],
         hidden=np.array([clearly_unseen(k.label, LEVER) for k in looks]),
         hidden_at_most=limits["hidden_at_most"],
         least=SEEN_AT_LEAST,
     )
+    there = np.array([k.label["cues"][LEVER]["state"] == "present" for k in looks], bool)
+    return limit, report | skill(sure & (p_seen >= limit) & visible, p >= 0.5, visible, there)
 
 
 def _fitted(
@@ -135,7 +140,8 @@ def _row(look: Look) -> dict[str, float]:
     assert place is not None
     row = {**values, "said_here": said_at(values, place)}
     for name, looked_at in places_in(values).items():
-        if same_place(looked_at, place):
+        # Looks of before the loupe said whether it can see are no looks from near by.
+        if same_place(looked_at, place) and clear_name(name) in values:
             row |= {"near_here": values[name], "clear_here": values[clear_name(name)]}
     return row
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from vision.archive.index_file import disk_errors, open_base, set_aside
 from vision.archive.values import Seen, Stamp
-from vision.pipeline.look import Look, is_readable, look_from_text, looks_at, model_of
+from vision.pipeline.look import Look, eye_name, is_readable, look_from_text, looks_at, model_of
 from vision.records import ArchiveError
 
 # Increased whenever the tables change; an older index is rebuilt, a newer one refused.
@@ -226,8 +226,8 @@ class Index:
     def looks(self, paths: Iterable[str], lever_at: float | None) -> Iterator[tuple[str, Look]]:
         """An eye and its look at each of some photos, as far as there is one.
 
-        Of those by the latest model the latest that looked closely where a lever is to be
-        looked for, else the latest.
+        Of those by the latest model the one that looked closely at the very place where a
+        lever is to be looked for, else the latest that looked as good as there, else the latest.
         """
         query = (
             "SELECT eye, look FROM looks JOIN photos USING (sha256) WHERE path = ?"
@@ -238,7 +238,11 @@ class Index:
             rows = [row for row in rows if is_readable(row[0])]
             rows = [row for row in rows if model_of(row[0]) == model_of(rows[0][0])]
             if rows:
-                eye, look = next((row for row in rows if looks_at(row[0], lever_at)), rows[0])
+                close = [row for row in rows if looks_at(row[0], lever_at)] or rows
+                # Of places a hair apart the very one, or what is said would depend on which
+                # guides the archive was tagged with.
+                exact = eye_name(model_of(rows[0][0]), lever_at)
+                eye, look = next((row for row in close if row[0] == exact), close[0])
                 yield eye, look_from_text(look)
 
     def sidecars(self) -> dict[str, SidecarRow]:

@@ -65,18 +65,22 @@ def shelf(
     with open_index(folder, index) as base:
         rows = list(base.engines())
         known = list(answers(base, table, rows))
+        if rows and not known:
+            raise ArchiveError(
+                f"{folder}: no engine has an answer by this version; run telltale tag again first"
+            )
         answered = {record.photo for row, _ in known for record in records_of(row)}
         tell_unfinished(base, folder, answered)
         _tell_from_afar(folder, guide, table, known)
         stock = take_stock(list(_engines(known)), table)
     typer.echo(stock_text(stock))
+    if len(known) < len(rows) and (wanted or todo or html):
+        raise ArchiveError(
+            f"{folder}: pages and lists are written only once every engine has an answer by this"
+            f" version; run telltale tag again first"
+        )
     if html is not None:
         write_whole(html, stock_page(stock, table).encode("utf-8", "backslashreplace"))
-    if len(known) < len(rows) and (wanted or todo):
-        raise ArchiveError(
-            f"{folder}: lists are renewed only once every engine has an answer by this version;"
-            f" run telltale tag again first"
-        )
     if wanted is not None:
         wanted.renew(wants_text(wants_of(stock), wanted.text, table))
     if todo is not None:

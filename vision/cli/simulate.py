@@ -63,7 +63,7 @@ def simulate(
         "sensitivity": _rates(sensitivity, "--sensitivity", known),
         "specificity": _rates(specificity, "--specificity", two_sided),
     }
-    sight, origins = realistic_sight(given)
+    sight, origins = realistic_sight(given, told=table.lever_at is not None)
     typer.echo(f"{table.title}\n{items} engines drawn by the guide's own rates, seed {seed}\n")
     eyes = {
         name: try_out(table, eye, items, np.random.default_rng(seed))
@@ -80,7 +80,9 @@ def simulate(
             typer.echo(line)
 
 
-def realistic_sight(given: Mapping[str, Mapping[str, float]]) -> tuple[Eyesight, dict[str, str]]:
+def realistic_sight(
+    given: Mapping[str, Mapping[str, float]], *, told: bool = False
+) -> tuple[Eyesight, dict[str, str]]:
     """Rates of the realistic eye, and where those of each cue come from.
 
     Parameters
@@ -90,11 +92,13 @@ def realistic_sight(given: Mapping[str, Mapping[str, float]]) -> tuple[Eyesight,
         states; they go before what was measured when the shipped networks were fitted,
         and that before what was chosen. How often a cue is read, and how often it is
         read right, may come from different places.
+    told : bool
+        Whether the guide says where the lever stands.
     """
     from vision.estimate import CHOSEN, PERSON_RELIABILITY, Eyesight, visible_shares
 
     fusion = _fusion()
-    seen, right = visible_shares(fusion), right_shares(fusion)
+    seen, right = visible_shares(fusion, told=told), right_shares(fusion, told=told)
     skills: dict[str, Skill] = {}
     origins: dict[str, str] = {}
     for name, skill in CHOSEN.items():
@@ -111,7 +115,7 @@ def realistic_sight(given: Mapping[str, Mapping[str, float]]) -> tuple[Eyesight,
     return Eyesight(MappingProxyType(skills), PERSON_RELIABILITY), origins
 
 
-def right_shares(fusion: Mapping[str, Any]) -> dict[str, dict[str, float]]:
+def right_shares(fusion: Mapping[str, Any], *, told: bool = False) -> dict[str, dict[str, float]]:
     """How often what the shipped networks stated was so, when they were fitted.
 
     Parameters
@@ -120,6 +124,8 @@ def right_shares(fusion: Mapping[str, Any]) -> dict[str, dict[str, float]]:
         Content of `models/fusion.json`. Counts of parts that are there and were stated,
         "stated_of_present" and of those "right_of_present", and the same "of_absent";
         for a value "stated_of_visible" and "right_of_visible".
+    told : bool
+        Whether a guide says where the lever stands.
 
     Returns
     -------
@@ -134,24 +140,21 @@ def right_shares(fusion: Mapping[str, Any]) -> dict[str, dict[str, float]]:
     Jeffreys' prior; L. D. Brown, T. T. Cai and A. DasGupta, Interval estimation for a
     binomial proportion, Statistical Science 16 (2001), section 3; from memory.
     """
-    from vision.estimate import READINGS
+    from vision.estimate import READINGS, fitted_counts
     from vision.records import BINARY_CUES
 
-    fitted = fusion.get("fitted", {}).get("cues", {})
-    blocks = {name: block.get("stated", {}) for name, block in fitted.items()}
-    tender = fusion.get("tender", {})
-    blocks |= {f"tender_{head}": tender.get(head, {}) for head in ("axles", "lamps")}
+    blocks = fitted_counts(fusion, told=told)
     shares: dict[str, dict[str, float]] = {}
     for name in READINGS:
         kinds = {"sensitivity": "present", "specificity": "absent"}
         if name not in BINARY_CUES:
             kinds = {"sensitivity": "visible"}
         counts = blocks.get(name, {})
-        told = {kind: counts.get(f"stated_of_{of}", 0) for kind, of in kinds.items()}
-        so = {kind: counts.get(f"right_of_{of}") for kind, of in kinds.items()}
-        if min(told.values()) < LEAST_STATED or None in so.values():
+        said = {kind: counts.get(f"stated_of_{of}", 0) for kind, of in kinds.items()}
+        so = {kind: counts.get(f"right_of_{of}", -1) for kind, of in kinds.items()}
+        if min(said.values()) < LEAST_STATED or min(so.values()) < 0:
             continue
-        rates = {kind: (so[kind] + 0.5) / (told[kind] + 1.0) for kind in kinds}
+        rates = {kind: (so[kind] + 0.5) / (said[kind] + 1.0) for kind in kinds}
         better = sum(rates.values()) > len(kinds) / 2
         shares[name] = rates if better else {"visible": 0.0}
     return shares

@@ -184,13 +184,14 @@ def _weighed(evidence: Evidence, fusion: Mapping[str, Any], seen: float) -> Cue:
     model = fusion["cues"][name]
     p = trusted(linear(model["present"], evidence.values), fusion)
     if seen < float(model["seen_at_least"]):
+        maybe = seen >= MAYBE_IN_SIGHT
         return Cue(
             name,
             State.UNSEEN,
             p_present=p,
             where=evidence.where,
-            because=hidden_because(evidence),
-            in_sight=seen >= MAYBE_IN_SIGHT,
+            because=hidden_because(evidence, maybe=maybe),
+            in_sight=maybe,
             clear=seen,
         )
     confidence = max(p, 1 - p)
@@ -228,8 +229,11 @@ def line_colours(evidence: Evidence) -> dict[str, float]:
     return line_colour_shares(values["stripe_a"], values["stripe_b"])
 
 
-def hidden_because(evidence: Evidence) -> str:
-    """Why a region cannot be judged, in the words of someone holding the photo."""
+def hidden_because(evidence: Evidence, *, maybe: bool = False) -> str:
+    """Why a region cannot be judged, in the words of someone holding the photo.
+
+    Of one that is `maybe` in sight nothing is said to hide it.
+    """
     values, place = evidence.values, PLACE[evidence.region]
     is_cut = _is_cut(evidence)
     if values["inside"] < _INSIDE:
@@ -248,7 +252,7 @@ def hidden_because(evidence: Evidence) -> str:
         return _cut_off(place)
     if values["log_sharpness"] < _SOFT:
         return f"{place} blurred"
-    return f"{place} hidden or too unclear"
+    return f"{place} too unclear to call" if maybe else f"{place} hidden or too unclear"
 
 
 def _is_cut(evidence: Evidence) -> bool:

@@ -5,7 +5,15 @@ Touches no image. Hypothesis ids: "W1@1931" for a variation in a year, and "othe
 
 from vision.estimate.argument import by_variation, prior, replay, take_steps
 from vision.estimate.dating import estimate
-from vision.estimate.eyes import CHOSEN, PERFECT, READINGS, Eyesight, Skill, visible_shares
+from vision.estimate.eyes import (
+    CHOSEN,
+    PERFECT,
+    READINGS,
+    Eyesight,
+    Skill,
+    fitted_counts,
+    visible_shares,
+)
 from vision.estimate.reading import PERSON_RELIABILITY
 from vision.estimate.saw import saw
 from vision.estimate.strength import strength_words
@@ -21,6 +29,7 @@ __all__ = [
     "Tally",
     "by_variation",
     "estimate",
+    "fitted_counts",
     "prior",
     "replay",
     "saw",

@@ -68,27 +68,48 @@ CHOSEN = MappingProxyType(
 )
 
 
-def visible_shares(fusion: Mapping[str, Any]) -> dict[str, float]:
+def fitted_counts(fusion: Mapping[str, Any], *, told: bool) -> dict[str, Mapping[str, int]]:
+    """How often each cue was stated, and rightly, when the networks were fitted.
+
+    Parameters
+    ----------
+    fusion : mapping
+        Content of `models/fusion.json`.
+    told : bool
+        Whether a guide says where the lever stands: then the counts are those of a lever
+        looked for at its place, closely where that was counted.
+
+    Returns
+    -------
+    dict of cue name to its counts
+        Empty ones where the file holds none.
+    """
+    blocks: dict[str, Mapping[str, int]] = {}
+    for name, block in fusion.get("fitted", {}).get("cues", {}).items():
+        placed = block.get("placed", {}) if told else {}
+        tried = (placed.get("near", {}), placed, block)
+        blocks[name] = next((one["stated"] for one in tried if one.get("stated")), {})
+    tender = fusion.get("tender", {})
+    return blocks | {f"tender_{name}": tender.get(name, {}) for name in ("axles", "lamps")}
+
+
+def visible_shares(fusion: Mapping[str, Any], *, told: bool = False) -> dict[str, float]:
     """Share of photos in which each cue was stated when the networks were fitted.
 
     Parameters
     ----------
     fusion : mapping
         Content of `models/fusion.json`.
+    told : bool
+        Whether a guide says where the lever stands.
 
     Returns
     -------
     dict of cue name to float
         Only for cues whose counts the file holds.
     """
-    blocks = {
-        name: block.get("stated", {})
-        for name, block in fusion.get("fitted", {}).get("cues", {}).items()
-    }
-    tender = fusion.get("tender", {})
-    blocks |= {f"tender_{name}": tender.get(name, {}) for name in ("axles", "lamps")}
     shares = {}
-    for name, counts in blocks.items():
+    for name, counts in fitted_counts(fusion, told=told).items():
         photos = counts.get("visible", 0) + counts.get("not_visible", 0)
         if name in READINGS and photos and "stated_of_visible" in counts:
             shares[name] = counts["stated_of_visible"] / photos

@@ -41,7 +41,8 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     -------
     Cue
         Unchanged where the guide names no place, or the photo was not judged by place, or
-        where a lever surely stands, but elsewhere; `because` then says so.
+        where a lever surely stands, but elsewhere, or where cannot be told; `because` then
+        says so.
     """
     if cue.name != LEVER or lever_at is None or not cue.along:
         return cue
@@ -50,32 +51,37 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     looked = bool(closely) and not is_settled(p)
     if looked:
         p, clear, in_sight = closely[0].p_present, closely[0].clear, closely[0].in_sight
-    if p < 0.5 and cue.p_present is not None and cue.p_present >= SURE_ELSEWHERE:
-        if cue.state is not State.PRESENT:
-            return cue
-        elsewhere = f"{cue.because}, but not where the guide has this casting's lever"
-        return replace(cue, because=elsewhere)
+    anywhere = 0.0 if cue.p_present is None else cue.p_present
+    stated = cue.state is State.PRESENT
+    told_here = p >= SURE and in_sight
+    if anywhere >= SURE_ELSEWHERE and (p < 0.5 or (stated and not told_here)):
+        return replace(cue, because=_but_where(cue.because, p, in_sight)) if stated else cue
+    elsewhere = p < 0.5 and anywhere >= MAYBE_ELSEWHERE
+    if elsewhere:
+        p = max(p, 1.0 - anywhere)
+    where = cue.where
+    if isinstance(sighting, Sighting):
+        where = _around(sighting.regions[REGION_OF_CUE[LEVER]], lever_at)
     if not in_sight:
+        # Whoever looked closely and could not tell knows better than who did not.
+        if looked and (cue.along_in_sight or cue.state is not State.UNSEEN):
+            because = "the place of this casting's lever is too unclear to call"
+            return _unclear(cue, because, p, clear, where)
         if cue.state is not State.UNSEEN:
-            # Whoever looked closely and could not tell knows better than who did not.
-            return _unclear(cue, p, clear) if looked else cue
-        maybe = clear is not None and clear >= MAYBE_IN_SIGHT
-        return replace(cue, p_present=p, clear=clear, in_sight=maybe)
-    state = State.PRESENT if p >= 0.5 else State.ABSENT
+            return cue
+        return _unclear(cue, cue.because, p, clear, cue.where)
+    if elsewhere:
+        because = "no lever where this casting has it, but perhaps one elsewhere on the boiler top"
+        return replace(_unclear(cue, because, p, clear, where), in_sight=True)
     confidence = max(p, 1.0 - p)
+    if confidence < SURE:
+        because = "the place of this casting's lever is in sight, but too unclear to call"
+        return replace(_unclear(cue, because, p, clear, where), in_sight=True)
+    state = State.PRESENT if p >= 0.5 else State.ABSENT
     because = {
         State.PRESENT: "something thin and upright stands where this casting has its lever",
         State.ABSENT: "the place of this casting's lever is in sight, without a lever",
     }[state]
-    if confidence < SURE:
-        state, confidence = State.UNSEEN, 0.0
-        because = "the place of this casting's lever is in sight, but too unclear to call"
-    elif p < 0.5 and cue.p_present is not None and cue.p_present >= MAYBE_ELSEWHERE:
-        state, confidence = State.UNSEEN, 0.0
-        because = "no lever where this casting has it, but perhaps one elsewhere on the boiler top"
-    where = cue.where
-    if isinstance(sighting, Sighting):
-        where = _around(sighting.regions[REGION_OF_CUE[LEVER]], lever_at)
     return replace(
         cue,
         state=state,
@@ -84,18 +90,26 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
         confidence=confidence,
         because=because,
         where=where,
-        in_sight=state is State.UNSEEN,
+        in_sight=False,
     )
 
 
-def _unclear(cue: Cue, p: float, clear: float | None) -> Cue:
+def _but_where(because: str, p: float, in_sight: bool) -> str:
+    """Words on a lever that surely stands, but perhaps elsewhere than a guide has it."""
+    if p < 0.5 and in_sight:
+        return f"{because}, but not where the guide has this casting's lever"
+    return f"{because}; whether it is where the guide has this casting's lever cannot be told"
+
+
+def _unclear(cue: Cue, because: str, p: float, clear: float | None, where: Box | None) -> Cue:
     return replace(
         cue,
         state=State.UNSEEN,
         p_present=p,
         clear=clear,
         confidence=0.0,
-        because="the place of this casting's lever is too unclear to call",
+        because=because,
+        where=where,
         in_sight=clear is not None and clear >= MAYBE_IN_SIGHT,
     )
 
