@@ -22,7 +22,7 @@ import numpy as np
 
 from tools.calibrate import limits, placed
 from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, as_stated, fit, predict
-from tools.looks import FOUND_IOU, Look, clearly_unseen, engine_stated, read_looks
+from tools.looks import FOUND_IOU, Look, engine_stated, read_looks
 from tools.sums import write_sums
 from vision.cues.loupe import closely_named
 from vision.pipeline.placing import LEVER
@@ -124,20 +124,16 @@ def _cue(
     raw = _probabilities(weighed, cue, visible, present)
     p_present = np.array([as_stated(p, rules.trusted) for p in raw])
     sure_at_least = max(rules.sure_at_least, placed.SURE_ANYWHERE if cue == LEVER else 0.0)
-    sure = np.maximum(p_present, 1 - p_present) >= sure_at_least
-    truth = np.array([bool(k.label["cues"][cue]["visible"]) for k in weighed])
-    hidden = np.array([clearly_unseen(k.label, cue) for k in weighed])
-    limit, coverage = limits.seen_limit(
+    limit, coverage = limits.stated_limit(
+        weighed,
+        cue,
         p_seen,
-        sure,
-        truth,
+        p_present,
+        sure_at_least=sure_at_least,
         stated_at_most=rules.stated_at_most,
-        hidden=hidden,
         hidden_at_most=rules.hidden_at_most,
         least=placed.SEEN_AT_LEAST if cue == LEVER else 0.05,
     )
-    there = np.array([k.label["cues"][cue]["state"] == "present" for k in weighed], dtype=bool)
-    coverage |= limits.skill(sure & (p_seen >= limit) & truth, p_present >= 0.5, truth, there)
     model = {
         "seen": seen.model,
         "present": present.model,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tools.looks import FOUND_IOU, MIN_WIDTH_PX, Look
+from tools.looks import FOUND_IOU, MIN_WIDTH_PX, Look, clearly_unseen
 from vision.cues.tender import AXLE_COUNTS, LAMP_COUNTS
 
 Numbers = NDArray[np.float64]
@@ -236,7 +236,47 @@ def sharpened(raw: Numbers, temperature: float) -> Numbers:
     return shares
 
 
-def skill(stated: Flags, said: Flags, visible: Flags, there: Flags) -> dict[str, int]:
+def stated_limit(
+    looks: Sequence[Look],
+    cue: str,
+    p_seen: Numbers,
+    p_present: Numbers,
+    *,
+    sure_at_least: float,
+    stated_at_most: float,
+    hidden_at_most: float,
+    least: float,
+) -> tuple[float, dict[str, Any]]:
+    """`seen_limit` of one cue of some looks, and how often it is stated then, and rightly.
+
+    Parameters
+    ----------
+    looks : sequence of Look
+    cue : str
+    p_seen, p_present : ndarray, shape (len(looks),)
+    sure_at_least : float
+        Probability of a state from which on it is stated.
+    stated_at_most, hidden_at_most, least : float
+        As `seen_limit` takes them.
+    """
+    truth = [k.label["cues"][cue] for k in looks]
+    sure = np.maximum(p_present, 1 - p_present) >= sure_at_least
+    visible = np.array([each["visible"] for each in truth], dtype=bool)
+    limit, report = seen_limit(
+        p_seen,
+        sure,
+        visible,
+        stated_at_most=stated_at_most,
+        hidden=np.array([clearly_unseen(k.label, cue) for k in looks], dtype=bool),
+        hidden_at_most=hidden_at_most,
+        least=least,
+    )
+    there = np.array([each["state"] == "present" for each in truth], dtype=bool)
+    stated = sure & (p_seen >= limit) & visible
+    return limit, report | _skill(stated, p_present >= 0.5, visible, there)
+
+
+def _skill(stated: Flags, said: Flags, visible: Flags, there: Flags) -> dict[str, int]:
     """How often a visible part and a visible lack of it are stated, and stated rightly.
 
     All of shape (n,), bool: stated at all, said to be present, visible, truly present.

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tools.calibrate.limits import seen_limit, skill
+from tools.calibrate.limits import stated_limit
 from tools.calibrate.logistic import (
     NEAR_SEEN_TERMS,
     NEAR_TERMS,
@@ -17,7 +17,7 @@ from tools.calibrate.logistic import (
     fit,
     predict,
 )
-from tools.looks import FOUND_IOU, Look, clearly_unseen, place_told
+from tools.looks import FOUND_IOU, Look, place_told
 from vision.cues.fuse import said_at
 from vision.cues.loupe import clear_name, places_in, same_place
 from vision.pipeline.placing import LEVER, SURE
@@ -64,23 +64,21 @@ def placed_model(
     fitted = _fitted(visible, PLACED_TERMS)
     if fitted is None:
         return None, {"note": "not fitted: too few looks"}
-    fitted_on = {id(k) for k in visible}
-    rest = [k for k in weighed if id(k) not in fitted_on and _place(k) is not None]
-    inner = _probabilities(fitted, visible, rest)
+    judged = [k for k in weighed if _place(k) is not None]
+    looked = [k for k in judged if "near_here" in _row(k)]
+    inner = _probabilities(fitted, visible, judged)
     closely = [k for k in visible if "near_here" in _row(k)]
     near = _fitted(closely, NEAR_TERMS)
     if near is not None:  # what was looked at closely is stated by that
-        inner |= _probabilities(near, closely, [k for k in rest if "near_here" in _row(k)])
+        inner |= _probabilities(near, closely, looked)
     model: dict[str, Any] = dict(fitted.model)
     model["seen_at_least"], stated = _limit(weighed, p_seen, inner, share=share, limits=limits)
     report = {**fitted.report, "stated": stated}
-    looked = [k for k in weighed if _place(k) is not None and "near_here" in _row(k)]
     boxed = [k for k in looked if k.overlap >= FOUND_IOU]
     clear = _fitted(boxed, NEAR_SEEN_TERMS, "visible", sparing=True)
     if near is None or clear is None:
         return model, report
-    others = {id(k) for k in boxed}
-    told = _probabilities(clear, boxed, [k for k in looked if id(k) not in others])
+    told = _probabilities(clear, boxed, looked)
     p_clear = np.array([told[id(k)] for k in looked])
     limit, stated = _limit(looked, p_clear, inner, share=share, limits=limits)
     model["near"] = {**near.model, "seen": {**clear.model, "seen_at_least": limit}}
@@ -98,19 +96,7 @@ def _limit(
 ) -> tuple[float, dict[str, Any]]:
     """Probability of being seen below which nothing is stated, and what is stated then."""
     p = np.array([as_stated(p_present.get(id(k), 0.5), share) for k in looks])
-    sure = np.maximum(p, 1 - p) >= SURE
-    visible = np.array([bool(k.label["cues"][LEVER]["visible"]) for k in looks])
-    limit, report = seen_limit(
-        p_seen,
-        sure,
-        visible,
-        stated_at_most=limits["stated_at_most"],
-        hidden=np.array([clearly_unseen(k.label, LEVER) for k in looks]),
-        hidden_at_most=limits["hidden_at_most"],
-        least=SEEN_AT_LEAST,
-    )
-    there = np.array([k.label["cues"][LEVER]["state"] == "present" for k in looks], bool)
-    return limit, report | skill(sure & (p_seen >= limit) & visible, p >= 0.5, visible, there)
+    return stated_limit(looks, LEVER, p_seen, p, sure_at_least=SURE, least=SEEN_AT_LEAST, **limits)
 
 
 def _fitted(
@@ -125,9 +111,10 @@ def _fitted(
     return fit([_row(k) for k in looks], np.array(truth, bool), scenes, terms, sparing=sparing)
 
 
-def _probabilities(fitted: Fit, used: Sequence[Look], others: Sequence[Look]) -> dict[int, float]:
-    """By the look's id: out of fold of those used in a fit, by the model of others."""
+def _probabilities(fitted: Fit, used: Sequence[Look], looks: Sequence[Look]) -> dict[int, float]:
+    """By the look's id: out of fold of those used in a fit, by the model of all others."""
     out = dict(zip(map(id, used), fitted.out_of_fold, strict=True))
+    others = [k for k in looks if id(k) not in out]
     if others:
         outer = predict(fitted.model, [_row(k) for k in others])
         out |= dict(zip(map(id, others), outer, strict=True))
