@@ -145,5 +145,5 @@ def fusion(*, gain: float = 1 / LOUDNESS, seen_at_least: float = 0.5) -> dict[st
         "locate": {"finder": 0.25, "engine": 0.5, "tender": 0.5},
         "cues": dict.fromkeys(CUES, cue),
         "tender": {"axles": count, "lamps": count},
-        "fitted": {"series": []},
+        "fitted": {"series": {}},
     }

@@ -221,7 +221,8 @@ def test_the_command_writes_what_the_eye_reads_and_its_hash(
         assert sum(j.found for j in judged) > 500
         assert "fusion.json" in (tmp_path / "SHA256SUMS").read_text()
     assert fusion["fitted"]["files"] == ["a.jsonl.gz"]
-    assert fusion["fitted"]["series"] == ["held-1"]
+    numbers = [int(look.scene.split("-")[2]) for look in read_looks([path])]
+    assert fusion["fitted"]["series"] == {"held-1": [min(numbers), max(numbers)]}
 
 
 @given(st.floats(0.02, 0.98), st.floats(0.1, 0.9), st.integers(0, 2**31))

@@ -350,11 +350,17 @@ def test_looks_that_the_fit_saw_are_refused(
 ) -> None:
     looks = made_looks.write(made_looks.looks(20), tmp_path / "looks.jsonl.gz")
     fusion = made_looks.fusion()
-    fusion["fitted"]["series"] = ["held-1"]
+    arguments = ["--looks", str(looks), "--fusion", str(tmp_path / "fusion.json")]
+    for first, last in ((0, 5), (19, 90)):
+        fusion["fitted"]["series"] = {"held-1": [first, last]}
+        (tmp_path / "fusion.json").write_text(json.dumps(fusion))
+        with pytest.raises(SystemExit):
+            run(arguments, monkeypatch)
+        assert f"fitted on held-1, scenes {first} to {last}" in capsys.readouterr().err
+    # Other scenes of the series, and other series, it has never met.
+    fusion["fitted"]["series"] = {"held-1": [20, 90], "held-2": [0, 19]}
     (tmp_path / "fusion.json").write_text(json.dumps(fusion))
-    with pytest.raises(SystemExit):
-        run(["--looks", str(looks), "--fusion", str(tmp_path / "fusion.json")], monkeypatch)
-    assert "fitted on held-1" in capsys.readouterr().err
+    run(arguments, monkeypatch)
 
 
 def photo_label(file: str, **fields: Any) -> Line:

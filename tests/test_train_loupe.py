@@ -269,20 +269,3 @@ def test_a_wrong_answer_costs_more_than_a_right_one(tmp_path: Path, wrong: str) 
     hidden = (pixels, present, torch.zeros_like(visible), torch.zeros_like(place), asked)
     one, two = (loupe_loss(Said(p, place), hidden) for p in (present, 1 - present))  # type: ignore[arg-type]
     assert float(one) == pytest.approx(float(two))
-
-
-def test_the_loupe_begins_with_the_layers_of_the_levers_judge() -> None:
-    """What both have is taken over bit for bit; what it has alone is the same every time."""
-    from tools.train.deepen import borrowed
-    from tools.train.networks import judge_of
-
-    torch.manual_seed(7)
-    judge = judge_of("boiler_top").state_dict()
-    one, two = (borrowed("loupe", judge).state_dict() for _ in range(2))
-    shared = [name for name in one if name.split(".")[0] in ("trunk", "heat", "features")]
-    assert shared
-    assert all(torch.equal(one[name], judge[name]) for name in shared)
-    assert set(one) - set(shared) == {k for k in one if k.split(".")[0] in ("along", "decide")}
-    assert all(torch.equal(one[name], two[name]) for name in one)
-    with pytest.raises(ValueError, match="no layer in common"):
-        borrowed("loupe", {"else": torch.zeros(3)})

@@ -71,6 +71,11 @@ class Look:
         return str(self.label.get("split", "unnamed"))
 
     @property
+    def number(self) -> int:
+        """Of the scene within its series; 0 for a file that bears none."""
+        return int(self.scene.rpartition("-")[2]) if self.scene != self.file else 0
+
+    @property
     def has_engine(self) -> bool:
         return self.label.get("locomotive") is not None
 
@@ -128,6 +133,14 @@ def _look(line: Mapping[str, Any], path: Path) -> Look:
         series=name["series"] if name else line["file"],
         twin=bool(name and name["twin"]),
     )
+
+
+def spans_of(looks: Iterable[Look]) -> dict[str, list[int]]:
+    """The lowest and the highest scene's number of each series."""
+    numbers: dict[str, list[int]] = {}
+    for look in looks:
+        numbers.setdefault(look.series, []).append(look.number)
+    return {series: [min(each), max(each)] for series, each in sorted(numbers.items())}
 
 
 @dataclass(frozen=True, slots=True)

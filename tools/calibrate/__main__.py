@@ -22,7 +22,7 @@ import numpy as np
 
 from tools.calibrate import limits, placed
 from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, as_stated, fit, predict
-from tools.looks import FOUND_IOU, Look, engine_stated, read_looks
+from tools.looks import FOUND_IOU, Look, engine_stated, read_looks, spans_of
 from tools.sums import write_sums
 from vision.cues.loupe import closely_named
 from vision.pipeline.placing import LEVER
@@ -93,7 +93,7 @@ def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
         "fitted": {
             "n": len(looks),
             "scenes": len({look.scene for look in looks}),
-            "series": sorted({look.series for look in looks}),
+            "series": spans_of(looks),
             "date": datetime.datetime.now(datetime.UTC).date().isoformat(),
             "rules": {key: getattr(rules, key) for key in Rules.__slots__},
             "locate": located,
@@ -193,7 +193,7 @@ def plain(rules: Rules) -> dict[str, Any]:
         "locate": {"finder": 0.25, "engine": 0.5, "tender": 0.5},
         "cues": dict.fromkeys(BINARY_CUES, cue),
         "tender": {"axles": count, "lamps": count},
-        "fitted": {"n": 0, "series": []},
+        "fitted": {"n": 0, "series": {}},
     }
 
 

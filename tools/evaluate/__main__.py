@@ -25,9 +25,13 @@ from vision.network import load_networks
 
 
 def fitted_on_these(looks: Sequence[Look], fusion: Mapping[str, Any]) -> list[str]:
-    """Series that the coefficients were fitted on: figures on them would flatter."""
-    used = set(fusion.get("fitted", {}).get("series", ()))
-    return sorted(used & {look.series for look in looks})
+    """Scenes, by their series, that the coefficients were fitted on: they would flatter."""
+    used = fusion.get("fitted", {}).get("series", {})
+    told = []
+    for series, (first, last) in used.items():
+        if any(look.series == series and first <= look.number <= last for look in looks):
+            told.append(f"{series}, scenes {first} to {last}")
+    return told
 
 
 def training_table(models: Path) -> str:
@@ -69,7 +73,7 @@ def main() -> None:
     if arguments.looks:
         looks = read_looks(arguments.looks)
         if used := fitted_on_these(looks, fusion):
-            parser.error(f"the coefficients were fitted on {', '.join(used)}; take other looks")
+            parser.error(f"the coefficients were fitted on {'; '.join(used)}; take other looks")
         numbers = read_numbers(arguments.numbers)
         pictures = arguments.card and arguments.card.parent
         report_looks(looks, fusion, renders, numbers=numbers, pictures=pictures)

@@ -1,12 +1,10 @@
-"""Weights of a shallower design, or of a like network, as a start for the design of now.
+"""Weights of a shallower design as a start for the design of now.
 
 python -m tools.train.deepen --weights DIR --only boiler_top --out DIR
-python -m tools.train.deepen --weights DIR --only loupe --out DIR
 
 The blocks that the trained weights lack are added behind theirs and pass on what they are
-given (`tools.train.networks.Block`), so that the deeper network begins by saying what the
-shallower one says. The loupe begins with the layers that the lever's judge has too, and
-with its own from nothing. All trainings from one such start agree on what the new blocks began as:
+given (`tools.train.layers.Block`), so that the deeper network begins by saying what the
+shallower one says. All trainings from one such start agree on what the new blocks began as:
 without that their mean would be worthless.
 """
 
@@ -21,9 +19,6 @@ import torch
 from torch import Tensor, nn
 
 from tools.export import kind_of
-
-# Networks that begin with what another has learnt.
-LENT_BY = {"loupe": "boiler_top"}
 
 
 def deepened(name: str, weights: Mapping[str, Tensor], *, seed: int = 0) -> nn.Module:
@@ -55,33 +50,6 @@ def deepened(name: str, weights: Mapping[str, Tensor], *, seed: int = 0) -> nn.M
     return net
 
 
-def borrowed(name: str, weights: Mapping[str, Tensor], *, seed: int = 0) -> nn.Module:
-    """The network of that name with those layers of another that it has too.
-
-    Parameters
-    ----------
-    name : str
-        One of `LENT_BY`.
-    weights : mapping of str to Tensor
-        Of the network that lends.
-    seed : int
-        Of the layers that it has alone.
-
-    Raises
-    ------
-    ValueError
-        The other network has no layer of the same name and shape.
-    """
-    torch.manual_seed(seed)
-    net, *_ = kind_of(name)
-    own = net.state_dict()
-    lent = {k: v for k, v in weights.items() if k in own and v.shape == own[k].shape}
-    if not lent:
-        raise ValueError(f"{name}: weights of another design: no layer in common")
-    net.load_state_dict({**own, **lent})
-    return net
-
-
 def main() -> None:
     """Deepen networks and keep where their weights come from."""
     parser = argparse.ArgumentParser(
@@ -93,9 +61,8 @@ def main() -> None:
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
     for name in options.only:
-        path = options.weights / f"{LENT_BY.get(name, name)}.pt"
-        start = borrowed if name in LENT_BY else deepened
-        net = start(name, torch.load(path, map_location="cpu", weights_only=True))
+        path = options.weights / f"{name}.pt"
+        net = deepened(name, torch.load(path, map_location="cpu", weights_only=True))
         torch.save(net.state_dict(), options.out / f"{name}.pt")
         shutil.copy(path.with_suffix(".json"), options.out / f"{name}.json")
 

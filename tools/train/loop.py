@@ -14,6 +14,7 @@ from typing import Any
 import torch
 from torch import Tensor, nn
 
+from tools.train.backbone import Taught
 from tools.train.finding import finder_batch, finder_loss
 from tools.train.judging import judge_batch, judge_loss
 from tools.train.loupe import REGION, Loupe, loupe_batch, loupe_loss
@@ -38,6 +39,8 @@ _PEAK_RATE = {
 }
 _DECAY = 0.02
 _GOING_ON = 0.5  # of the peak rate, from weights that there are
+# Of it, what layers learn at that know photographs: faster they would forget them. Chosen.
+_GENTLY = 0.5
 _KEEP_EVERY = 60.0  # seconds between weights kept on the way
 _AVERAGE = 0.999  # weight averaging, per step; the first steps average faster
 
@@ -160,10 +163,18 @@ class _Supply:
 
 
 def _optimiser(net: nn.Module, rate: float) -> torch.optim.Optimizer:
-    """AdamW that lets weights decay but neither biases nor normalisations."""
-    decayed = [p for p in net.parameters() if p.ndim > 1]
-    plain = [p for p in net.parameters() if p.ndim <= 1]
-    groups = [{"params": decayed, "weight_decay": _DECAY}, {"params": plain, "weight_decay": 0.0}]
+    """AdamW that lets weights decay but neither biases nor normalisations.
+
+    Each group has the `share` of the rate that it learns at.
+    """
+    known = [m for part in net.modules() if isinstance(part, Taught) for m in part.known()]
+    gentle = {id(p) for module in known for p in module.parameters()}
+    groups: list[dict[str, Any]] = []
+    for share in (1.0, _GENTLY):
+        mine = [p for p in net.parameters() if (id(p) in gentle) == (share < 1.0)]
+        for many, decay in ((True, _DECAY), (False, 0.0)):
+            some = [p for p in mine if (p.ndim > 1) == many]
+            groups += [{"params": some, "weight_decay": decay, "share": share}] if some else []
     return torch.optim.AdamW(groups, lr=rate, fused=True)
 
 
@@ -209,7 +220,7 @@ def train(
     while (done := done_by()) < 1.0:
         rate = peak * min(1.0, done / 0.08) * (0.5 + 0.5 * math.cos(math.pi * done)) + 1e-6
         for group in optimiser.param_groups:
-            group["lr"] = rate
+            group["lr"] = rate * group["share"]
         settings.progress = done
         if step % _RECOUNT_EVERY == 0:
             supply.recount()

