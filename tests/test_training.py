@@ -280,7 +280,8 @@ def test_pictures_beyond_the_room_are_left_out(tmp_path: Path) -> None:
     assert int(store.filled) == 3
 
 
-def test_a_shipped_network_comes_back_and_says_the_same() -> None:
+@pytest.mark.parametrize(("name", "size"), [("boiler_top", (448, 128)), ("loupe", (192, 192))])
+def test_a_shipped_network_comes_back_and_says_the_same(name: str, size: tuple[int, int]) -> None:
     """Against ONNX Runtime on the shipped file, before and after its layers are settled."""
     pytest.importorskip("onnx", reason="the training's library is not among the tests' own")
     import onnxruntime
@@ -288,9 +289,9 @@ def test_a_shipped_network_comes_back_and_says_the_same() -> None:
     from tools.export import _Shipped
     from tools.train.revive import revive, settle
 
-    path = Path(__file__).parent.parent / "models" / "boiler_top.onnx"
-    net = revive("boiler_top", path)
-    pixels = np.random.default_rng(3).integers(0, 256, (1, 128, 448, 3), dtype=np.uint8)
+    path = Path(__file__).parent.parent / "models" / f"{name}.onnx"
+    net = revive(name, path)
+    pixels = np.random.default_rng(3).integers(0, 256, (1, *size[::-1], 3), dtype=np.uint8)
     session = onnxruntime.InferenceSession(str(path), providers=["CPUExecutionProvider"])
     expected = session.run(None, {"pixels": pixels})
 
@@ -300,7 +301,7 @@ def test_a_shipped_network_comes_back_and_says_the_same() -> None:
 
     for one, two in zip(said(), expected, strict=True):
         assert np.allclose(one, two, atol=1e-3)
-    settle(net, [torch.rand(4, 3, 128, 448, generator=_generator())])
+    settle(net, [torch.rand(4, 3, *size[::-1], generator=_generator())])
     for one, two in zip(said(), expected, strict=True):
         assert np.allclose(one, two, atol=1e-3)
     # Settled, training starts where its batches are: as in use, but for what they differ by.
