@@ -277,7 +277,7 @@ def test_simulate_takes_rates(telltale: Telltale) -> None:
         ("--visible", "cab_number=1.5"),
         ("--visible", "cab_number"),
         ("--sensitivity", "cab_number=nan"),
-        ("--sensitivity", "switch_lever=0.01"),
+        ("--sensitivity", "switch_lever=0.0001"),
         ("--items", "0"),
     ],
 )
