@@ -277,11 +277,11 @@ def test_simulate_takes_rates(telltale: Telltale) -> None:
         ("--visible", "cab_number=1.5"),
         ("--visible", "cab_number"),
         ("--sensitivity", "cab_number=nan"),
-        ("--sensitivity", "switch_lever=0.0001"),
+        ("--sensitivity", "switch_lever=0.01", "--specificity", "switch_lever=0.98"),
         ("--items", "0"),
     ],
 )
-def test_simulate_refuses_rates_that_are_none(telltale: Telltale, wrong: tuple[str, str]) -> None:
+def test_simulate_refuses_rates_that_are_none(telltale: Telltale, wrong: tuple[str, ...]) -> None:
     code, out, err = telltale("guide", "simulate", "brindle", "--items", "5", *wrong)
     assert (code, out) == (2, "")
     assert "Traceback" not in err

@@ -19,7 +19,7 @@ from pathlib import Path
 import torch
 from torch import Tensor, nn
 
-from tools.train.layers import merged_down
+from tools.train.layers import Block, merged_down
 
 # Of each block: channels out, how much wider inside, side of the filters, stride.
 _BLOCKS = (
@@ -37,34 +37,6 @@ _SCALE, _SHIFT = 255 / 128, 127 / 128
 _EPSILON = 1e-3
 
 
-def _normalised(channels: int) -> nn.BatchNorm2d:
-    return nn.BatchNorm2d(channels, eps=_EPSILON)
-
-
-class _Inverted(nn.Module):
-    """One block: widen, filter each channel in space, narrow."""
-
-    def __init__(self, inputs: int, outputs: int, widen: int, side: int, stride: int) -> None:
-        super().__init__()
-        hidden = inputs * widen
-        layers: list[nn.Module] = []
-        if widen > 1:
-            layers += [nn.Conv2d(inputs, hidden, 1, bias=False), _normalised(hidden), nn.ReLU6()]
-        layers += [
-            nn.Conv2d(hidden, hidden, side, stride, side // 2, groups=hidden, bias=False),
-            _normalised(hidden),
-            nn.ReLU6(),
-            nn.Conv2d(hidden, outputs, 1, bias=False),
-            _normalised(outputs),
-        ]
-        self.layers = nn.Sequential(*layers)
-        self.keeps = stride == 1 and inputs == outputs
-
-    def forward(self, x: Tensor) -> Tensor:
-        y = self.layers(x)
-        return x + y if self.keeps else y
-
-
 class Taught(nn.Module):
     """Features at strides 4, 8 and 16, each mapped to `width` channels and merged top-down.
 
@@ -75,11 +47,14 @@ class Taught(nn.Module):
     def __init__(self, width: int) -> None:
         super().__init__()
         self.stem = nn.Sequential(
-            nn.Conv2d(3, _STEM, 3, 2, 1, bias=False), _normalised(_STEM), nn.ReLU6()
+            nn.Conv2d(3, _STEM, 3, 2, 1, bias=False),
+            nn.BatchNorm2d(_STEM, eps=_EPSILON),
+            nn.ReLU6(inplace=True),
         )
         blocks, inputs = [], _STEM
         for outputs, widen, side, stride in _BLOCKS:
-            blocks.append(_Inverted(inputs, outputs, widen, side, stride))
+            shape = {"stride": stride, "widen": widen, "side": side}
+            blocks.append(Block(inputs, outputs, **shape, bend=nn.ReLU6, epsilon=_EPSILON))
             inputs = outputs
         self.blocks = nn.ModuleList(blocks)
         self.lateral = nn.ModuleList(nn.Conv2d(c, width, 1) for c in CHANNELS)

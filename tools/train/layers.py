@@ -17,21 +17,33 @@ STRIP = (2 * 64 + 1) * _BANDS  # channels of what `strip_of` gives
 
 
 class Block(nn.Module):
-    """Inverted residual: widen, filter each channel in space, narrow."""
+    """Inverted residual: widen, where it is to be wider inside, filter each channel, narrow."""
 
-    def __init__(self, inputs: int, outputs: int, *, stride: int = 1, widen: int = 3) -> None:
+    def __init__(
+        self,
+        inputs: int,
+        outputs: int,
+        *,
+        stride: int = 1,
+        widen: int = 3,
+        side: int = 5,
+        bend: type[nn.ReLU] | type[nn.ReLU6] = nn.ReLU,
+        epsilon: float = 1e-5,
+    ) -> None:
         super().__init__()
         hidden = inputs * widen
-        self.layers = nn.Sequential(
-            nn.Conv2d(inputs, hidden, 1, bias=False),
-            nn.BatchNorm2d(hidden),
-            nn.ReLU(inplace=True),
-            nn.Conv2d(hidden, hidden, 5, stride, 2, groups=hidden, bias=False),
-            nn.BatchNorm2d(hidden),
-            nn.ReLU(inplace=True),
-            nn.Conv2d(hidden, outputs, 1, bias=False),
-            nn.BatchNorm2d(outputs),
-        )
+        layers: list[nn.Module] = []
+
+        def append(filters: nn.Conv2d) -> None:
+            layers.extend([filters, nn.BatchNorm2d(filters.out_channels, eps=epsilon)])
+
+        if widen > 1:
+            append(nn.Conv2d(inputs, hidden, 1, bias=False))
+            layers.append(bend(inplace=True))
+        append(nn.Conv2d(hidden, hidden, side, stride, side // 2, groups=hidden, bias=False))
+        layers.append(bend(inplace=True))
+        append(nn.Conv2d(hidden, outputs, 1, bias=False))
+        self.layers = nn.Sequential(*layers)
         self.keeps = stride == 1 and inputs == outputs
         if self.keeps:
             # Starts by passing on what it is given (Goyal et al. 2017, section 5.1), so that
