@@ -22,6 +22,7 @@ from tools.sums import write_sums
 from tools.train.loupe import LOUPE_SIZE, Loupe
 from tools.train.networks import (
     CHARACTERS,
+    COUNTING,
     CROP_SIZES,
     FINDER_SIZE,
     MARGINS,
@@ -31,6 +32,7 @@ from tools.train.networks import (
     TOLD,
     Counter,
     Finder,
+    Judge,
     Poser,
     Reader,
     judge_of,
@@ -44,12 +46,13 @@ from vision.network import FORMAT, NAMES
 TOLERANCE = 5e-3
 # Values from which on weights are stored as halves: the filters of single channels, which are
 # few, keep all their digits, because what they are rounded by shows in all that follows.
-_STORED_AS_HALVES = 8192
+_STORED_AS_HALVES = 16384
 _OUTPUTS = {
     "finder": ["maps"],
     "poser": ["corners", "heading", "sight", "box", "engine"],
     "judge": ["decision", "heat"],
     "told": ["decision", "heat", "along", "ends"],
+    "counting": ["decision", "heat", "axles", "countable"],
     "tender": ["axles", "lamps", "countable", "corners"],
     "number": ["there", "values", "boxes"],
 }
@@ -83,8 +86,11 @@ class _Shipped(nn.Module):
             return torch.softmax(axles, 1), torch.softmax(lamps, 1), torch.sigmoid(seen), corners
         if isinstance(self.net, Reader):
             return _characters(out)
-        decision, heat, *told = out
-        return decision, torch.sigmoid(heat), *told
+        decision, heat, *more = out
+        if isinstance(self.net, Judge) and self.net.counting:
+            axles, countable = more
+            more = [torch.softmax(axles, 1), torch.sigmoid(countable)]
+        return decision, torch.sigmoid(heat), *more
 
 
 def _characters(out: Tensor) -> tuple[Tensor, ...]:
@@ -124,7 +130,8 @@ def kind_of(name: str) -> tuple[nn.Module, tuple[int, int], str]:
         return Reader(), NUMBER_SIZE, "number"
     if name == "loupe":
         return Loupe(), LOUPE_SIZE, "judge"
-    return judge_of(name), CROP_SIZES[name], "told" if name in TOLD else "judge"
+    kind = "told" if name in TOLD else "counting" if name in COUNTING else "judge"
+    return judge_of(name), CROP_SIZES[name], kind
 
 
 def export(name: str, weights: Path, target: Path, *, version: str) -> float:
@@ -190,6 +197,8 @@ def training_words(report: dict[str, Any]) -> str:
     many = f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures"
     if "engines" in report:  # older reports do not know
         many += f" of {report['engines']} engines"
+    if "part" in report:
+        many += f" for its {report['part']} alone"
     many += cut
     if "share" in report:
         many += f", of which {report['share']:.0%} of the way is kept"

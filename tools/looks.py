@@ -16,9 +16,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from vision.cues import Evidence, weigh
+from vision.cues import Evidence, weigh, weigh_axles
+from vision.cues.driving import DRIVING_AXLES
 from vision.cues.tender import TenderCounts, weigh_counts
 from vision.guide import Guide, load_guide
+from vision.guide.trade import driving_axles
 
 # The eye refuses narrower boxes; a look has to be refused by the very same limit.
 from vision.locate import _MIN_WIDTH_PX as MIN_WIDTH_PX
@@ -35,6 +37,8 @@ ENOUGH_IN_SIGHT = 0.6
 # Below this share in sight, and this length in pixels, a region is clearly not to be seen:
 # half of what the renderer's labels ask of a visible one. Between, people differ.
 _HIDDEN_SHARE, _HIDDEN_LENGTH_PX = 0.3, 35.0
+RODS, AXLES = "side_linkage", "driving_axles"  # whose judge counts them, too
+RODS_IN_SIGHT = 0.75  # share of the rods from which on all their wheels show; chosen
 _ASTRAY = 0.35  # of the boiler top's length, from the lever's place to one told wrongly
 _NAME = re.compile(r"^(?P<scene>(?P<series>\w+-\d+)-\d+)_\d+(?P<twin>t?)\.\w+$")
 
@@ -182,8 +186,29 @@ def judge(look: Look, fusion: Mapping[str, Any]) -> Judged:
         cues[LEVER] = placed(anywhere, NotFound(""), told)
         wrong = None if told is None else _astray(told)
         misled = placed(anywhere, NotFound(""), wrong)
+        if axles_judged(look):
+            cues[AXLES] = weigh_axles(look.seen["cues"][RODS], None, fusion)
         cues |= _tender_cues(look, fusion)
     return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues, anywhere, misled)
+
+
+def axles_judged(look: Look) -> bool:
+    """Whether the eye had a word on the driving axles; earlier networks had none."""
+    return "axles_countable" in look.seen.get("cues", {}).get(RODS, {})
+
+
+def axles_shown(look: Look) -> int | None:
+    """The label's driving axles, where the picture shows them at the engine that was boxed.
+
+    They are counted where nearly all of the rods is in sight and a linkage would be seen.
+    """
+    label = look.label
+    if not label.get("wheels") or look.overlap < FOUND_IOU:
+        return None
+    open_ = label["visible"][REGION_OF_CUE[RODS]] >= RODS_IN_SIGHT
+    axles = driving_axles(label["wheels"])
+    shown = open_ and label["cues"][RODS]["visible"] and axles in DRIVING_AXLES
+    return axles if shown else None
 
 
 def place_told(label: Mapping[str, Any]) -> float | None:

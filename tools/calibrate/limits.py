@@ -9,7 +9,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tools.looks import FOUND_IOU, MIN_WIDTH_PX, Look, clearly_unseen
+from tools.looks import (
+    FOUND_IOU,
+    MIN_WIDTH_PX,
+    RODS,
+    Look,
+    axles_judged,
+    axles_shown,
+    clearly_unseen,
+)
+from vision.cues.driving import DRIVING_AXLES, named
 from vision.cues.tender import AXLE_COUNTS, LAMP_COUNTS
 
 Numbers = NDArray[np.float64]
@@ -199,15 +208,45 @@ def _tender_model(
 ) -> dict[str, Any]:
     truth, flag, labels, place = COUNTS[head]
     visible = np.array([countable(k, truth, flag, labels) for k in looks], dtype=bool)
-    if visible.sum() < 20:
-        note = {"note": "not fitted: too few tenders"}
-        return {"temperature": 1.0, "seen_at_least": 0.5, "sure_at_least": sure_at_least} | note
-    raw = np.maximum(np.array([k.seen["counts"][head] for k in looks]), _FLOOR)
+    raw = np.array([k.seen["counts"][head] for k in looks])
     known = [labels.index(k.label[truth]) for k, v in zip(looks, visible, strict=True) if v]
+    seen = np.array([float(k.seen["counts"]["countable"][place]) for k in looks])
+    limits = {"stated_at_most": stated_at_most, "sure_at_least": sure_at_least}
+    return _count_model(raw, known, visible, seen, **limits)
+
+
+def axle_model(
+    looks: Sequence[Look], *, stated_at_most: float, sure_at_least: float
+) -> dict[str, Any]:
+    """Temperature and thresholds of the driving axles, as those of the tender's counts."""
+    kept = [k for k in looks if k.has_engine and axles_judged(k)]
+    values = [k.seen["cues"][RODS] for k in kept]
+    shown = [axles_shown(k) for k in kept]
+    visible = np.array([count is not None for count in shown], dtype=bool)
+    raw = np.array([[each[named(count)] for count in DRIVING_AXLES] for each in values])
+    known = [DRIVING_AXLES.index(count) for count in shown if count is not None]
+    seen = np.array([float(each["axles_countable"]) for each in values])
+    limits = {"stated_at_most": stated_at_most, "sure_at_least": sure_at_least}
+    return _count_model(raw, known, visible, seen, **limits)
+
+
+def _count_model(
+    raw: Numbers,
+    known: Sequence[int],
+    visible: Flags,
+    seen: Numbers,
+    *,
+    stated_at_most: float,
+    sure_at_least: float,
+) -> dict[str, Any]:
+    """Of probabilities (n, classes), true classes of the visible ones, and "countable" (n,)."""
+    if visible.sum() < 20:
+        note = {"note": "not fitted: too few to count"}
+        return {"temperature": 1.0, "seen_at_least": 0.5, "sure_at_least": sure_at_least} | note
+    raw = np.maximum(raw, _FLOOR)
     losses = [_count_loss(raw[visible], known, t) for t in _TEMPERATURES]
     temperature = round(float(_TEMPERATURES[int(np.argmin(losses))]), 4)
     sure = sharpened(raw, temperature).max(axis=1) >= sure_at_least
-    seen = np.array([float(k.seen["counts"]["countable"][place]) for k in looks])
     seen_at_least, report = seen_limit(seen, sure, visible, stated_at_most=stated_at_most)
     return {
         "temperature": temperature,

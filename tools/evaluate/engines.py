@@ -10,8 +10,17 @@ import numpy as np
 from tools import metrics
 from tools.calibrate.limits import COUNTS, countable, tender_must_be_found
 from tools.evaluate.rows import Row, mean, share
-from tools.looks import FOUND_IOU, Judged, tender_stated
+from tools.looks import (
+    AXLES,
+    FOUND_IOU,
+    RODS,
+    Judged,
+    axles_judged,
+    axles_shown,
+    tender_stated,
+)
 from tools.render.truth import BORDER_DEG
+from vision.cues.driving import DRIVING_AXLES, named
 from vision.records import LETTERING, State
 
 _SIDEWAYS = ("left", "right")
@@ -132,7 +141,32 @@ def _tender_rows(judged: Sequence[Judged], limits: Mapping[str, Any]) -> list[Ro
         rows.append(share(f"tender {head} right, where stated and countable", right))
         stated_at_all = [c.state is State.PRESENT for _, c in shown]
         rows.append(share(f"tender {head} stated, where countable", stated_at_all))
-    return [*rows, *_lettering_rows(stated, limits)]
+    return [*rows, *_lettering_rows(stated, limits), *_driving_rows(judged)]
+
+
+def _driving_rows(judged: Sequence[Judged]) -> list[Row]:
+    """How the driving axles are counted; nothing of looks by networks that count none."""
+    cues = [(axles_shown(j.look), j) for j in judged if j.stated and axles_judged(j.look)]
+    if not cues:
+        return []
+    shown = [(str(axles), j) for axles, j in cues if axles is not None]
+    hidden = [j for axles, j in cues if axles is None and j.look.has_engine]
+    stated = [(axles, j) for axles, j in shown if j.cues[AXLES].state is State.PRESENT]
+    likeliest = [axles == _likeliest_axles(j) for axles, j in shown]
+    told = [j.cues[AXLES].state is State.PRESENT for _, j in shown]
+    right = [axles == j.cues[AXLES].value for axles, j in stated]
+    unseen = [j.cues[AXLES].state is State.PRESENT for j in hidden]
+    return [
+        share("driving axles exact, likeliest count, where all show", likeliest),
+        share("driving axles stated, where all show", told),
+        share("driving axles right, where stated and all show", right),
+        share("driving axles stated, where some are hidden", unseen),
+    ]
+
+
+def _likeliest_axles(judged: Judged) -> str:
+    said = judged.look.seen["cues"][RODS]
+    return str(max(DRIVING_AXLES, key=lambda count: said[named(count)]))
 
 
 def _lettering_rows(stated: Sequence[Judged], limits: Mapping[str, Any]) -> list[Row]:

@@ -14,6 +14,10 @@ from torch.nn import functional as F
 
 _SMEARED_SHARE = 0.5  # of the blurs: half of these by motion, half out of focus
 _TAPS = 21
+# Cells of fog's wisps across half a crop, and the share of each size; how thick fog gets, and
+# how much of the light is its at most.
+_WISPS = ((2, 0.4), (4, 0.35), (9, 0.25))
+_THICKEST, _MOST_HAZE = 1.6, 0.85
 _GRAINY_ROWS = 0.25  # of a batch that has grain
 # Search window in pixels and strength, of the range 0 to 1: OpenCV's, which counts lightness
 # and colour apart, comes out alike at two thirds of this one.
@@ -62,8 +66,18 @@ def _light(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor
         _uniform(batch, -0.35, 0.35, generator) * x + _uniform(batch, -0.35, 0.35, generator) * y
     )
     batch = batch * (1 + slope * _some(batch, 0.5, generator) * strength)
-    haze = _uniform(batch, 0.0, 0.5, generator) * _some(batch, 0.12, generator) * strength
+    haze = _haze(batch, generator) * _some(batch, 0.15, generator) * strength
     return batch * (1 - haze) + haze * _uniform(batch, 0.5, 1.0, generator)
+
+
+def _haze(batch: Tensor, generator: torch.Generator) -> Tensor:
+    """How much of the light is fog's, (B, 1, H, W): in wisps, most of it at most."""
+    like = {"device": batch.device, "dtype": batch.dtype, "generator": generator}
+    size, total = batch.shape[2:], torch.zeros_like(batch[:, :1])
+    for cells, share in _WISPS:
+        wisps = torch.rand(len(batch), 1, cells, 2 * cells, **like)
+        total = total + share * F.interpolate(wisps, size=size, mode="bilinear")
+    return (total * _uniform(batch, 0.0, _THICKEST, generator)).clamp(max=_MOST_HAZE)
 
 
 def _colour(batch: Tensor, generator: torch.Generator, strength: float) -> Tensor:
@@ -117,12 +131,10 @@ def _blur(batch: Tensor, generator: torch.Generator, strength: float, widest: fl
     axis = torch.arange(-reach, reach + 1, device=batch.device, dtype=batch.dtype)
     kernel = torch.exp(-(axis**2) / (2 * sigma**2))
     kernel = (kernel / kernel.sum()).view(1, 1, 1, -1)
-    count, channels, rows, cols = batch.shape
-    flat = batch.reshape(count * channels, 1, rows, cols)
-    flat = F.conv2d(
-        F.conv2d(flat, kernel, padding=(0, reach)), kernel.transpose(2, 3), padding=(reach, 0)
-    )
-    blurred = flat.view_as(batch)
+    # What lies beyond a crop is more of the same, not darkness.
+    wide = F.pad(batch, (reach, reach, reach, reach), mode="replicate")
+    flat = wide.flatten(0, 1)[:, None]
+    blurred = F.conv2d(F.conv2d(flat, kernel), kernel.transpose(2, 3)).view_as(batch)
     chosen = _some(batch, 0.35 * strength, generator)
     # Unsharp masking, the halo a phone draws round everything, takes the same filter.
     amount = _uniform(batch, 0.2, 1.6, generator) * _some(batch, 0.3, generator) * strength

@@ -8,6 +8,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional as F
 
+from tools.looks import RODS_IN_SIGHT
 from tools.train.augment import coarsened, grainy, patches, photometric
 from tools.train.heat import focal
 from tools.train.networks import COLUMN, CROP_SIZES, MARGINS, Judge
@@ -16,7 +17,7 @@ from tools.train.settings import Settings
 from tools.train.straightened import column_of, near_any, straightened
 
 # Pixels of the crop. A lever is lost in less than what linkages and stripes still show in.
-_WIDEST_BLUR = {"boiler_top": 3.6, "side_rods": 4.5, "running_board": 4.0}
+_WIDEST_BLUR = {"boiler_top": 3.6, "side_rods": 6.5, "running_board": 4.0}
 # How many pixels of the crop one of the photo's becomes at most.
 _COARSEST = {"boiler_top": 2.5, "side_rods": 4.0, "running_board": 4.0}
 # How far from the part another place lies at least, share of the region's length; chosen.
@@ -28,14 +29,24 @@ _COVERED = 0.4  # of a column's pixels, from which on nothing is asked of it
 _MILDER = {"boiler_top": 0.7, "side_rods": 1.0, "running_board": 1.0}
 
 
+# Of a crop covered by a patch, from which on wheels may be hidden.
+_HIDES_WHEELS = 0.12
+_COUNTS_FOR = 0.5  # of the loss; chosen
+
+
 @dataclass
 class Asked:
-    """Places at which a judge that is told places is asked, (B, 2): its own, and any other."""
+    """What a judge is asked besides whether the part is there.
+
+    Of one that is told places these are two, (B, 2): the casting's own, and any other.
+    """
 
     share: Tensor  # of the region's length, from its front
     there: Tensor  # 1 where the part stands there
     weight: Tensor  # 0 where nobody knows
     ends: Tensor  # (B, 2) columns of the crop, pixels, between which the region truly lies
+    axles: Tensor  # (B,) long: index into DRIVING_AXLES
+    countable: Tensor  # (B,) 1 where these can be counted
 
 
 def judge_batch(
@@ -73,7 +84,11 @@ def judge_batch(
     place = place * (1 - covered) * visible[:, None, None, None]
     place = F.max_pool2d(place, 4)
     # A lever thinner than a pixel still marks its cell.
-    return batch, present, visible, (place > 0.15).float(), Asked(share, there, weight, ends)
+    axles = pictures.driving[rows]
+    shown = (pictures.share[rows, region] >= RODS_IN_SIGHT) & (axles >= 0)
+    countable = (shown & (covered.mean((1, 2, 3)) < _HIDES_WHEELS)).float()
+    asked = Asked(share, there, weight, ends, axles.clamp(min=0), countable)
+    return batch, present, visible, (place > 0.15).float(), asked
 
 
 def at_column(along: Tensor, column: Tensor) -> Tensor:
@@ -87,11 +102,18 @@ def at_column(along: Tensor, column: Tensor) -> Tensor:
 def answered(net: Judge, batch: tuple[Tensor, Tensor, Tensor, Tensor, Asked]) -> Tensor:
     """Logits (B,) that the part is there; of a judge that is told places, at its own place."""
     pixels, *_, asked = batch
-    logits, _, *told = net(pixels)
-    if not told:
+    logits, _, *more = net(pixels)
+    if not net.told:
         return logits[:, 0]
-    along, ends = told
+    along, ends = more
     return at_column(along, column_of(asked.share, ends))[:, 0]
+
+
+def _miscounted(axles: Tensor, countable: Tensor, asked: Asked) -> Tensor:
+    """Cross-entropy of the driving axles where they can be counted, and of whether they can."""
+    error = F.cross_entropy(axles.float(), asked.axles, reduction="none") * asked.countable
+    doubt = F.binary_cross_entropy_with_logits(countable[:, 0].float(), asked.countable)
+    return error.sum() / asked.countable.sum().clamp(min=1) + 0.3 * doubt
 
 
 def judge_loss(
@@ -110,13 +132,15 @@ def judge_loss(
     """
     pixels, present, visible, place, asked = batch
     with torch.autocast("cuda", torch.bfloat16, enabled=pixels.is_cuda):
-        logits, heat, *told = net(pixels)
+        logits, heat, *more = net(pixels)
     logits, heat = logits.float(), heat.float()
     present_error = F.binary_cross_entropy_with_logits(logits[:, 0], present, reduction="none")
     total = (present_error * visible).sum() / visible.sum().clamp(min=1)
     total = total + 0.5 * F.binary_cross_entropy_with_logits(logits[:, 1], visible)
-    if told:
-        along, ends = (out.float() for out in told)
+    if net.counting:
+        total = total + _COUNTS_FOR * _miscounted(*more, asked)
+    if net.told:
+        along, ends = (out.float() for out in more)
         wide = float(pixels.shape[3])
         miss = F.smooth_l1_loss(ends / wide, asked.ends / wide, reduction="none", beta=0.01)
         total = total + 12.0 * (miss.sum(1) * visible).sum() / visible.sum().clamp(min=1)

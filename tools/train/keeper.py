@@ -22,6 +22,7 @@ class Keeper:
     seed: int
     without: tuple[str, ...] = ()
     start: Path | None = None
+    part: str | None = None
 
     def __call__(self, name: str, pictures: Pictures, until: float) -> None:
         torch.backends.cuda.matmul.allow_tf32 = True
@@ -35,9 +36,11 @@ class Keeper:
             # Counted whenever weights are kept: more pictures may have come in meanwhile.
             report |= {"settings": vars(settings), "pictures": int(pictures.filled)}
             report |= {"engines": pictures.engines(), "before": before}
+            report |= {"part": self.part} if self.part else {}
             partial = self.out / f"{name}.partial"
             torch.save(net.state_dict(), partial)
             partial.replace(self.out / f"{name}.pt")
             (self.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
 
-        train(name, pictures, settings, until=until, seed=self.seed, keep=keep, start=start)
+        how = {"seed": self.seed, "start": start, "part": self.part}
+        train(name, pictures, settings, until=until, keep=keep, **how)

@@ -22,6 +22,8 @@ from tools.render.view import MASK_BITS
 from tools.train.networks import AXLE_COUNTS, FACES, HEADINGS, LAMP_COUNTS
 from tools.train.numbered import MOST, numbered, unnumbered
 from tools.train.pictures import CUES, REGIONS, STORED, Pictures
+from vision.cues.driving import DRIVING_AXLES
+from vision.guide.trade import driving_axles
 
 # Picture, mask, factor on its size, and its figures' corners, classes and the cab's corners.
 _Decoded = tuple[NDArray[np.uint8], NDArray[np.uint8], float, tuple[NDArray[Any], ...]]
@@ -101,6 +103,7 @@ def empty(capacity: int, device: str, stored: tuple[int, int] = STORED) -> Pictu
         along=room(),
         counts=room(2, kind=torch.long),
         countable=room(2),
+        driving=room(kind=torch.long),
         faces=room(2, 4, 2),
         figures=room(MOST, 4, 2),
         digits=room(MOST, kind=torch.long),
@@ -211,6 +214,7 @@ def _columns(records: list[dict[str, Any]], factors: tuple[float, ...]) -> dict[
         "countable": numbers(
             [[bool(r.get(k)) for k in ("axles_visible", "lamps_visible")] for r in records]
         ),
+        "driving": torch.tensor([_driving(r) for r in records]),
         "scene": torch.tensor([_scene(r) for r in records]),
     }
 
@@ -261,6 +265,12 @@ def _counts(record: dict[str, Any]) -> list[int]:
         AXLE_COUNTS.index(axles) if axles in AXLE_COUNTS else 0,
         LAMP_COUNTS.index(lamps) if lamps in LAMP_COUNTS else 0,
     ]
+
+
+def _driving(record: dict[str, Any]) -> int:
+    """Class of how many driving axles the engine has; -1 of none and of more than are counted."""
+    axles = driving_axles(record["wheels"]) if record.get("wheels") else 0
+    return DRIVING_AXLES.index(axles) if axles in DRIVING_AXLES else -1
 
 
 def _scene(record: dict[str, Any]) -> int:

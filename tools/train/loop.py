@@ -188,11 +188,13 @@ def train(
     keep: Callable[[nn.Module, dict[str, object]], None],
     start: Path | None = None,
     steps: int | None = None,
+    part: str | None = None,
 ) -> None:
     """Train one network until a time, with a one-cycle rate and averaged weights.
 
     From the weights in `start`, at a lower rate, where there are any; for so many `steps`,
-    however long they take, where these are given.
+    however long they take, where these are given. Where a `part` of the network is named,
+    this alone is trained, from nothing if `start` lacks it; all the rest stays as it is.
     """
     torch.manual_seed(seed)
     device = pictures.pixels.device
@@ -204,11 +206,15 @@ def train(
         _start_from(task.net, torch.load(start, map_location="cpu", weights_only=True))
     net = task.net.to(device, memory_format=torch.channels_last).train()
     average = copy.deepcopy(net).eval()
+    if part is not None:
+        net.eval().requires_grad_(False)
+        net.get_submodule(part).train().requires_grad_(True)
     if (
         device.type == "cuda" and steps is None
     ):  # on cores, or for a few steps, making the kernels takes longer than they save
         _quickened(net)
-    peak = _PEAK_RATE["judge" if name in REGIONS else name] * (1.0 if start is None else _GOING_ON)
+    fresh = start is None or part is not None
+    peak = _PEAK_RATE["judge" if name in REGIONS else name] * (1.0 if fresh else _GOING_ON)
     optimiser = _optimiser(net, peak)
     started, kept, step, losses = time.time(), time.time(), 0, []
     skipped = torch.zeros((), device=device)

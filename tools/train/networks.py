@@ -11,6 +11,7 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional as F
 
+from tools.train.backbone import Taught
 from tools.train.layers import (
     STRIP,
     Corners,
@@ -20,6 +21,7 @@ from tools.train.layers import (
     looked_at,
     strip_of,
 )
+from vision.cues.driving import DRIVING_AXLES
 
 # (width, height) of each network's input in pixels.
 FINDER_SIZE = (448, 352)
@@ -39,11 +41,14 @@ MARGINS = {"boiler_top": (32, 8), "tender": (16, 12)}
 # How much of the engine's box, on every side, the poser sees beyond it.
 POSER_PADDING = 0.15
 HEADINGS = ("left", "right", "toward", "away")
-# Blocks at strides 4, 8 and 16 of judges of parts that others are taken for. The lever's, with
+# Blocks at strides 4, 8 and 16 of a judge of a part that others are taken for. The lever's, with
 # fewer, erred as much on the engines that it had learnt from as on fresh ones.
-DEPTHS = {"boiler_top": (3, 8, 9), "side_rods": (2, 4, 6)}
+DEPTHS = {"boiler_top": (3, 8, 9)}
 _SHALLOW = (2, 3, 4)
+# Judges that begin with a published network's first layers.
+TAUGHT = ("side_rods",)
 TOLD = ("boiler_top",)  # judges of a part that a guide may state the place of
+COUNTING = ("side_rods",)  # judges that count the driving axles, too
 _CELL = 4  # pixels of the crop that a column of the heat map stands for
 COLUMN = 8  # pixels of the crop that one of their columns stands for
 
@@ -95,6 +100,35 @@ class Poser(nn.Module):
         return corners, heading, sight, box, engine
 
 
+class Tally(nn.Module):
+    """What stands along a map counted: columns are kept apart to the end.
+
+    An axle is told from its neighbours by where it stands.
+    """
+
+    def __init__(self, columns: int, pooled: int, outputs: int) -> None:
+        """Of a map of 64 channels that is `columns` times four wide, and `pooled` features."""
+        super().__init__()
+        self.features = nn.Sequential(head_of(64, 64), nn.ReLU(inplace=True))
+        self.along = nn.Sequential(
+            nn.Conv1d(64 * 4, 96, 5, 2, 2), nn.ReLU(inplace=True), nn.Conv1d(96, 48, 5, 2, 2)
+        )
+        self.decide = nn.Sequential(
+            nn.Linear(48 * columns + pooled, 96),
+            nn.ReLU(inplace=True),
+            nn.Dropout(0.1),
+            nn.Linear(96, outputs),
+        )
+
+    def counted(self, x: Tensor, pooled: Tensor) -> Tensor:
+        """Logits (B, outputs) of a map (B, 64, H, W), H a multiple of 4."""
+        features = self.features(x)
+        batch, channels, rows, cols = features.shape
+        bands = features.view(batch, channels, 4, rows // 4, cols).mean(3)
+        strip = torch.relu(self.along(bands.flatten(1, 2))).flatten(1)
+        return self.decide(torch.cat([strip, pooled], 1)).float()
+
+
 class Judge(nn.Module):
     """One rectified region in; is the part there, can it be seen, and where, out.
 
@@ -103,19 +137,30 @@ class Judge(nn.Module):
     lever stays at chance. One that is `told` a place answers for each of W/8 columns as well,
     logits (B, W/8): is the part there, if this is where it would stand? And it says between
     which columns the region truly lies, (B, 2) pixels: its corners err by more than a lever
-    is wide, and what is seen of the region's ends puts that right.
+    is wide, and what is seen of the region's ends puts that right. One that is `counting`
+    says how many driving axles it shows, logits (B, 6) over DRIVING_AXLES, and whether they
+    can be counted, (B, 1).
     """
 
-    def __init__(self, *, told: bool = False, depths: tuple[int, ...] = _SHALLOW) -> None:
+    def __init__(
+        self,
+        *,
+        told: bool = False,
+        taught: bool = False,
+        counting: bool = False,
+        depths: tuple[int, ...] = _SHALLOW,
+    ) -> None:
         super().__init__()
-        self.trunk = Trunk((20, 32, 48, 112), depths, 64)
+        self.trunk = Taught(64) if taught else Trunk((20, 32, 48, 112), depths, 64)
         self.heat = head_of(64, 1)
         nn.init.constant_(self.heat[-1].bias, -3.0)
         self.features = nn.Sequential(head_of(64, 64), nn.ReLU(inplace=True))
         self.decide = nn.Sequential(
             nn.Linear(64 + 112 + 2, 64), nn.ReLU(inplace=True), nn.Dropout(0.1), nn.Linear(64, 2)
         )
-        self.told = told
+        self.told, self.counting = told, counting
+        if counting:
+            self.tally = Tally(12, 112, len(DRIVING_AXLES) + 1)
         if told:
             self.along = nn.Sequential(
                 nn.Conv1d(STRIP, 64, 5, 1, 2),
@@ -139,6 +184,9 @@ class Judge(nn.Module):
         looked, summary = looked_at(features, heat)
         pooled = coarse.mean(dim=(2, 3)).float()
         decision = self.decide(torch.cat([looked, pooled, summary], dim=1))
+        if self.counting:
+            axles, countable = self.tally.counted(merged[1], pooled).split([len(DRIVING_AXLES), 1], 1)
+            return decision, heat, axles, countable
         if not self.told:
             return decision, heat
         strip, cols = strip_of(features, heat), features.shape[3]
@@ -147,7 +195,7 @@ class Judge(nn.Module):
         return decision, heat, self.along(strip)[:, 0], (ends * middles).sum(2)
 
 
-class Counter(nn.Module):
+class Counter(Tally):
     """A padded crop of the tender, or one of its faces straightened, in; what it has out.
 
     Output: axle logits (B, 7) over AXLE_COUNTS, lamp logits (B, 3) over LAMP_COUNTS,
@@ -157,33 +205,26 @@ class Counter(nn.Module):
     """
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__(8, 112, 12)
         self.trunk = Trunk((20, 32, 48, 112), (2, 3, 6), 64)
-        self.features = nn.Sequential(head_of(64, 64), nn.ReLU(inplace=True))
-        # Columns are kept apart to the end: an axle is counted by where it stands.
-        self.along = nn.Sequential(
-            nn.Conv1d(64 * 4, 96, 5, 2, 2), nn.ReLU(inplace=True), nn.Conv1d(96, 48, 5, 2, 2)
-        )
-        self.decide = nn.Sequential(
-            nn.Linear(48 * 8 + 112, 96), nn.ReLU(inplace=True), nn.Dropout(0.1), nn.Linear(96, 12)
-        )
         self.corners = Corners(64, 112, 8)
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
         merged, coarse = self.trunk(x)
-        features = self.features(merged[1])
-        batch, channels, rows, cols = features.shape
-        bands = features.view(batch, channels, 4, rows // 4, cols).mean(3)
-        strip = torch.relu(self.along(bands.flatten(1, 2))).flatten(1)
         pooled = coarse.mean(dim=(2, 3))
-        axles, lamps, seen = self.decide(torch.cat([strip, pooled], 1)).float().split([7, 3, 2], 1)
+        axles, lamps, seen = self.counted(merged[1], pooled).split([7, 3, 2], 1)
         corners = self.corners(merged[1], pooled.float())
-        return axles, lamps, seen, corners.view(batch, 2, 4, 2)
+        return axles, lamps, seen, corners.view(len(x), 2, 4, 2)
 
 
 def judge_of(region: str) -> Judge:
     """The untrained judge of a region."""
-    return Judge(told=region in TOLD, depths=DEPTHS.get(region, _SHALLOW))
+    return Judge(
+        told=region in TOLD,
+        taught=region in TAUGHT,
+        counting=region in COUNTING,
+        depths=DEPTHS.get(region, _SHALLOW),
+    )
 
 
 class Reader(nn.Module):

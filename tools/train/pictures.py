@@ -41,6 +41,7 @@ class Pictures:
     along: Tensor  # (N,) share of the boiler top where the lever stands or would, nan if unknown
     counts: Tensor  # (N, 2) long: indices into AXLE_COUNTS and LAMP_COUNTS
     countable: Tensor  # (N, 2) float
+    driving: Tensor  # (N,) long: index into DRIVING_AXLES, -1 if unknown
     faces: Tensor  # (N, 2, 4, 2) corners of the tender's side and rear, zeros if turned away
     figures: Tensor  # (N, 5, 4, 2) corners of the cab number's figures
     digits: Tensor  # (N, 5) long: which they are, -1 for none

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 
+from vision.cues.driving import weigh_axles
 from vision.cues.evidence import Evidence, gather
 from vision.cues.fuse import in_doubt, weigh
 from vision.cues.lettering import NO_TENDER, read_lettering
@@ -16,7 +17,7 @@ from vision.cues.number import read_number
 from vision.cues.tender import count, counted, look_at_tender, weigh_counts
 from vision.network import Networks
 from vision.photo import closer
-from vision.records import BINARY_CUES, LETTERING, Cue, Photo, Sighting, State
+from vision.records import BINARY_CUES, LETTERING, REGION_OF_CUE, Box, Cue, Photo, Sighting, State
 
 __all__ = [
     "ENGINE_WIDTH_PX",
@@ -27,6 +28,7 @@ __all__ = [
     "read_lettering",
     "read_number",
     "weigh",
+    "weigh_axles",
     "weigh_counts",
 ]
 
@@ -34,6 +36,7 @@ __all__ = [
 # Decoded pixels. A photo in which the engine is smaller is decoded again, more finely.
 # The networks learned from engines about 300 pixels wide, half as much again is kept.
 ENGINE_WIDTH_PX = 440.0
+_AT_THE_RODS = "side_linkage"  # whose judge counts the driving axles, too
 
 
 def read_cues(
@@ -57,17 +60,17 @@ def read_cues(
         One for each cue name, in the order of PHOTO_CUES.
     """
     photo = closer(photo, ENGINE_WIDTH_PX / max(sighting.locomotive.width, 1.0))
-    binary = tuple(
-        weigh(
-            gather(
-                *(photo, sighting, networks, name, places),
-                in_doubt=partial(in_doubt, fusion=networks.fusion, cue=name),
-            ),
-            networks.fusion,
+    evidence = {
+        name: gather(
+            *(photo, sighting, networks, name, places),
+            in_doubt=partial(in_doubt, fusion=networks.fusion, cue=name),
         )
         for name in BINARY_CUES
-    )
-    return (*binary, *_tender(photo, sighting, networks), read_number(photo, sighting, networks))
+    }
+    rods = Box.around(sighting.regions[REGION_OF_CUE[_AT_THE_RODS]]).clipped(*photo.size)
+    axles = weigh_axles(evidence[_AT_THE_RODS].values, rods, networks.fusion)
+    tender, number = _tender(photo, sighting, networks), read_number(photo, sighting, networks)
+    return (*(weigh(e, networks.fusion) for e in evidence.values()), axles, *tender, number)
 
 
 def _tender(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, ...]:

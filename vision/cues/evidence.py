@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.cues.driving import said_of_axles
 from vision.cues.loupe import look_closely
 from vision.features import (
     measure_boiler_top,
@@ -170,6 +171,8 @@ def gather(
         "long_enough": long_enough(region, length),
         **_light_of(pixels),
     }
+    if "axles" in out:
+        values |= said_of_axles(out)
     if "along" in out:
         values |= _said_along(out["along"], out["ends"], network.size[0])
         open_ = [place for place in places if in_doubt(values, place)]

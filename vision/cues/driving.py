@@ -1,0 +1,65 @@
+"""Counting the driving axles at the side rods."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.records import Box, Cue, State
+
+DRIVING_AXLES = (1, 2, 3, 4, 5, 6)
+NAME = "driving_axles"
+# Probabilities are kept this far from 0 and 1: no photo rules a count out.
+_FLOOR = 1e-4
+_HIDDEN = "the driving wheels cannot be counted in this picture"
+
+
+def said_of_axles(out: Mapping[str, NDArray[np.float32]]) -> dict[str, float]:
+    """What the judge of the rods says of the axles, as named numbers: probabilities."""
+    said = {named(count): float(p) for count, p in zip(DRIVING_AXLES, out["axles"], strict=True)}
+    return said | {"axles_countable": float(out["countable"][0])}
+
+
+def named(count: int) -> str:
+    """Name of the probability of a count among the evidence on the side linkage."""
+    return f"axles_{count}"
+
+
+def weigh_axles(values: Mapping[str, float], where: Box | None, fusion: Mapping[str, Any]) -> Cue:
+    """The cue `driving_axles` from what was gathered on the side linkage.
+
+    Parameters
+    ----------
+    values : mapping of str to float
+        On the side linkage: one straightened region shows both.
+    where : Box or None
+        The side rods, pixels of the upright photo.
+    fusion : mapping
+        `fusion.json`; "driving_axles" holds a temperature (probabilities are raised to its
+        inverse), "seen_at_least" and "sure_at_least".
+    """
+    if "axles_countable" not in values:
+        return Cue(NAME, State.UNSEEN, where=where, because=_HIDDEN)
+    model = fusion[NAME]
+    if values["axles_countable"] < float(model["seen_at_least"]):
+        return Cue(NAME, State.UNSEEN, where=where, because=_HIDDEN)
+    shares = sharpened([values[named(n)] for n in DRIVING_AXLES], float(model["temperature"]))
+    told = MappingProxyType({str(n): p for n, p in zip(DRIVING_AXLES, shares, strict=True)})
+    best = max(told, key=lambda count: told[count])
+    if told[best] < float(model["sure_at_least"]):
+        because = "the count is unclear in this picture"
+        unclear = {"where": where, "because": because, "values": told, "in_sight": True}
+        return Cue(NAME, State.UNSEEN, **unclear)
+    because = f"{best} driving {'axle' if best == '1' else 'axles'} counted at the side rods"
+    sure = {"value": best, "confidence": told[best], "where": where, "because": because}
+    return Cue(NAME, State.PRESENT, values=told, **sure)
+
+
+def sharpened(raw: list[float], temperature: float) -> list[float]:
+    """Probabilities raised to the inverse of a temperature, their sum 1."""
+    raised = [max(p, _FLOOR) ** (1.0 / temperature) for p in raw]
+    return [p / sum(raised) for p in raised]
