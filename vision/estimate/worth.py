@@ -13,6 +13,7 @@ import numpy as np
 from vision.estimate.argument import YEAR_UNKNOWN
 from vision.estimate.dating import estimate
 from vision.estimate.eyes import Eyesight, as_cue, look_at
+from vision.estimate.factors import DRIVING
 from vision.estimate.saw import saw
 from vision.estimate.survivors import Survivor, draw_survivors
 from vision.guide import Guide
@@ -109,7 +110,9 @@ def simulate(
         told: dict[str, str] = {}
         for tally in tallies:
             if tally.stage == PHOTO:
-                told = {name: read for name, read in seen.items() if name in BINARY_CUES}
+                told = {
+                    name: read for name, read in seen.items() if name in (*BINARY_CUES, DRIVING)
+                }
             elif tally.stage == WITH_CHECK:
                 told = told | _first_check(engine, known[_key(told)], checks)
             else:
