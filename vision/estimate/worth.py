@@ -20,6 +20,8 @@ from vision.guide import Guide
 from vision.records import BINARY_CUES, Cue, Estimate
 
 PHOTO = "photo alone"
+# Read of one photo alone, before its number and tender.
+AT_A_GLANCE = (*BINARY_CUES, DRIVING)
 WITH_CHECK = "with the first suggested check answered"
 
 
@@ -110,9 +112,7 @@ def simulate(
         told: dict[str, str] = {}
         for tally in tallies:
             if tally.stage == PHOTO:
-                told = {
-                    name: read for name, read in seen.items() if name in (*BINARY_CUES, DRIVING)
-                }
+                told = {name: read for name, read in seen.items() if name in AT_A_GLANCE}
             elif tally.stage == WITH_CHECK:
                 told = told | _first_check(engine, known[_key(told)], checks)
             else:

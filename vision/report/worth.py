@@ -34,8 +34,8 @@ NOTE = (
 def readings_of(guide: Guide) -> tuple[str, ...]:
     """Names of what an eye reads on engines of this guide, in the order of the table.
 
-    Left out: numbers, colours, driving axles and tenders where the guide has none, and lettering where
-    it says of no tender whether it is lettered.
+    Left out: numbers, colours, driving axles and tenders where the guide has none, and
+    lettering where it says of no tender whether it is lettered.
     """
     missing = set() if guide.numbers else {"cab_number"}
     missing |= set() if guide.driving_axles is not None else {"driving_axles"}
