@@ -30,7 +30,7 @@ def unseen(name):
     return Cue(name, State.UNSEEN, because="out of the picture")
 
 
-def small_guide(variations, *, rates=None, tenders=(), checks=()):
+def small_guide(variations, *, rates=None, tenders=(), checks=(), wheels="0-6-0"):
     return Guide(
         name="small",
         version="1",
@@ -39,7 +39,7 @@ def small_guide(variations, *, rates=None, tenders=(), checks=()):
         gauge="0",
         gauge_mm=32.0,
         scale=45.0,
-        wheels="0-6-0",
+        wheels=wheels,
         variations=tuple(variations),
         tenders=tuple(tenders),
         checks=tuple(HandsOnCheck(c, c, f"Look at {c}.") for c in checks),
@@ -54,6 +54,17 @@ def variation(id, years, expects=None, **more):
 
 shares = st.floats(0.0, 0.4, allow_nan=False)
 certainties = st.floats(0.0, 1.0, allow_nan=False)
+# Driving axles by the letters of the UIC classification (leaflet 650, from memory): C, 2'C1',
+# 1A1, B2', (1'D)D1', (1'E)E1'. The last is no arrangement.
+DRIVEN = {
+    "0-6-0": 3,
+    "4-6-2": 3,
+    "2-2-2": 1,
+    "0-4-4T": 2,
+    "2-8-8-2": 8,
+    "2-10-10-2": 10,
+    "many": None,
+}
 NUMBERS = ("310", "316", "322", "7", "18")
 
 
@@ -98,7 +109,8 @@ def guides(draw):
                 output=draw(st.floats(0.2, 3.0)),
             )
         )
-    return small_guide(variations, rates=rates, tenders=tenders, checks=checks)
+    wheels = draw(st.sampled_from(sorted(DRIVEN)))
+    return small_guide(variations, rates=rates, tenders=tenders, checks=checks, wheels=wheels)
 
 
 @st.composite
@@ -112,6 +124,12 @@ def evidence(draw, guide):
     if draw(st.booleans()):
         read = draw(st.sampled_from(("310", "816", "3?2", "7", "l8", "555", "")))
         cues.append(value("cab_number", read.upper(), draw(certainties)))
+    if draw(st.booleans()):
+        cues.append(value("driving_axles", draw(st.sampled_from("1234567")), draw(certainties)))
+    elif draw(st.booleans()):
+        counts = {"2": draw(certainties) / 3, "3": draw(certainties) / 3, "9": 0.1}
+        values = MappingProxyType(counts)
+        cues.append(Cue("driving_axles", State.UNSEEN, values=values, in_sight=True))
     if draw(st.booleans()):
         cues.append(value("tender_axles", draw(st.sampled_from("234569")), draw(certainties)))
     if draw(st.booleans()):

@@ -1,15 +1,24 @@
 """The same question put to pgmpy: a Bayesian network written from the documentation.
 
-It shares no arithmetic with `vision.estimate`: the network has nodes for the engine,
-for the state of each part and, behind the tender, for its axles and its lamps as they
-are today; readings are soft evidence, as children that were observed. Only two things
-are taken over: the constants, and the channel that misreads numbers, which has tests
-of its own.
+It shares no arithmetic with `vision.estimate`: the network has nodes for the engine, for
+its casting and the driving axles behind that, for the state of each part and, behind the
+tender, for its axles and its lamps as they are today; readings are soft evidence, as
+children that were observed. Only two things are taken over: the constants, and the
+channel that misreads numbers, which has tests of its own.
 """
 
 import logging
 
-from vision.estimate.factors import FOREIGN_TENDER, OTHER_WITH_LISTED_NUMBER, TENDER_MAX_RATIO
+from guides import DRIVEN
+from vision.estimate.factors import (
+    DRIVING_COUNTS,
+    DRIVING_ERRS,
+    DRIVING_SHARES,
+    FOREIGN_TENDER,
+    OTHER_OF_THE_CASTING,
+    OTHER_WITH_LISTED_NUMBER,
+    TENDER_MAX_RATIO,
+)
 from vision.estimate.numbers import reading_likelihood, unlisted_likelihood
 from vision.estimate.reading import (
     AXLE_COUNTS,
@@ -64,6 +73,8 @@ def _add_part(guide, cue, ids, add, observe, net):
     rows = _variations(guide, ids)
     if cue.name == "cab_number":
         _add_number(guide, cue, rows, add, observe)
+    elif cue.name == "driving_axles":
+        _add_driving(guide, cue, rows, add, observe)
     elif cue.name.startswith("tender"):
         if guide.tenders:
             _add_tender(guide, cue, rows, add, observe, net)
@@ -94,6 +105,25 @@ def _part_today(guide, name, variation, colours):
         else:
             column.append(there / len(colours))
     return column
+
+
+def _add_driving(guide, cue, rows, add, observe):
+    """The casting, the guide's or any other; behind it its driving axles."""
+    own = DRIVEN[guide.wheels]
+    if own is None:
+        return
+    other, copies = guide.rates.other, guide.rates.reproduction
+    of_casting = (other * OTHER_OF_THE_CASTING + copies) / (other + copies)
+    add("casting", "engine", [[1.0, 0.0] if v else [of_casting, 1 - of_casting] for v in rows])
+    domain = sorted({own, *map(int, DRIVING_COUNTS)})
+    k = len(domain)
+    made = [1 - DRIVING_ERRS if c == own else DRIVING_ERRS / (k - 1) for c in domain]
+    any_engine = dict(zip(map(int, DRIVING_COUNTS), DRIVING_SHARES, strict=True))
+    add("driving axles", "casting", [made, [any_engine.get(c, 0.0) for c in domain]])
+    said = {int(c): q for c, q in (dict(cue.values) or {cue.value: cue.confidence}).items()}
+    rest = 1 - sum(q for c, q in said.items() if c in domain)
+    sound = [said.get(c, 0.0) + rest / k for c in domain]
+    observe("counted", "driving axles", [(1 - BLUNDER) * s + BLUNDER / k for s in sound])
 
 
 def _add_number(guide, cue, rows, add, observe):

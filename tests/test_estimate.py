@@ -98,6 +98,7 @@ def test_order_unseen_replay_and_bounds(data):
     assert estimate(guide, shuffled) == answer
 
     names = ["switch_lever", "side_linkage", "edge_stripe", "cab_number", *guide.check_names]
+    names.append("driving_axles")
     hidden = [unseen(name) for name in names if all(c.name != name for c in cues)]
     with_hidden = estimate(guide, [*cues, *hidden])
     assert replay(guide, with_hidden.steps) == replay(guide, answer.steps)
@@ -404,7 +405,8 @@ def test_the_gain_of_a_check_is_what_its_answers_bring_on_average(check):
 @pytest.mark.parametrize("name", builtin_names())
 def test_everything_open_is_suggested_with_an_instruction(name):
     guide = load_guide(name)
-    names = {"switch_lever", "side_linkage", "edge_stripe", "cab_number", *guide.check_names}
+    names = {"driving_axles", "switch_lever", "side_linkage", "edge_stripe", "cab_number"}
+    names |= set(guide.check_names)
     if guide.tenders:
         names |= {"tender_axles", "tender_lamps"}
     looks = estimate(guide, [unseen("switch_lever")]).look_next
@@ -533,6 +535,7 @@ def test_saw():
     assert saw(guide, "axle_magnets=unseen").state is State.UNSEEN
     assert saw(guide, "edge_stripe=Red").value == "red"
     assert saw(guide, "cab_number=322").value == "322"
+    assert saw(guide, "driving_axles=2").value == "2"
     assert saw(guide, "tender_axles=6").value == "6"
     assert saw(guide, "tender=other").value == "other"
 
@@ -549,6 +552,8 @@ def test_saw():
         ("edge_stripe=violet", "cannot be"),
         ("cab_number=3-2", "figures or letters"),
         ("tender_lamps=two", "count"),
+        ("driving_axles=7", "1, 2, 3, 4, 5, 6 or 8"),
+        ("driving_axles=present", "must be a count"),
         ("tender_lettering=presnt", "present"),
         ("tender_lettering=8", "cannot be"),
         ("tender=Q", "no tender"),

@@ -18,6 +18,7 @@ from vision.guide import (
     builtin_text,
     check_guide,
     confusable,
+    driving_axles,
     find_gauge,
     gauge_objections,
     load_guide,
@@ -131,43 +132,53 @@ def test_written_years_are_edtf_and_say_the_same_years(years):
 
 # Published equivalences of Whyte notation and UIC classification, as printed side by
 # side in encyclopaedias; from memory.
-@pytest.mark.parametrize(
-    ("whyte", "uic"),
-    [
-        ("0-4-0", "B"),
-        ("0-6-0", "C"),
-        ("0-6-0T", "C"),
-        ("0-6-2T", "C1'"),
-        ("0-8-0", "D"),
-        ("2-4-0", "1'B"),
-        ("2-4-2T", "1'B1'"),
-        ("2-6-0", "1'C"),
-        ("2-6-2", "1'C1'"),
-        ("2-8-0", "1'D"),
-        ("2-8-2", "1'D1'"),
-        ("2-10-0", "1'E"),
-        ("2-10-2", "1'E1'"),
-        ("4-4-0", "2'B"),
-        ("4-4-2", "2'B1'"),
-        ("4-6-0", "2'C"),
-        ("4-6-2", "2'C1'"),
-        ("4-6-4", "2'C2'"),
-        ("4-8-2", "2'D1'"),
-        ("4-8-4", "2'D2'"),
-        ("0-4-4-0", "B'B"),
-        ("2-8-8-2", "(1'D)D1'"),
-        ("4-8-8-4", "(2'D)D2'"),
-        ("2-6-0+0-6-2", "(1'C)+(C1')"),
-    ],
+ARRANGEMENTS = (
+    ("0-4-0", "B"),
+    ("0-6-0", "C"),
+    ("0-6-0T", "C"),
+    ("0-6-2T", "C1'"),
+    ("0-8-0", "D"),
+    ("2-4-0", "1'B"),
+    ("2-4-2T", "1'B1'"),
+    ("2-6-0", "1'C"),
+    ("2-6-2", "1'C1'"),
+    ("2-8-0", "1'D"),
+    ("2-8-2", "1'D1'"),
+    ("2-10-0", "1'E"),
+    ("2-10-2", "1'E1'"),
+    ("4-4-0", "2'B"),
+    ("4-4-2", "2'B1'"),
+    ("4-6-0", "2'C"),
+    ("4-6-2", "2'C1'"),
+    ("4-6-4", "2'C2'"),
+    ("4-8-2", "2'D1'"),
+    ("4-8-4", "2'D2'"),
+    ("0-4-4-0", "B'B"),
+    ("2-8-8-2", "(1'D)D1'"),
+    ("4-8-8-4", "(2'D)D2'"),
+    ("2-6-0+0-6-2", "(1'C)+(C1')"),
 )
+
+
+@pytest.mark.parametrize(("whyte", "uic"), ARRANGEMENTS)
 def test_whyte_to_uic(whyte, uic):
     assert whyte_to_uic(whyte) == uic
+
+
+@pytest.mark.parametrize(("whyte", "uic"), [*ARRANGEMENTS, ("2-2-2", "1A1"), ("4-2-2", "2'A1")])
+def test_driving_axles_are_the_letters_of_the_uic_classification(whyte, uic):
+    """A letter for each group of driving axles, A one, B two and so on (UIC leaflet 650, from
+    memory)."""
+    letters = [letter for letter in uic if letter.isalpha()]
+    assert driving_axles(whyte) == sum("ABCDEFG".index(letter) + 1 for letter in letters)
 
 
 @pytest.mark.parametrize("whyte", ["", "4-6", "4-5-2", "2-0-0", "C1'", "4-6-2-", "a-b-c"])
 def test_what_is_not_whyte_notation_is_refused(whyte):
     with pytest.raises(ValueError, match=r".+"):
         whyte_to_uic(whyte)
+    with pytest.raises(ValueError, match=r".+"):
+        driving_axles(whyte)
 
 
 # NEM 010 (MOROP, 2011), table 1, standard-gauge row: nominal size, scale, track in mm.

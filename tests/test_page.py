@@ -117,7 +117,7 @@ def test_every_choice_is_a_statement_that_the_guide_knows(phone: Phone) -> None:
     guide = load_guide()
     names = (
         *("switch_lever", "side_linkage", "edge_stripe", "cab_number"),
-        *("tender_axles", "tender_lamps", "tender_lettering", *guide.check_names),
+        *("driving_axles", "tender_axles", "tender_lamps", "tender_lettering", *guide.check_names),
     )
     for name in names:
         made = choices(guide, name)

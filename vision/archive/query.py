@@ -12,8 +12,12 @@ from vision.records import VALUED_CUES, ArchiveError, did_you_mean, nearest
 
 Test = Callable[[Record], bool]
 
+# Axles alone are the tender's, as they were before any others were counted.
+_CALLED: Mapping[str, str] = MappingProxyType(
+    {name: name.rpartition("_")[2] for name in CUES} | {"driving_axles": "driving axles"}
+)
 _SHORT: Mapping[str, str] = MappingProxyType(
-    {name.rpartition("_")[2]: name for name in CUES} | {name: name for name in CUES}
+    {called: name for name, called in _CALLED.items()} | {name: name for name in CUES}
 )
 _STATES = ("present", "absent", "unseen")
 # What a value can look like; a number as guides may have it, ? for what could not be read.
@@ -39,9 +43,9 @@ _TERMS = ("variation", "sure", "in", "engine", "narrowed", "mismatched")
 _YEARS = re.compile(r"(\d{4})(?:(?:\.\.|-|–|/)(\d{4}))?")
 _SHARE = re.compile(r"(\d{1,3})\s*%?")
 HELP = (
-    "words: lever|linkage|stripe|lettering present|absent|unseen, axles|lamps|number VALUE, YEAR, "
-    "YEAR..YEAR, variation ID, sure PERCENT, in TEXT, engine present|absent, narrowed, "
-    "mismatched; joined by and, or, not and brackets"
+    "words: lever|linkage|stripe|lettering present|absent|unseen, driving axles|axles|lamps|number "
+    "VALUE, YEAR, YEAR..YEAR, variation ID, sure PERCENT, in TEXT, engine present|absent, "
+    "narrowed, mismatched; joined by and, or, not and brackets"
 )
 
 
@@ -194,7 +198,7 @@ def _cue(name: str, wanted: str) -> Test:
 
 
 def _no_such(name: str, wanted: str) -> str:
-    what = name.rpartition("_")[2]
+    what = _CALLED[name]
     value = {"cab_number": ", or a number such as 322"}.get(name, ", or a count such as 6")
     asked = f"{', '.join(_STATES)}{value if name in VALUED_CUES else ''}"
     # A state takes no figure: "lever six" is not nearly "lever 6".

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from vision.estimate.factors import (
     ABSENT,
     ANOTHER_COLOUR,
+    DRIVING,
     OTHER,
     TENDER,
     TENDER_CUES,
@@ -46,6 +47,8 @@ SURE = 0.8
 NO_VARIATION = "as no variation was made"
 # Why lettering changes nothing.
 NO_LETTERING = "the guide says of no tender whether it is lettered, so it tells nothing"
+# Why driving axles change nothing.
+NO_WHEELS = "the guide's wheels tell no driving axles, so it tells nothing"
 # Mixed into every probability so that none is ever exactly 0 or 1.
 FLOOR = 1e-12
 # Years whose probabilities differ by less than this part are equal: the rest is rounding.
@@ -195,8 +198,8 @@ def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
 def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tuple[Evidence, ...]]:
     """The argument, one step for each part that has something to say.
 
-    Cues that are unseen and tell nothing, superseded, or of a tender in a guide without
-    tenders get a step of their own with equal likelihoods.
+    Cues that are unseen and tell nothing, superseded, or of a tender or of driving axles in a
+    guide without any get a step of their own with equal likelihoods.
     """
     evidence = gather(guide, cues)
     silent: list[Step] = []
@@ -221,6 +224,9 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
         for cue in sorted((c for c in told_once(cues) if c.name in TENDER_CUES), key=repr):
             text = f"{cue.name}: the guide lists no tender, so it tells nothing"
             silent.append(Step("unused", cue.name, text, even))
+    if guide.driving_axles is None:
+        for cue in sorted((c for c in told_once(cues) if c.name == DRIVING), key=repr):
+            silent.append(Step("unused", cue.name, f"{cue.name}: {NO_WHEELS}", even))
     plain = tuple(_step(guide, item, seen, "") for item, seen in weighed)
     summed = by_variation(replay(guide, plain))
     leader = max(summed, key=lambda id: summed[id])

@@ -13,7 +13,8 @@ from itertools import combinations
 
 from vision.estimate.argument import SURE, Evidence, by_variation
 from vision.estimate.disagreements import EDGE_STRIPE, disagreements
-from vision.estimate.factors import ABSENT, OTHER, PRESENT, TENDER, UNLISTED
+from vision.estimate.factors import ABSENT, DRIVING, OTHER, PRESENT, TENDER, UNLISTED
+from vision.estimate.outside import counted_axles, outside_stories
 from vision.estimate.reading import normalised, reading
 from vision.estimate.saying import read_out
 from vision.estimate.strength import estimated_percent
@@ -54,7 +55,7 @@ def find_conflicts(
     conflicts = disagreements(guide, evidence)
     conflicts += _contradictions(guide, engine, weights)
     for item in tender:
-        conflicts += _strange_tender(guide, item, weights)
+        conflicts += _strange_tender(guide, item, weights, counted_axles(engine))
     return tuple(conflicts)
 
 
@@ -99,7 +100,7 @@ def _contradictions(
                 found.append((sure, names))
     found.sort(key=lambda entry: (-entry[0], entry[1]))
     return [
-        _tell(guide, [read[name][:2] for name in names], weights)
+        _tell(guide, [read[name][:2] for name in names], weights, counted_axles(engine))
         for names in _joined([names for _, names in found])[:MOST_CONFLICTS]
     ]
 
@@ -130,11 +131,16 @@ def _joined(sets: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
 
 
 def _tell(
-    guide: Guide, parts: Sequence[tuple[Evidence, frozenset[str]]], weights: Mapping[str, float]
+    guide: Guide,
+    parts: Sequence[tuple[Evidence, frozenset[str]]],
+    weights: Mapping[str, float],
+    axles: Evidence | None,
 ) -> Conflict:
     names = tuple(item.factor.name for item, _ in parts)
     states = [f"{_label(item, shown)}{_whose(item, shown)}" for item, shown in parts]
-    if len(parts) == 1:
+    if names == (DRIVING,):
+        lead = f"{states[0]}: every variation has {guide.driving_axles}"
+    elif len(parts) == 1:
         lead = f"{states[0]}: no variation has this"
     elif names[0] == "cab_number" and len(parts) > 2:
         lead = f"{states[0]}: no variation with this number has {' or '.join(states[1:])}"
@@ -147,7 +153,7 @@ def _tell(
         for v in guide.variations
     )
     stories.append(("misread" if len(parts) == 1 else "one of them misread", misread))
-    stories += outside_stories(guide, weights[OTHER])
+    stories += outside_stories(guide, weights[OTHER], axles)
     kind = "number" if "cab_number" in names else "no_variation"
     return Conflict(kind, names, f"{lead}. Stories: {_listed(stories)}")
 
@@ -157,16 +163,6 @@ def _expected(weights: Mapping[str, float], item: Evidence, shown: frozenset[str
     return math.fsum(
         weights[id] * _share(item, id, shown - made) for id, made in item.factor.made.items()
     )
-
-
-def outside_stories(guide: Guide, other: float) -> list[tuple[str, float]]:
-    """Split the probability of "other" as the guide's rates do."""
-    rates = guide.rates
-    share = rates.reproduction / rates.outside if rates.outside else 0.0
-    return [
-        ("a variation that the guide lacks", other * (1.0 - share)),
-        ("a reproduction, or put together from several engines", other * share),
-    ]
 
 
 def _listed(stories: Sequence[tuple[str, float]]) -> str:
@@ -199,12 +195,16 @@ def _happened(item: Evidence, shown: frozenset[str]) -> str:
     name, lost = item.factor.name, ABSENT in shown
     if name == "cab_number":
         return "the cab number was changed"
+    if name == DRIVING:
+        return "the guide errs, or the engine was rebuilt"
     if name == EDGE_STRIPE:
         return "repainted, the stripe lost" if lost else "repainted, the stripe added or recoloured"
     return f"{name} lost or replaced" if lost else f"{name} added with a later part"
 
 
-def _strange_tender(guide: Guide, item: Evidence, weights: Mapping[str, float]) -> list[Conflict]:
+def _strange_tender(
+    guide: Guide, item: Evidence, weights: Mapping[str, float], axles: Evidence | None
+) -> list[Conflict]:
     """Report a tender that never left the works with what the engine is by itself."""
     alone = {id: p / item.likelihood(id) for id, p in weights.items()}
     leader = max((v.id for v in guide.variations), key=lambda id: alone[id])
@@ -224,18 +224,23 @@ def _strange_tender(guide: Guide, item: Evidence, weights: Mapping[str, float]) 
         whose = "a tender of none of the guide's kinds"
     else:
         whose = f"tender {' or '.join(shown)}, sold with {', '.join(owners) or 'no variation here'}"
+    stories = _tender_stories(guide, item, alone, owners, axles)
     alone_is = f"the engine by itself is {leader} ({estimated_percent(clear)})"
     text = (
         f"{whose}; {alone_is}, which was sold with "
         f"tender {' or '.join(belonging)}: those two never left the works together. The engine "
-        f"is dated by the engine. Stories: {_listed(_tender_stories(guide, item, alone, owners))}"
+        f"is dated by the engine. Stories: {_listed(stories)}"
     )
     names = tuple(dict.fromkeys(cue.name for cue in stated))
     return [Conflict("engine_tender", names, text)]
 
 
 def _tender_stories(
-    guide: Guide, item: Evidence, alone: Mapping[str, float], owners: Sequence[str]
+    guide: Guide,
+    item: Evidence,
+    alone: Mapping[str, float],
+    owners: Sequence[str],
+    axles: Evidence | None,
 ) -> list[tuple[str, float]]:
     """Weigh the stories by the guide's own rate of swaps, which the dating caps."""
     joint = {
@@ -252,4 +257,4 @@ def _tender_stories(
     if owners:
         stories.append((f"the engine is {' or '.join(owners)} after all", after_all))
     stories.append(("the tender misread", misread))
-    return stories + outside_stories(guide, honest[OTHER])
+    return stories + outside_stories(guide, honest[OTHER], axles)

@@ -9,7 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from vision.estimate.factors import ABSENT, ANOTHER_COLOUR, PRESENT
+from vision.estimate.factors import (
+    ABSENT,
+    ANOTHER_COLOUR,
+    COUNTED_CUES,
+    DRIVING,
+    PRESENT,
+    driving_counts,
+)
 from vision.estimate.numbers import ALPHABET, LOOK_ALIKES
 from vision.estimate.reading import counts_possible
 from vision.estimate.survivors import Survivor
@@ -17,7 +24,7 @@ from vision.guide import Guide
 from vision.records import BINARY_CUES, LETTERING, Cue, State, can_be_read
 
 COLOUR = "edge_stripe_colour"
-READINGS = (*BINARY_CUES, COLOUR, "cab_number", "tender_axles", "tender_lamps", LETTERING)
+READINGS = (*BINARY_CUES, COLOUR, DRIVING, "cab_number", *COUNTED_CUES, LETTERING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +67,7 @@ CHOSEN = MappingProxyType(
         "side_linkage": Skill(0.8, 0.95, 0.95),
         "edge_stripe": Skill(0.9, 0.95, 0.95),
         COLOUR: Skill(0.8, 0.9),
+        DRIVING: Skill(0.8, 0.95),
         "cab_number": Skill(0.6, 0.95),
         "tender_axles": Skill(0.8, 0.95),
         "tender_lamps": Skill(0.35, 0.95),
@@ -90,6 +98,7 @@ def fitted_counts(fusion: Mapping[str, Any], *, told: bool) -> dict[str, Mapping
         tried = (placed.get("near", {}), placed, block)
         blocks[name] = next((one["stated"] for one in tried if one.get("stated")), {})
     tender = fusion.get("tender", {})
+    blocks[DRIVING] = fusion.get(DRIVING, {})
     return blocks | {f"tender_{name}": tender.get(name, {}) for name in ("axles", "lamps")}
 
 
@@ -140,14 +149,16 @@ def look_at(
         else:
             colour = _read_value(true, colours, sight.skills[COLOUR], rng)
         seen["edge_stripe"] = f"{PRESENT} {colour}"
-    for name in ("cab_number", "tender_axles", "tender_lamps"):
+    for name in ("cab_number", DRIVING, *COUNTED_CUES):
         if name not in engine.parts or rng.random() >= sight.skills[name].visible:
             continue
         true = engine.parts[name]
         if name == "cab_number" and sight != PERFECT and not can_be_read(true):
             continue
         if name != "cab_number":
-            seen[name] = _read_value(true, counts_possible(guide, name), sight.skills[name], rng)
+            driving = name == DRIVING
+            possible = driving_counts(guide) if driving else counts_possible(guide, name)
+            seen[name] = _read_value(true, possible, sight.skills[name], rng)
         else:
             right = rng.random() < sight.skills[name].sensitivity
             seen[name] = true if right else _misread(true, rng)

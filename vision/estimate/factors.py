@@ -18,6 +18,7 @@ ABSENT = State.ABSENT.value
 PRESENT = State.PRESENT.value
 ANOTHER_COLOUR = "another colour"
 UNLISTED = "unlisted"
+DRIVING = "driving_axles"
 TENDER = "tender"
 COUNTED_CUES = ("tender_axles", "tender_lamps")
 TENDER_CUES = (TENDER, *COUNTED_CUES, LETTERING)
@@ -31,6 +32,18 @@ FOREIGN_TENDER = 0.3
 # than another: an engine is dated by the engine. Chosen below what one clear cue of
 # the engine is worth (about 6 at a probability of 0.9 and the default rates).
 TENDER_MAX_RATIO = 4.0
+
+# Counts of driving axles that an engine may have: up to six in one frame or two, eight of
+# the largest in two frames (common practice, no source). The guide's own is added.
+DRIVING_COUNTS = ("1", "2", "3", "4", "5", "6", "8")
+# How often each is met with among engines as a whole: common practice, no source.
+DRIVING_SHARES = (0.03, 0.38, 0.38, 0.13, 0.05, 0.02, 0.01)
+# Share of engines whose driving axles are not what the guide says: the guide errs, or the
+# engine was rebuilt. Chosen.
+DRIVING_ERRS = 0.002
+# Share of the guide's "other" that is of its casting all the same, in a variation that it
+# lacks; the rest is any engine. Chosen.
+OTHER_OF_THE_CASTING = 0.5
 
 Row = tuple[float, ...]
 
@@ -63,11 +76,35 @@ class Factor:
 def factors_of(guide: Guide) -> tuple[Factor, ...]:
     """Every factor of a guide, in the order in which the argument goes."""
     binary = tuple(name for name in BINARY_CUES if name != "edge_stripe")
-    factors = [_part(guide, name) for name in binary]
+    factors = [] if guide.driving_axles is None else [_driving(guide, guide.driving_axles)]
+    factors += [_part(guide, name) for name in binary]
     factors += [_stripe(guide), _number(guide)]
     if guide.tenders:
         factors.append(_tender(guide))
     return (*factors, *(_part(guide, name) for name in guide.check_names))
+
+
+def driving_counts(guide: Guide) -> tuple[str, ...]:
+    """Counts of driving axles that are told apart: those of engines as a whole, and its own."""
+    own = () if guide.driving_axles is None else (str(guide.driving_axles),)
+    return tuple(sorted({*DRIVING_COUNTS, *own}, key=int))
+
+
+def driving_elsewhere(states: tuple[str, ...]) -> Row:
+    """P(count of driving axles | any engine), for each of `states`."""
+    shares = dict(zip(DRIVING_COUNTS, DRIVING_SHARES, strict=True))
+    return tuple(shares.get(state, 0.0) for state in states)
+
+
+def outside_shares(guide: Guide) -> tuple[float, float, float]:
+    """What an engine of no variation is: another casting, one that it lacks, a reproduction.
+
+    Reproductions are of the guide's casting.
+    """
+    rates = guide.rates
+    made = 1.0 - rates.reproduction / rates.outside if rates.outside else 1.0
+    lacking = made * OTHER_OF_THE_CASTING
+    return made - lacking, lacking, 1.0 - made
 
 
 def tender_pool(guide: Guide) -> dict[str, float]:
@@ -83,6 +120,18 @@ def dating_swap_rate(guide: Guide) -> float:
     """
     rarest = min(tender_pool(guide).values())
     return max(guide.rates.tender_swapped, 1.0 / (1.0 + (TENDER_MAX_RATIO - 1.0) * rarest))
+
+
+def _driving(guide: Guide, axles: int) -> Factor:
+    states, own = driving_counts(guide), str(axles)
+    errs = DRIVING_ERRS / (len(states) - 1)
+    casting = tuple(1.0 - DRIVING_ERRS if state == own else errs for state in states)
+    elsewhere, another = driving_elsewhere(states), outside_shares(guide)[0]
+    mixed = zip(casting, elsewhere, strict=True)
+    rows: dict[str, Row] = {OTHER: tuple((1.0 - another) * c + another * e for c, e in mixed)}
+    rows |= dict.fromkeys((v.id for v in guide.variations), casting)
+    made = dict.fromkeys((v.id for v in guide.variations), frozenset({own}))
+    return Factor(DRIVING, states, rows, rows, made)
 
 
 def _part(guide: Guide, name: str) -> Factor:

@@ -8,7 +8,7 @@ from operator import mul
 from types import MappingProxyType
 
 from vision.estimate.argument import Evidence, by_variation
-from vision.estimate.factors import COUNTED_CUES, TENDER, Row
+from vision.estimate.factors import COUNTED_CUES, DRIVING, TENDER, Row
 from vision.estimate.reading import (
     PERSON_RELIABILITY,
     counts_possible,
@@ -32,6 +32,8 @@ PHRASES: Mapping[str, str] = MappingProxyType(
         "soft light: does a linkage run behind the coupling rods?",
         "edge_stripe": "Photograph the edge of the running board from the side, without flash: "
         "does a painted line run along it, and in which colour?",
+        DRIVING: "Count the driving wheels on one side, those that rods join or drive: how many "
+        "are there?",
         "cab_number": "Photograph the cab side squarely, close enough for the figures to fill "
         "a quarter of the picture: which number does it carry?",
         "tender_axles": "Photograph the tender squarely from the side: how many axles are there?",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
-from vision.estimate.factors import ANOTHER_COLOUR, TENDER, UNLISTED, Factor, Row
+from vision.estimate.factors import ANOTHER_COLOUR, DRIVING, TENDER, UNLISTED, Factor, Row
 from vision.estimate.numbers import reading_likelihood, unlisted_likelihood
 from vision.guide import Guide, PartRates, Tender
 from vision.records import LETTERING, Cue, State
@@ -48,6 +48,8 @@ def reading(factor: Factor, guide: Guide, cues: Sequence[Cue]) -> Row:
             row = _read_tender(factor, guide, cue)
         elif factor.name == "edge_stripe":
             row = _read_stripe(factor, cue)
+        elif factor.name == DRIVING:
+            row = _read_driving(factor, cue)
         else:
             p = presence(cue)
             row = (p, 1.0 - p)
@@ -136,6 +138,13 @@ def _weight(value: str, shares: Mapping[str, float], domain: Sequence[str]) -> f
     unsaid = 1.0 - sum(shares.values())
     k = len(domain)
     return k * ((1.0 - BLUNDER) * named) + (1.0 - BLUNDER) * unsaid + BLUNDER
+
+
+def _read_driving(factor: Factor, cue: Cue) -> Row:
+    said = value_shares(cue)
+    # A count that no engine has is no more told than one that is left unsaid.
+    shares = {count: share for count, share in said.items() if count in factor.states}
+    return tuple(_weight(count, shares, factor.states) for count in factor.states)
 
 
 def _read_number(factor: Factor, cue: Cue) -> Row:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from types import MappingProxyType
 
-from vision.estimate.factors import ANOTHER_COLOUR, OTHER, TENDER
+from vision.estimate.factors import ANOTHER_COLOUR, DRIVING, OTHER, TENDER, driving_counts
 from vision.estimate.reading import PERSON_RELIABILITY
 from vision.guide import Guide, base_tender
 from vision.records import (
@@ -31,8 +31,8 @@ def saw(guide: Guide, statement: str) -> Cue:
     guide : Guide
     statement : str
         "NAME=STATE": a photo cue or a hands-on check of the guide with "present",
-        "absent" or "unseen"; "edge_stripe" with a colour; "cab_number", "tender_axles"
-        or "tender_lamps" with what is there; "tender" with a tender of the guide, or
+        "absent" or "unseen"; "edge_stripe" with a colour; "cab_number", "driving_axles",
+        "tender_axles" or "tender_lamps" with what is there; "tender" with a tender of the guide, or
         "other".
 
     Returns
@@ -115,6 +115,11 @@ def _value(guide: Guide, name: str, state: str) -> str:
                 f'cab_number takes the number that it shows, or unseen, got "{state}"'
             )
         return state.upper()
+    if name == DRIVING:
+        if state not in (counts := driving_counts(guide)):
+            known = f"{', '.join(counts[:-1])} or {counts[-1]}"
+            raise EvidenceError(f'{name} must be a count, {known}, got "{state}"')
+        return state
     if not re.fullmatch(r"[0-9]", state):
         raise EvidenceError(f'{name} must be a count from 0 to 9, got "{state}"')
     return state

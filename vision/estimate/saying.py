@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from vision.estimate.factors import TENDER
+from vision.estimate.factors import DRIVING, TENDER
 from vision.estimate.strength import estimated_percent
 from vision.records import VALUED_CUES, Cue, State
 
@@ -23,10 +23,13 @@ def read_out(cue: Cue) -> str:
 
 def saying(cue: Cue) -> str:
     """One cue in the text of a step: what was read, and how surely, or by whom."""
+    told = f"{cue.name} {read_out(cue)}"
+    if cue.name == DRIVING and cue.state is State.PRESENT:
+        told = f"{read_out(cue)} driving axle{'' if read_out(cue) == '1' else 's'} counted"
     if cue.source == "person":
-        return f"{cue.name} {read_out(cue)}, as seen by a person"
+        return f"{told}, as seen by a person"
     if cue.may_be and cue.perhaps is None:
-        return f"{cue.name} {read_out(cue)}"
+        return told
     sure = cue.confidence
     if cue.leaning is not None:
         sure = max(cue.leaning, 1.0 - cue.leaning)
@@ -34,4 +37,4 @@ def saying(cue: Cue) -> str:
         sure = cue.p_present if cue.state is State.PRESENT else 1.0 - cue.p_present
     elif cue.values and not cue.confidence:
         sure = max(cue.values.values())
-    return f"{cue.name} {read_out(cue)} ({estimated_percent(sure)})"
+    return f"{told} ({estimated_percent(sure)})"

@@ -13,12 +13,15 @@ import numpy as np
 from vision.estimate.argument import YEAR_UNKNOWN
 from vision.estimate.dating import estimate
 from vision.estimate.eyes import Eyesight, as_cue, look_at
+from vision.estimate.factors import DRIVING
 from vision.estimate.saw import saw
 from vision.estimate.survivors import Survivor, draw_survivors
 from vision.guide import Guide
 from vision.records import BINARY_CUES, Cue, Estimate
 
 PHOTO = "photo alone"
+# Read of one photo alone, before its number and tender.
+AT_A_GLANCE = (*BINARY_CUES, DRIVING)
 WITH_CHECK = "with the first suggested check answered"
 
 
@@ -109,7 +112,7 @@ def simulate(
         told: dict[str, str] = {}
         for tally in tallies:
             if tally.stage == PHOTO:
-                told = {name: read for name, read in seen.items() if name in BINARY_CUES}
+                told = {name: read for name, read in seen.items() if name in AT_A_GLANCE}
             elif tally.stage == WITH_CHECK:
                 told = told | _first_check(engine, known[_key(told)], checks)
             else:

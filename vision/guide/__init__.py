@@ -11,7 +11,7 @@ from vision.guide.read import (
     read_text,
     starter_text,
 )
-from vision.guide.trade import GAUGES, find_gauge, gauge_objections, whyte_to_uic
+from vision.guide.trade import GAUGES, find_gauge, gauge_objections
 from vision.guide.values import (
     Finding,
     Guide,
@@ -21,6 +21,7 @@ from vision.guide.values import (
     Tender,
     Variation,
 )
+from vision.guide.whyte import driving_axles, whyte_to_uic
 from vision.guide.years import write_years, year_bounds, years_of
 
 __all__ = [
@@ -39,6 +40,7 @@ __all__ = [
     "builtin_text",
     "check_guide",
     "confusable",
+    "driving_axles",
     "find_gauge",
     "gauge_objections",
     "guide_text",

@@ -11,8 +11,9 @@ from typing import Any
 from vision.guide.apart import confusable
 from vision.guide.build import base_tender, build_guide
 from vision.guide.lines import Path, key_lines
-from vision.guide.trade import gauge_objections, suffix_objections, whyte_to_uic
+from vision.guide.trade import gauge_objections, suffix_objections
 from vision.guide.values import Finding, Guide
+from vision.guide.whyte import driving_axles
 from vision.guide.years import years_of
 from vision.records import (
     BINARY_CUES,
@@ -147,7 +148,7 @@ class _Review:
             self.say("error", ("lever_at",), '"lever_at" must be 0 (smokebox) to 1 (cab)')
         if isinstance(top.get("wheels"), str):
             try:
-                whyte_to_uic(top["wheels"])
+                driving_axles(top["wheels"])
             except ValueError as error:
                 self.say("error", ("wheels",), str(error))
 

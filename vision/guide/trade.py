@@ -1,14 +1,11 @@
-"""Two tables of the trade, nominal gauges and wheel arrangements, and what a suffix marks.
+"""A table of the trade, nominal gauges, and what a suffix marks.
 
-Gauges: NEM 010 (MOROP, edition 2011) and NMRA S-1 where it differs; the scale of
-7 mm to the foot is the one NEM 010 mentions in its note 3.4. The NMRA figures are
-from memory. Wheel arrangements: Whyte notation and the UIC classification (UIC
-leaflet 650, from memory).
+NEM 010 (MOROP, edition 2011) and NMRA S-1 where it differs; the scale of 7 mm to the
+foot is the one NEM 010 mentions in its note 3.4. The NMRA figures are from memory.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -80,64 +77,6 @@ def gauge_objections(name: str, gauge_mm: float, scale: float) -> tuple[str, ...
         known = " or ".join(f"1:{figure:g} ({source})" for source, figure in gauge.scales)
         objections.append(f"gauge {name} is built to {known}, not 1:{scale:g}")
     return tuple(objections)
-
-
-_UNIT = re.compile(r"\d+(?:-\d+){2,3}")
-
-
-def whyte_to_uic(whyte: str) -> str:
-    """Whyte notation (wheels counted) to UIC classification (axles counted).
-
-    Carrying axles get the apostrophe of a truck that turns apart from the main
-    frame: Whyte notation does not say when one is rigid. A tank or other suffix
-    ("0-6-2T") says nothing about axles and is dropped.
-
-    Parameters
-    ----------
-    whyte : str
-        "4-6-2", "0-6-2T", "2-8-8-2" (an engine with a turning front unit),
-        "2-6-0+0-6-2" (two units under one boiler).
-
-    Raises
-    ------
-    ValueError
-        Not Whyte notation.
-
-    Examples
-    --------
-    >>> whyte_to_uic("4-6-2"), whyte_to_uic("0-6-2T"), whyte_to_uic("2-8-8-2")
-    ("2'C1'", "C1'", "(1'D)D1'")
-    """
-    body = re.sub(r"(?<=\d)[A-Za-z]+$", "", whyte.strip())
-    parts = body.split("+")
-    if len(parts) > 2 or not all(_UNIT.fullmatch(part) for part in parts):
-        raise ValueError(f'"{whyte}" is not a wheel arrangement in Whyte notation, such as 4-6-2')
-    units = [[_axles(count, whyte) for count in part.split("-")] for part in parts]
-    if len(units) == 2:
-        return "+".join(f"({_truck(u[0])}{_drivers(u[1], whyte)}{_truck(u[2])})" for u in units)
-    axles = units[0]
-    if len(axles) == 4:
-        front = f"{_truck(axles[0])}{_drivers(axles[1], whyte)}"
-        front = f"({front})" if axles[0] else f"{front}'"
-        return f"{front}{_drivers(axles[2], whyte)}{_truck(axles[3])}"
-    return f"{_truck(axles[0])}{_drivers(axles[1], whyte)}{_truck(axles[2])}"
-
-
-def _axles(wheels: str, whyte: str) -> int:
-    count = int(wheels)
-    if count % 2:
-        raise ValueError(f'"{whyte}": wheels come in pairs, got {count}')
-    return count // 2
-
-
-def _truck(axles: int) -> str:
-    return f"{axles}'" if axles else ""
-
-
-def _drivers(axles: int, whyte: str) -> str:
-    if not 1 <= axles <= 26:
-        raise ValueError(f'"{whyte}": no driving wheels')
-    return chr(ord("A") + axles - 1)
 
 
 def suffix_objections(tenders: Sequence[Tender]) -> list[tuple[int, str]]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from vision.guide.whyte import driving_axles
 from vision.records import State
 
 # Shares used where a guide states none. Chosen, not measured: a collector's rough
@@ -198,6 +199,14 @@ class Guide:
     def check_names(self) -> tuple[str, ...]:
         """Ids of the hands-on checks, in the guide's order."""
         return tuple(check.id for check in self.checks)
+
+    @property
+    def driving_axles(self) -> int | None:
+        """Driving axles of the casting by `wheels`; None where that cannot be read."""
+        try:
+            return driving_axles(self.wheels)
+        except ValueError:
+            return None
 
     @property
     def numbers(self) -> tuple[str, ...]:

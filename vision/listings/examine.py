@@ -188,7 +188,7 @@ def _differences(looks: Sequence[Look]) -> tuple[str, ...]:
     """Say which photos are sure of opposite things, so that they may show two engines."""
     said = []
     for (i, first), (j, second) in combinations(enumerate(look.cues for look in looks), 2):
-        for name in (*BINARY_CUES, "cab_number", "tender_axles"):
+        for name in (*BINARY_CUES, "driving_axles", "cab_number", "tender_axles"):
             one, other = (_sure(cues, name) for cues in (first, second))
             if one is not None and other is not None and not agree(one, other):
                 words = name.replace("_", " ")

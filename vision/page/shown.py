@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Any
 
-from vision.estimate.factors import ANOTHER_COLOUR
+from vision.estimate.factors import ANOTHER_COLOUR, COUNTED_CUES, DRIVING, driving_counts
 from vision.estimate.reading import counts_possible
 from vision.estimate.strength import six_digits
 from vision.guide import Guide
@@ -77,7 +77,9 @@ def choices(guide: Guide, name: str) -> list[Choice]:
         numbers = dict.fromkeys(n for v in guide.variations for n in v.numbers)
         made = [_text(name, number) for number in numbers]
         made.append({"word": "another_number", "ask": name})
-    elif name in ("tender_axles", "tender_lamps"):
+    elif name == DRIVING:
+        made = [_text(name, count) for count in driving_counts(guide)]
+    elif name in COUNTED_CUES:
         made = [_text(name, count) for count in counts_possible(guide, name)]
     elif name == "edge_stripe" and guide.stripe_colours:
         made = [_text(name, colour) for colour in (*guide.stripe_colours, ANOTHER_COLOUR)]

@@ -16,10 +16,10 @@ FIGURES = "0123456789"  # all that is read of a cab number
 MOST_FIGURES = 5  # of a cab number that is read
 # What a photo may tell a painted line's colour as; nothing else can be compared with one.
 LINE_COLOURS = ("white", "cream", "yellow", "orange", "red", "green", "blue", "purple")
-VALUED_CUES = ("tender_axles", "tender_lamps", "cab_number")
+VALUED_CUES = ("driving_axles", "tender_axles", "tender_lamps", "cab_number")
 LETTERING = "tender_lettering"  # a photo tells that it is there, never that it is not
 # Everything that is read of a photo, in the order in which it is told.
-PHOTO_CUES = (*BINARY_CUES, *VALUED_CUES[:2], LETTERING, *VALUED_CUES[2:])
+PHOTO_CUES = (*BINARY_CUES, *VALUED_CUES[:-1], LETTERING, VALUED_CUES[-1])
 REGION_OF_CUE: Mapping[str, str] = MappingProxyType(
     {
         "switch_lever": "boiler_top",

@@ -21,10 +21,18 @@ def heading(guide: Guide) -> tuple[str, str]:
         guide.maker,
         f"gauge {guide.gauge} ({guide.gauge_mm:g} mm)",
         f"1:{guide.scale:g}",
-        guide.wheels,
+        _wheels(guide),
         span,
     )
     return guide.title, ", ".join(part for part in about if part)
+
+
+def _wheels(guide: Guide) -> str:
+    """The arrangement, and what is weighed of it."""
+    axles = guide.driving_axles
+    if axles is None:
+        return guide.wheels
+    return f"{guide.wheels} ({axles} driving axle{'' if axles == 1 else 's'})"
 
 
 def table(guide: Guide) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:

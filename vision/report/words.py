@@ -36,6 +36,7 @@ CUE_WORDS: Mapping[str, str] = MappingProxyType(
         "switch_lever": "switch lever",
         "side_linkage": "side linkage",
         "edge_stripe": "edge stripe",
+        "driving_axles": "driving axles",
         "tender_axles": "tender axles",
         "tender_lamps": "tender lamps",
         "tender_lettering": "tender lettering",

@@ -34,10 +34,11 @@ NOTE = (
 def readings_of(guide: Guide) -> tuple[str, ...]:
     """Names of what an eye reads on engines of this guide, in the order of the table.
 
-    Left out: numbers, colours and tenders where the guide has none, and lettering where
-    it says of no tender whether it is lettered.
+    Left out: numbers, colours, driving axles and tenders where the guide has none, and
+    lettering where it says of no tender whether it is lettered.
     """
     missing = set() if guide.numbers else {"cab_number"}
+    missing |= set() if guide.driving_axles is not None else {"driving_axles"}
     missing |= set() if guide.stripe_colours else {"edge_stripe_colour"}
     missing |= set() if guide.tells_lettering else {LETTERING}
     if not guide.tenders:
