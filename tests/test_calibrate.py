@@ -17,6 +17,7 @@ import made_looks
 from tools import metrics
 from tools.calibrate import __main__ as command
 from tools.calibrate import limits, logistic
+from tools.former import former
 from tools.looks import judge, places_of, read_looks
 from tools.render.projection import share_along
 from vision.cues.evidence import PARTS_ALONG
@@ -242,7 +243,7 @@ def test_a_cue_whose_network_has_changed_is_fitted_on_new_looks_alone(tmp_path: 
     old = read_looks([made_looks.write(made_looks.looks(1500, seed=2), tmp_path / "old.jsonl.gz")])
     alone = command.calibrate(new, command.Rules())
     both = command.calibrate(
-        [*new, *command.former(old, ["switch_lever"])],
+        [*new, *former(old, ["switch_lever"])],
         command.Rules(),
     )
     assert both["cues"]["switch_lever"]["seen"] == alone["cues"]["switch_lever"]["seen"]
@@ -258,7 +259,7 @@ def test_of_networks_before_only_those_that_changed_are_left_out(tmp_path: Path)
             line["seen"]["cues"]["switch_lever"] |= _seen_closely(rng, 0.0, closely=True)
             line["seen"]["counts"] = {"axles": [1.0]}
     old = read_looks([made_looks.write(lines, tmp_path / "old.jsonl.gz")])
-    for look, kept in zip(old, command.former(old, ["loupe", "tender"]), strict=True):
+    for look, kept in zip(old, former(old, ["loupe", "tender"]), strict=True):
         assert kept.label["cues"] == look.label.get("cues", {}) and "counts" not in kept.seen
         for cue, values in look.seen.get("cues", {}).items():
             gone = set(values) - set(kept.seen["cues"][cue])

@@ -20,7 +20,7 @@ from vision.cues import Evidence, weigh, weigh_axles
 from vision.cues.driving import DRIVING_AXLES
 from vision.cues.tender import TenderCounts, weigh_counts
 from vision.guide import Guide, load_guide
-from vision.guide.trade import driving_axles
+from vision.guide.whyte import driving_axles
 
 # The eye refuses narrower boxes; a look has to be refused by the very same limit.
 from vision.locate import _MIN_WIDTH_PX as MIN_WIDTH_PX
@@ -192,6 +192,11 @@ def judge(look: Look, fusion: Mapping[str, Any]) -> Judged:
     return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues, anywhere, misled)
 
 
+def shows(look: Look, cue: str) -> bool:
+    """Whether the label says that a cue can be seen; false of what nobody was asked for."""
+    return bool(look.label.get("cues", {}).get(cue, {}).get("visible"))
+
+
 def axles_judged(look: Look) -> bool:
     """Whether the eye had a word on the driving axles; earlier networks had none."""
     return "axles_countable" in look.seen.get("cues", {}).get(RODS, {})
@@ -207,7 +212,7 @@ def axles_shown(look: Look) -> int | None:
         return None
     open_ = label["visible"][REGION_OF_CUE[RODS]] >= RODS_IN_SIGHT
     axles = driving_axles(label["wheels"])
-    shown = open_ and label["cues"][RODS]["visible"] and axles in DRIVING_AXLES
+    shown = open_ and shows(look, RODS) and axles in DRIVING_AXLES
     return axles if shown else None
 
 

@@ -14,7 +14,7 @@ import argparse
 import datetime
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -22,15 +22,12 @@ import numpy as np
 
 from tools.calibrate import limits, placed
 from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, as_stated, fit, predict
-from tools.looks import AXLES, FOUND_IOU, RODS, Look, engine_stated, read_looks, spans_of
+from tools.former import CHANGED, former
+from tools.looks import AXLES, FOUND_IOU, Look, engine_stated, read_looks, spans_of
 from tools.sums import write_sums
-from vision.cues.loupe import closely_named
 from vision.pipeline.placing import LEVER
 from vision.records import BINARY_CUES
 
-# What says something beside the judge of a cue: of what is counted at a tender, and of a lever
-# from near by.
-TENDER, LOUPE = "tender", "loupe"
 # Probability from which on driving axles are stated: on castings unlike those of the training
 # they are miscounted more often than it says. Chosen.
 SURE_OF_AXLES = 0.9
@@ -50,8 +47,8 @@ class Rules:
         of a region half in sight the eye mostly says what is true. Both leave room for
         pictures unlike those of the fit.
     axles_at_most : float
-        The same of driving axles, and of a tender's: most tenders whose axles the label calls hidden show
-        all but one of them.
+        The same of driving axles, and of a tender's: most tenders whose axles the label
+        calls hidden show all but one of them.
     sure_at_least : float
         Probability below which a state is too unclear to be stated.
     trusted : float
@@ -205,27 +202,6 @@ def plain(rules: Rules) -> dict[str, Any]:
     }
 
 
-def former(looks: Sequence[Look], changed: Sequence[str]) -> list[Look]:
-    """Looks by networks before: the word of what has `changed` since is left out.
-
-    That of the judges of those cues, of the counter (`TENDER`), or of the loupe (`LOUPE`).
-    """
-    out = []
-    for look in looks:
-        cues = {k: v for k, v in (look.label.get("cues") or {}).items() if k not in changed}
-        seen = dict(look.seen)
-        if RODS in changed:
-            seen["cues"] = {k: v for k, v in seen.get("cues", {}).items() if k != RODS}
-        if TENDER in changed:
-            seen.pop("counts", None)
-        if LOUPE in changed and LEVER in seen.get("cues", {}):
-            near = closely_named(seen["cues"][LEVER])
-            afar = {k: v for k, v in seen["cues"][LEVER].items() if k not in near}
-            seen["cues"] = {**seen["cues"], LEVER: afar}
-        out.append(replace(look, label={**look.label, "cues": cues}, seen=seen))
-    return out
-
-
 def main() -> None:
     """Parse the arguments, fit, write, and say what came out."""
     parser = argparse.ArgumentParser(
@@ -243,7 +219,7 @@ def main() -> None:
     parser.add_argument(
         "--changed",
         nargs="+",
-        choices=(*BINARY_CUES, TENDER, LOUPE),
+        choices=CHANGED,
         default=[],
         help="cues whose judges have changed since --former, or other networks",
     )

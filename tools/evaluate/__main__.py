@@ -1,11 +1,14 @@
 """Print what the eye is worth, and write it into the model card.
 
 python -m tools.evaluate --looks looks/*.jsonl.gz --numbers numbers.jsonl.gz --card models/CARD.md
+python -m tools.evaluate --looks new.jsonl.gz --former old.jsonl.gz --changed side_linkage
 python -m tools.evaluate --photos DIR --card models/CARD.md
 
 Looks at spoilt pictures (tools.look --corrupt) are compared with the unspoilt ones among
 the same files. Numbers are those that tools.evaluate.numbers kept of the same pictures.
-Exits with 1 where --strict is given and a target is missed.
+Looks by the networks before (--former) count for all but what has changed since; of a picture
+that was looked at again, the new look alone counts. Exits with 1 where --strict is given and a
+target is missed.
 """
 
 from __future__ import annotations
@@ -20,6 +23,7 @@ from tools.evaluate.ablations import ablation_table, read_ablations
 from tools.evaluate.card import refresh
 from tools.evaluate.numbers import read_numbers
 from tools.evaluate.report import Report, report_looks, report_photos
+from tools.former import CHANGED, former
 from tools.looks import Look, read_looks
 from vision.network import load_networks
 
@@ -50,6 +54,8 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--looks", type=Path, nargs="+", default=[], metavar="FILE")
+    parser.add_argument("--former", type=Path, nargs="+", default=[], metavar="FILE")
+    parser.add_argument("--changed", nargs="+", choices=CHANGED, default=[])
     parser.add_argument("--numbers", type=Path, nargs="+", default=[], metavar="FILE")
     parser.add_argument("--photos", type=Path, metavar="DIR", help="labelled photographs")
     parser.add_argument(
@@ -72,6 +78,10 @@ def main() -> None:
     renders, photographs = Report(), Report()
     if arguments.looks:
         looks = read_looks(arguments.looks)
+        if arguments.former:
+            again = {(look.file, look.corruption) for look in looks}
+            before = former(read_looks(arguments.former), arguments.changed)
+            looks += [look for look in before if (look.file, look.corruption) not in again]
         if used := fitted_on_these(looks, fusion):
             parser.error(f"the coefficients were fitted on {'; '.join(used)}; take other looks")
         numbers = read_numbers(arguments.numbers)

@@ -10,7 +10,7 @@ import numpy as np
 from tools import metrics
 from tools.corruptions import GROWN
 from tools.evaluate.rows import Row, share, shown
-from tools.looks import Judged
+from tools.looks import Judged, shows
 from vision.records import BINARY_CUES, State
 
 # Largest change of another cue's probability that a swapped part may cause.
@@ -45,7 +45,7 @@ def _twins(judged: Sequence[Judged]) -> Iterator[Pair]:
         if not twin.look.twin or first is None or not (first.found and twin.found):
             continue
         cue = first.look.label["twin_cue"]
-        if all(j.look.label["cues"][cue]["visible"] for j in (first, twin)):
+        if all(shows(j.look, cue) for j in (first, twin)):
             yield first, twin
 
 
@@ -76,12 +76,13 @@ def _still(pairs: Sequence[Pair]) -> list[bool]:
             if cue != pair[0].look.label["twin_cue"] and _matters(pair, cue)
         )
         for pair in pairs
+        if pair[0].look.label["cues"].keys() >= set(BINARY_CUES)
     ]
 
 
 def _matters(pair: Pair, cue: str) -> bool:
     """Visible in both pictures, or stated in one: a p that nobody is told may move."""
-    visible = all(j.look.label["cues"][cue]["visible"] for j in pair)
+    visible = all(shows(j.look, cue) for j in pair)
     return visible or any(j.cues[cue].state is not State.UNSEEN for j in pair)
 
 
@@ -105,7 +106,7 @@ def corruption_rows(clean: Sequence[Judged], spoilt: Sequence[Judged]) -> list[R
     key = "" if name.startswith(GROWN) else "loss"
     rows = []
     for cue in BINARY_CUES:
-        kept = [p for p in pairs if p[0].found and p[0].look.label["cues"][cue]["visible"]]
+        kept = [p for p in pairs if p[0].found and shows(p[0].look, cue)]
         truth = np.array([p[0].look.label["cues"][cue]["state"] == "present" for p in kept], bool)
         first, second = (
             metrics.balanced_accuracy(

@@ -67,7 +67,8 @@ def _binned(
 
 def _in_sight(judged: Judged, cue: str) -> bool:
     label = judged.look.label
-    return bool(label["visible"][REGION_OF_CUE[cue]] >= ENOUGH_IN_SIGHT)
+    # Of what nobody was asked for there is nothing to say.
+    return cue in label["cues"] and bool(label["visible"][REGION_OF_CUE[cue]] >= ENOUGH_IN_SIGHT)
 
 
 def _length(judged: Judged, cue: str) -> float:

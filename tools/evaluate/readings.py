@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from tools import metrics
 from tools.evaluate.rows import Row, share
-from tools.looks import Judged, clearly_unseen
+from tools.looks import Judged, clearly_unseen, shows
 from vision.pipeline.placing import LEVER
 from vision.records import BINARY_CUES, State
 
@@ -56,7 +56,7 @@ class Readings:
 
 def readings(judged: Sequence[Judged], cue: str) -> Readings:
     """Collect the readings of one cue where the label says it can be seen."""
-    return readings_of([j for j in judged if j.found and j.look.label["cues"][cue]["visible"]], cue)
+    return readings_of([j for j in judged if j.found and shows(j.look, cue)], cue)
 
 
 def readings_of(kept: Sequence[Judged], cue: str) -> Readings:

@@ -23,7 +23,7 @@ from tools.train.networks import AXLE_COUNTS, FACES, HEADINGS, LAMP_COUNTS
 from tools.train.numbered import MOST, numbered, unnumbered
 from tools.train.pictures import CUES, REGIONS, STORED, Pictures
 from vision.cues.driving import DRIVING_AXLES
-from vision.guide.trade import driving_axles
+from vision.guide.whyte import driving_axles
 
 # Picture, mask, factor on its size, and its figures' corners, classes and the cab's corners.
 _Decoded = tuple[NDArray[np.uint8], NDArray[np.uint8], float, tuple[NDArray[Any], ...]]

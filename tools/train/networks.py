@@ -185,7 +185,9 @@ class Judge(nn.Module):
         pooled = coarse.mean(dim=(2, 3)).float()
         decision = self.decide(torch.cat([looked, pooled, summary], dim=1))
         if self.counting:
-            axles, countable = self.tally.counted(merged[1], pooled).split([len(DRIVING_AXLES), 1], 1)
+            axles, countable = self.tally.counted(merged[1], pooled).split(
+                [len(DRIVING_AXLES), 1], 1
+            )
             return decision, heat, axles, countable
         if not self.told:
             return decision, heat

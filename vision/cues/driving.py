@@ -52,11 +52,17 @@ def weigh_axles(values: Mapping[str, float], where: Box | None, fusion: Mapping[
     best = max(told, key=lambda count: told[count])
     if told[best] < float(model["sure_at_least"]):
         because = "the count is unclear in this picture"
-        unclear = {"where": where, "because": because, "values": told, "in_sight": True}
-        return Cue(NAME, State.UNSEEN, **unclear)
+        return Cue(NAME, State.UNSEEN, where=where, because=because, values=told, in_sight=True)
     because = f"{best} driving {'axle' if best == '1' else 'axles'} counted at the side rods"
-    sure = {"value": best, "confidence": told[best], "where": where, "because": because}
-    return Cue(NAME, State.PRESENT, values=told, **sure)
+    return Cue(
+        NAME,
+        State.PRESENT,
+        value=best,
+        confidence=told[best],
+        where=where,
+        because=because,
+        values=told,
+    )
 
 
 def sharpened(raw: list[float], temperature: float) -> list[float]:
