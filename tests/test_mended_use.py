@@ -78,7 +78,7 @@ def test_every_rate_that_is_offered_changes_the_figures(telltale: Telltale, opti
     plain = telltale("guide", "simulate", "wayfarer", "--items", 100)[1].splitlines()
     _, _, err = telltale("guide", "simulate", "wayfarer", option, "x=1")
     offered = err.partition("a cue of ")[2].partition(". See")[0].split(", ")
-    assert len(offered) == (3 if option == "--specificity" else 7)
+    assert len(offered) == (3 if option == "--specificity" else 8)
     start = plain.index("realistic eye")
     for cue in offered:
         given = telltale("guide", "simulate", "wayfarer", "--items", 100, option, f"{cue}=0.55")
