@@ -16,7 +16,7 @@ from sklearn.linear_model import LogisticRegression
 import made_looks
 from tools import metrics
 from tools.calibrate import __main__ as command
-from tools.calibrate import limits, logistic
+from tools.calibrate import counts, limits, logistic
 from tools.former import former
 from tools.looks import judge, places_of, read_looks
 from tools.render.projection import share_along
@@ -201,7 +201,7 @@ def test_temperature_of_counts_is_found(tmp_path: Path) -> None:
         }
         lines.append(line)
     looks = read_looks([made_looks.write(lines, tmp_path / "looks.jsonl.gz")])
-    model = limits.tender_models(
+    model = counts.tender_models(
         looks, 0.5, stated_at_most={"axles": 0.01, "lamps": 0.01}, sure_at_least=0.5
     )
     assert model["axles"]["temperature"] == pytest.approx(2.0, rel=0.12)

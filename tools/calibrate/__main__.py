@@ -2,9 +2,11 @@
 
 python -m tools.calibrate --looks looks.jsonl.gz --out models/fusion.json
 python -m tools.calibrate --looks new.jsonl.gz --former old.jsonl.gz --changed switch_lever
+python -m tools.calibrate --looks new.jsonl.gz --only side_linkage driving_axles
 python -m tools.calibrate --plain --out models/fusion.json
 
-The second fits what other networks say on looks by the networks before, too. The third
+The second fits what other networks say on looks by the networks before, too. The third leaves
+the fit of everything else as it is: what says the same as before needs no other. The fourth
 writes the networks' own words unweighed, which is enough to take looks with.
 """
 
@@ -20,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from tools.calibrate import limits, placed
+from tools.calibrate import counts, limits, placed
 from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, as_stated, fit, predict
 from tools.former import CHANGED, former
 from tools.looks import AXLES, FOUND_IOU, Look, engine_stated, read_looks, spans_of
@@ -79,13 +81,13 @@ def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
         looks, false_at_most=rules.false_at_most, lost_at_most=rules.lost_at_most
     )
     fitted = {cue: _cue(looks, cue, locate, rules) for cue in BINARY_CUES}
-    tender = limits.tender_models(
+    tender = counts.tender_models(
         looks,
         locate["tender"],
         stated_at_most={"axles": rules.axles_at_most, "lamps": rules.stated_at_most},
         sure_at_least=rules.sure_at_least,
     )
-    driving = limits.axle_model(
+    driving = counts.axle_model(
         looks, stated_at_most=rules.axles_at_most, sure_at_least=SURE_OF_AXLES
     )
     return {
@@ -202,6 +204,29 @@ def plain(rules: Rules) -> dict[str, Any]:
     }
 
 
+def amended(
+    before: Mapping[str, Any], now: Mapping[str, Any], only: Sequence[str]
+) -> dict[str, Any]:
+    """What was fitted before, with the fit of some cues alone replaced by the one of now.
+
+    The scenes of both count as used: neither may be judged by any of them.
+    """
+    out = json.loads(json.dumps(before))
+    for cue in only:
+        if cue == AXLES:
+            out[AXLES] = now[AXLES]
+        else:
+            out["cues"][cue] = now["cues"][cue]
+            out["fitted"]["cues"][cue] = now["fitted"]["cues"][cue]
+    told, fresh = out["fitted"], now["fitted"]
+    for series, (first, last) in fresh["series"].items():
+        low, high = told["series"].get(series, (first, last))
+        told["series"][series] = [min(first, low), max(last, high)]
+    words = {key: fresh[key] for key in ("n", "scenes", "date", "rules")}
+    told["again"] = {"only": list(only), **words}
+    return out
+
+
 def main() -> None:
     """Parse the arguments, fit, write, and say what came out."""
     parser = argparse.ArgumentParser(
@@ -222,6 +247,13 @@ def main() -> None:
         choices=CHANGED,
         default=[],
         help="cues whose judges have changed since --former, or other networks",
+    )
+    parser.add_argument(
+        "--only",
+        nargs="+",
+        choices=(*BINARY_CUES, AXLES),
+        default=[],
+        help="cues to fit; all else of --out stays as it is",
     )
     parser.add_argument("--plain", action="store_true", help="fit nothing")
     parser.add_argument("--out", type=Path, default=Path("models/fusion.json"))
@@ -248,7 +280,12 @@ def main() -> None:
         if arguments.former:
             looks += former(read_looks(arguments.former), arguments.changed)
         fusion = calibrate(looks, rules)
-    fusion["fitted"]["files"] = [path.name for path in (*arguments.looks, *arguments.former)]
+    files = [path.name for path in (*arguments.looks, *arguments.former)]
+    if arguments.only:
+        fusion = amended(json.loads(arguments.out.read_text("utf-8")), fusion, arguments.only)
+        fusion["fitted"]["again"]["files"] = files
+    else:
+        fusion["fitted"]["files"] = files
     arguments.out.write_text(json.dumps(fusion, indent=1) + "\n", encoding="utf-8")
     write_sums(arguments.out.parent)
     print(json.dumps({"locate": fusion["locate"], "fitted": fusion["fitted"]}, indent=1))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from tools.calibrate.limits import COUNTS
+from tools.calibrate.counts import COUNTS
 from tools.evaluate.numbers import NAME
 from tools.looks import Judged
 from vision.estimate import estimate, saw

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from tools import metrics
-from tools.calibrate.limits import COUNTS, countable, tender_must_be_found
+from tools.calibrate.counts import COUNTS, countable
+from tools.calibrate.limits import tender_must_be_found
 from tools.evaluate.rows import Row, mean, share
 from tools.looks import (
     AXLES,

@@ -15,6 +15,8 @@ DRIVING_AXLES = (1, 2, 3, 4, 5, 6)
 NAME = "driving_axles"
 # Probabilities are kept this far from 0 and 1: no photo rules a count out.
 _FLOOR = 1e-4
+# That all wheels show: below this probability nothing is said of them; chosen.
+_PERHAPS = 0.5
 _HIDDEN = "the driving wheels cannot be counted in this picture"
 
 
@@ -41,18 +43,26 @@ def weigh_axles(values: Mapping[str, float], where: Box | None, fusion: Mapping[
     fusion : mapping
         `fusion.json`; "driving_axles" holds a temperature (probabilities are raised to its
         inverse), "seen_at_least" and "sure_at_least".
+
+    Returns
+    -------
+    Cue
+        Where the count is unclear it tells what it leans to, as far as the wheels show.
     """
     if "axles_countable" not in values:
         return Cue(NAME, State.UNSEEN, where=where, because=_HIDDEN)
-    model = fusion[NAME]
-    if values["axles_countable"] < float(model["seen_at_least"]):
+    model, countable = fusion[NAME], values["axles_countable"]
+    if countable < _PERHAPS:
         return Cue(NAME, State.UNSEEN, where=where, because=_HIDDEN)
     shares = sharpened([values[named(n)] for n in DRIVING_AXLES], float(model["temperature"]))
-    told = MappingProxyType({str(n): p for n, p in zip(DRIVING_AXLES, shares, strict=True)})
+    told = _by_count(shares)
     best = max(told, key=lambda count: told[count])
-    if told[best] < float(model["sure_at_least"]):
+    clear = countable >= float(model["seen_at_least"])
+    if not clear or told[best] < float(model["sure_at_least"]):
+        # As far as some may be hidden, any number is as likely.
+        leaning = _by_count([countable * p + (1.0 - countable) / len(shares) for p in shares])
         because = "the count is unclear in this picture"
-        return Cue(NAME, State.UNSEEN, where=where, because=because, values=told, in_sight=True)
+        return Cue(NAME, State.UNSEEN, where=where, because=because, values=leaning, in_sight=True)
     because = f"{best} driving {'axle' if best == '1' else 'axles'} counted at the side rods"
     return Cue(
         NAME,
@@ -63,6 +73,10 @@ def weigh_axles(values: Mapping[str, float], where: Box | None, fusion: Mapping[
         because=because,
         values=told,
     )
+
+
+def _by_count(shares: list[float]) -> Mapping[str, float]:
+    return MappingProxyType({str(n): p for n, p in zip(DRIVING_AXLES, shares, strict=True)})
 
 
 def sharpened(raw: list[float], temperature: float) -> list[float]:
