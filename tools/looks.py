@@ -60,6 +60,8 @@ class Look:
         Split and seed, such as "held-3".
     twin : bool
         Whether one cue was swapped against the picture of the same view.
+    complete : bool
+        Whether every network had its word; not of looks that `tools.former` cut down.
     """
 
     file: str
@@ -69,6 +71,7 @@ class Look:
     scene: str
     series: str
     twin: bool
+    complete: bool = True
 
     @property
     def split(self) -> str:

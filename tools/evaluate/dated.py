@@ -14,7 +14,7 @@ from typing import Any
 
 from tools.calibrate.counts import COUNTS
 from tools.evaluate.numbers import NAME
-from tools.looks import Judged
+from tools.looks import AXLES, Judged
 from vision.estimate import estimate, saw
 from vision.guide import Guide, Variation, load_guide
 from vision.records import BINARY_CUES, Cue, Estimate, State
@@ -80,7 +80,8 @@ class Dated:
 def date_all(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Dated]:
     """Date every picture that shows a variation, with enough of the engine in sight.
 
-    Twins are left out: with one cue swapped they show no variation of the guide.
+    Twins are left out: with one cue swapped they show no variation of the guide. So are looks
+    in which not every network had its word.
 
     Parameters
     ----------
@@ -89,7 +90,8 @@ def date_all(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Dated
         From `read_numbers`. Pictures without a reading are dated alone only.
     """
     shown = [j for j in judged if j.look.label.get("variation") and not j.look.twin]
-    return [_date(j, numbers.get(j.look.file)) for j in shown if j.look.must_find]
+    kept = [j for j in shown if j.look.must_find and j.look.complete]
+    return [_date(j, numbers.get(j.look.file)) for j in kept]
 
 
 def _date(judged: Judged, number: Cue | None) -> Dated:
@@ -98,7 +100,7 @@ def _date(judged: Judged, number: Cue | None) -> Dated:
     true = guide.variation(where["id"])
     found: dict[str, Estimate] = {}
     if judged.stated:
-        alone = [judged.cues[name] for name in BINARY_CUES]
+        alone = [cue for name, cue in judged.cues.items() if name in (*BINARY_CUES, AXLES)]
         also = None if number is None else [*judged.cues.values(), number]
         found = _stages(guide, true, alone, also)
     alone, also = _by_label(judged.look.label, true)

@@ -76,7 +76,7 @@ def _still(pairs: Sequence[Pair]) -> list[bool]:
             if cue != pair[0].look.label["twin_cue"] and _matters(pair, cue)
         )
         for pair in pairs
-        if pair[0].look.label["cues"].keys() >= set(BINARY_CUES)
+        if all(j.look.complete for j in pair)
     ]
 
 

@@ -26,7 +26,7 @@ def passed_rows(judged: Sequence[Judged]) -> list[Row]:
     cab number, so that none is weighed.
     """
     guide = load_guide()
-    empty = [j for j in judged if not j.look.has_engine]
+    empty = [j for j in judged if not j.look.has_engine and j.look.complete]
     passed = [j for j in empty if j.stated]
     found = [estimate(guide, told_by(j, guide)) for j in passed]
     told = [narrowed(one) for one in found]
