@@ -16,7 +16,8 @@ import made_looks
 from tools.calibrate import counts
 from tools.looks import axles_judged, axles_shown, judge, read_looks
 from vision.cues import weigh_axles
-from vision.cues.driving import DRIVING_AXLES, named, sharpened
+from vision.cues.counting import sharpened
+from vision.cues.driving import DRIVING_AXLES, named
 from vision.network import load_networks
 from vision.records import PHOTO_CUES, Box, State
 

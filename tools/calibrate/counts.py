@@ -9,10 +9,10 @@ import numpy as np
 
 from tools.calibrate.limits import Flags, Numbers, seen_limit
 from tools.looks import FOUND_IOU, RODS, Look, axles_judged, axles_shown
+from vision.cues.counting import FLOOR
 from vision.cues.driving import DRIVING_AXLES, named
 from vision.cues.tender import AXLE_COUNTS, LAMP_COUNTS
 
-_FLOOR = 1e-4  # as vision.cues.tender keeps raw probabilities off 0
 _TEMPERATURES = np.geomspace(0.4, 5.0, 80)
 COUNTS = {
     "axles": ("tender_axles", "axles_visible", AXLE_COUNTS, 0),
@@ -85,7 +85,7 @@ def _count_model(
     if visible.sum() < 20:
         note = {"note": "not fitted: too few to count"}
         return {"temperature": 1.0, "seen_at_least": 0.5, "sure_at_least": sure_at_least} | note
-    raw = np.maximum(raw, _FLOOR)
+    raw = np.maximum(raw, FLOOR)
     losses = [_count_loss(raw[visible], known, t) for t in _TEMPERATURES]
     temperature = round(float(_TEMPERATURES[int(np.argmin(losses))]), 4)
     sure = sharpened(raw, temperature).max(axis=1) >= sure_at_least

@@ -9,12 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.cues.counting import sharpened
 from vision.records import Box, Cue, State
 
 DRIVING_AXLES = (1, 2, 3, 4, 5, 6)
 NAME = "driving_axles"
-# Probabilities are kept this far from 0 and 1: no photo rules a count out.
-_FLOOR = 1e-4
 # That all wheels show: below this probability nothing is said of them; chosen.
 _PERHAPS = 0.5
 _HIDDEN = "the driving wheels cannot be counted in this picture"
@@ -77,9 +76,3 @@ def weigh_axles(values: Mapping[str, float], where: Box | None, fusion: Mapping[
 
 def _by_count(shares: list[float]) -> Mapping[str, float]:
     return MappingProxyType({str(n): p for n, p in zip(DRIVING_AXLES, shares, strict=True)})
-
-
-def sharpened(raw: list[float], temperature: float) -> list[float]:
-    """Probabilities raised to the inverse of a temperature, their sum 1."""
-    raised = [max(p, _FLOOR) ** (1.0 / temperature) for p in raw]
-    return [p / sum(raised) for p in raised]

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.cues.counting import FLOOR, sharpened
 from vision.network import Networks
 from vision.records import Box, Cue, Photo, Region, State
 from vision.rectify import box_crop, region_crop
@@ -25,8 +26,6 @@ _DOUBTLESS = 0.99  # of either count, from which on no other look pays; by trial
 # Share of the crop's width below which a face is looked at again, straightened; and the
 # probability that it can be counted at all from which that pays. Chosen.
 _NARROW, _PERHAPS = 0.62, 0.2
-# Probabilities are kept this far from 0 and 1: no photo rules a count out.
-_FLOOR = 1e-4
 _HIDDEN = {
     "tender_axles": "the tender's wheels cannot be counted in this picture",
     "tender_lamps": "the tender's rear is turned away or hidden",
@@ -125,7 +124,7 @@ def _width(corners: Sequence[Sequence[float]]) -> float:
 
 
 def _mean(said: Sequence[NDArray[np.floating[Any]]]) -> NDArray[np.float64]:
-    logs = [np.log(np.maximum(p.astype(np.float64), _FLOOR)) for p in said]
+    logs = [np.log(np.maximum(p.astype(np.float64), FLOOR)) for p in said]
     mean = np.exp(np.mean(logs, axis=0))
     return np.asarray(mean / mean.sum(), dtype=np.float64)
 
@@ -164,9 +163,8 @@ def _cue(
 ) -> Cue:
     if seen < float(model["seen_at_least"]):
         return Cue(name, State.UNSEEN, where=where, because=_HIDDEN[name])
-    sharpened = [max(p, _FLOOR) ** (1.0 / float(model["temperature"])) for p in raw]
-    total = sum(sharpened)
-    values = {str(k): p / total for k, p in zip(labels, sharpened, strict=True)}
+    shares = sharpened(raw, float(model["temperature"]))
+    values = {str(k): p for k, p in zip(labels, shares, strict=True)}
     best = max(values, key=lambda k: values[k])
     if values[best] < float(model["sure_at_least"]):
         because = "the count is unclear in this picture"
