@@ -3,8 +3,8 @@
 It shares no arithmetic with `vision.estimate`: the network has nodes for the engine, for
 its casting and, behind that, the driving axles and whether a tender is coupled, for the
 state of each part and, behind the tender, for its axles and its lamps as they are today;
-readings are soft evidence, as children that were observed. Only two things are taken over: the constants, and the
-channel that misreads numbers, which has tests of its own.
+readings are soft evidence, as children that were observed. Only two things are taken over:
+the constants, and the channel that misreads numbers, which has tests of its own.
 """
 
 import logging
