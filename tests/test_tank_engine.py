@@ -169,7 +169,7 @@ def test_another_library_comes_to_the_same(data: st.DataObject) -> None:
     """pgmpy, with the casting as one node; see `network_answer`."""
     counts = st.sampled_from("1234568")
     rates = Rates(data.draw(st.floats(0.001, 0.4)), data.draw(st.floats(0.0, 0.1)))
-    guide = replace(tank("V2"), rates=rates)
+    guide = replace(tank("V2"), rates=rates, wheels="0-6-0PT")
     cues = [
         cue(COUPLED, data.draw(certainties)),
         value("driving_axles", data.draw(counts), data.draw(certainties)),
