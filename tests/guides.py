@@ -6,7 +6,7 @@ from types import MappingProxyType
 from hypothesis import strategies as st
 
 from vision.guide import Guide, HandsOnCheck, PartRates, Rates, Tender, Variation
-from vision.records import LETTERING, Cue, State
+from vision.records import COUPLED, LETTERING, Cue, State
 
 # As many random examples as are quick; 1,000 where the environment asks for them.
 EXAMPLES = int(os.environ.get("TELLTALE_EXAMPLES", "40"))
@@ -55,12 +55,13 @@ def variation(id, years, expects=None, **more):
 shares = st.floats(0.0, 0.4, allow_nan=False)
 certainties = st.floats(0.0, 1.0, allow_nan=False)
 # Driving axles by the letters of the UIC classification (leaflet 650, from memory): C, 2'C1',
-# 1A1, B2', (1'D)D1', (1'E)E1'. The last is no arrangement.
+# 1A1, B2', C, (1'D)D1', (1'E)E1'. The last is no arrangement.
 DRIVEN = {
     "0-6-0": 3,
     "4-6-2": 3,
     "2-2-2": 1,
     "0-4-4T": 2,
+    "0-6-0PT": 3,
     "2-8-8-2": 8,
     "2-10-10-2": 10,
     "many": None,
@@ -137,4 +138,6 @@ def evidence(draw, guide):
         cues.append(Cue("tender_lamps", P, confidence=0.5, values=MappingProxyType(counts)))
     if draw(st.booleans()):
         cues.append(cue(LETTERING, draw(certainties)))
+    if draw(st.booleans()):
+        cues.append(cue(COUPLED, draw(certainties)))
     return draw(st.permutations(cues))

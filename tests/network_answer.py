@@ -1,10 +1,10 @@
 """The same question put to pgmpy: a Bayesian network written from the documentation.
 
 It shares no arithmetic with `vision.estimate`: the network has nodes for the engine, for
-its casting and the driving axles behind that, for the state of each part and, behind the
-tender, for its axles and its lamps as they are today; readings are soft evidence, as
-children that were observed. Only two things are taken over: the constants, and the
-channel that misreads numbers, which has tests of its own.
+its casting and, behind that, the driving axles and whether a tender is coupled, for the
+state of each part and, behind the tender, for its axles and its lamps as they are today;
+readings are soft evidence, as children that were observed. Only two things are taken over:
+the constants, and the channel that misreads numbers, which has tests of its own.
 """
 
 import logging
@@ -17,7 +17,9 @@ from vision.estimate.factors import (
     FOREIGN_TENDER,
     OTHER_OF_THE_CASTING,
     OTHER_WITH_LISTED_NUMBER,
+    STRAY_TENDER,
     TENDER_MAX_RATIO,
+    WITH_TENDER,
 )
 from vision.estimate.numbers import reading_likelihood, unlisted_likelihood
 from vision.estimate.reading import (
@@ -27,7 +29,10 @@ from vision.estimate.reading import (
     PERSON_RELIABILITY,
     PHOTO_LIMIT,
 )
-from vision.records import LETTERING, State
+from vision.records import COUPLED, LETTERING, State
+
+# Whyte notation marks these of DRIVEN as tank engines (common practice, no source).
+TANK_ENGINES = ("0-4-4T", "0-6-0PT")
 
 
 def network_posterior(guide, cues):
@@ -74,7 +79,9 @@ def _add_part(guide, cue, ids, add, observe, net):
     if cue.name == "cab_number":
         _add_number(guide, cue, rows, add, observe)
     elif cue.name == "driving_axles":
-        _add_driving(guide, cue, rows, add, observe)
+        _add_driving(guide, cue, rows, add, observe, net)
+    elif cue.name == COUPLED:
+        _add_coupled(guide, cue, rows, add, observe, net)
     elif cue.name.startswith("tender"):
         if guide.tenders:
             _add_tender(guide, cue, rows, add, observe, net)
@@ -107,14 +114,31 @@ def _part_today(guide, name, variation, colours):
     return column
 
 
-def _add_driving(guide, cue, rows, add, observe):
-    """The casting, the guide's or any other; behind it its driving axles."""
-    own = DRIVEN[guide.wheels]
-    if own is None:
+def _add_casting(guide, rows, add, net):
+    """The casting, the guide's or any other: one node, whatever hangs on it."""
+    if "casting" in net.nodes:
         return
     other, copies = guide.rates.other, guide.rates.reproduction
     of_casting = (other * OTHER_OF_THE_CASTING + copies) / (other + copies)
     add("casting", "engine", [[1.0, 0.0] if v else [of_casting, 1 - of_casting] for v in rows])
+
+
+def _add_coupled(guide, cue, rows, add, observe, net):
+    """A tender behind a tank engine, for which there is none in the guide."""
+    if guide.wheels not in TANK_ENGINES or guide.tenders:
+        return
+    _add_casting(guide, rows, add, net)
+    add(COUPLED, "casting", [[s, 1 - s] for s in (STRAY_TENDER, WITH_TENDER)])
+    p = min(max(cue.p_present, PHOTO_LIMIT), 1 - PHOTO_LIMIT)
+    observe("coupled read", COUPLED, [p, 1 - p])
+
+
+def _add_driving(guide, cue, rows, add, observe, net):
+    """The driving axles of the casting."""
+    own = DRIVEN[guide.wheels]
+    if own is None:
+        return
+    _add_casting(guide, rows, add, net)
     domain = sorted({own, *map(int, DRIVING_COUNTS)})
     k = len(domain)
     made = [1 - DRIVING_ERRS if c == own else DRIVING_ERRS / (k - 1) for c in domain]

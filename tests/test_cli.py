@@ -355,7 +355,8 @@ def test_list_and_show(telltale: Telltale) -> None:
         assert f"{guide.years[0]}–{guide.years[-1]}" in listed
         code, shown, _ = telltale("guide", "show", name)
         assert code == 0
-        rows = [line.split()[0] for line in shown.splitlines() if line][3:]
+        rows = [line.split()[0] for line in shown.splitlines() if line]
+        rows = rows[rows.index("id") + 1 :]
         assert [v.id for v in guide.variations] == rows[: len(guide.variations)]
     assert telltale("guide", "show", "nosuchguide")[0] == GuideError.exit_code
 

@@ -30,7 +30,7 @@ from vision.estimate.look import information
 from vision.estimate.numbers import ALPHABET, reading_likelihood
 from vision.estimate.reading import PERSON_RELIABILITY, lamps_shown
 from vision.guide import PartRates, Rates, Tender, builtin_names, load_guide, year_bounds, years_of
-from vision.records import LETTERING, Cue, EvidenceError, State
+from vision.records import COUPLED, LETTERING, Cue, EvidenceError, State
 
 CASES = Path(__file__).parent / "cases"
 SURE = Rates(0.001, 0.0, 0.0, 0.0, 0.0)
@@ -98,7 +98,7 @@ def test_order_unseen_replay_and_bounds(data):
     assert estimate(guide, shuffled) == answer
 
     names = ["switch_lever", "side_linkage", "edge_stripe", "cab_number", *guide.check_names]
-    names.append("driving_axles")
+    names += ["driving_axles", COUPLED]
     hidden = [unseen(name) for name in names if all(c.name != name for c in cues)]
     with_hidden = estimate(guide, [*cues, *hidden])
     assert replay(guide, with_hidden.steps) == replay(guide, answer.steps)
@@ -407,8 +407,7 @@ def test_everything_open_is_suggested_with_an_instruction(name):
     guide = load_guide(name)
     names = {"driving_axles", "switch_lever", "side_linkage", "edge_stripe", "cab_number"}
     names |= set(guide.check_names)
-    if guide.tenders:
-        names |= {"tender_axles", "tender_lamps"}
+    names |= {"tender_axles", "tender_lamps"} if guide.tenders else {COUPLED}
     looks = estimate(guide, [unseen("switch_lever")]).look_next
     assert {look.name for look in looks} == names
     assert {look.name for look in looks if look.hands_on} == set(guide.check_names)

@@ -43,9 +43,9 @@ _TERMS = ("variation", "sure", "in", "engine", "narrowed", "mismatched")
 _YEARS = re.compile(r"(\d{4})(?:(?:\.\.|-|–|/)(\d{4}))?")
 _SHARE = re.compile(r"(\d{1,3})\s*%?")
 HELP = (
-    "words: lever|linkage|stripe|lettering present|absent|unseen, driving axles|axles|lamps|number "
-    "VALUE, YEAR, YEAR..YEAR, variation ID, sure PERCENT, in TEXT, engine present|absent, "
-    "narrowed, mismatched; joined by and, or, not and brackets"
+    "words: lever|linkage|stripe|coupled|lettering present|absent|unseen, "
+    "driving axles|axles|lamps|number VALUE, YEAR, YEAR..YEAR, variation ID, sure PERCENT, "
+    "in TEXT, engine present|absent, narrowed, mismatched; joined by and, or, not and brackets"
 )
 
 

@@ -20,6 +20,7 @@ from vision.estimate.factors import (
     TENDER_CUES,
     Factor,
     Row,
+    beside,
     factors_of,
 )
 from vision.estimate.reading import reading
@@ -27,6 +28,7 @@ from vision.estimate.saying import read_out, saying
 from vision.estimate.strength import strength_words
 from vision.guide import Guide, write_years
 from vision.records import (
+    COUPLED,
     LETTERING,
     PHOTO_CUES,
     Candidate,
@@ -49,6 +51,8 @@ NO_VARIATION = "as no variation was made"
 NO_LETTERING = "the guide says of no tender whether it is lettered, so it tells nothing"
 # Why driving axles change nothing.
 NO_WHEELS = "the guide's wheels tell no driving axles, so it tells nothing"
+# Why a tender that is coupled changes nothing.
+NO_TANK = "the guide is not of a tank engine, so it tells nothing"
 # Mixed into every probability so that none is ever exactly 0 or 1.
 FLOOR = 1e-12
 # Years whose probabilities differ by less than this part are equal: the rest is rounding.
@@ -82,6 +86,11 @@ class Evidence:
         """P(evidence | variation or "other")."""
         row = self.factor.table[id]
         return math.fsum(p * r for p, r in zip(row, self.reading, strict=True))
+
+    @property
+    def speaks(self) -> bool:
+        """Whether anything follows from any of its cues."""
+        return any(cue.speaks for cue in self.cues)
 
 
 def prior(guide: Guide) -> dict[str, float]:
@@ -177,7 +186,7 @@ def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
     ordered = sorted(
         told_once(cues), key=lambda c: (c.name, c.source, c.state, c.value or "", repr(c))
     )
-    gathered = []
+    gathered: list[Evidence] = []
     for factor in factors:
         names = TENDER_CUES if factor.name == TENDER else (factor.name,)
         mine = [cue for cue in ordered if cue.name in names]
@@ -191,6 +200,9 @@ def gather(guide: Guide, cues: Sequence[Cue]) -> tuple[Evidence, ...]:
         idle = () if guide.tells_lettering else tuple(c for c in counted if c.name == LETTERING)
         counted = tuple(c for c in counted if c not in idle)
         read = reading(factor, guide, counted)
+        if factor.name == COUPLED:
+            for axles in (item for item in gathered if item.factor.name == DRIVING and item.speaks):
+                factor = beside(guide, factor, axles.factor, axles.reading)
         gathered.append(Evidence(factor, counted, replaced, read, idle))
     return tuple(gathered)
 
@@ -199,7 +211,8 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
     """The argument, one step for each part that has something to say.
 
     Cues that are unseen and tell nothing, superseded, or of a tender or of driving axles in a
-    guide without any get a step of their own with equal likelihoods.
+    guide without any get a step of their own with equal likelihoods. A tender behind a tank
+    engine is weighed after the driving axles, by what these leave open.
     """
     evidence = gather(guide, cues)
     silent: list[Step] = []
@@ -224,9 +237,10 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
         for cue in sorted((c for c in told_once(cues) if c.name in TENDER_CUES), key=repr):
             text = f"{cue.name}: the guide lists no tender, so it tells nothing"
             silent.append(Step("unused", cue.name, text, even))
-    if guide.driving_axles is None:
-        for cue in sorted((c for c in told_once(cues) if c.name == DRIVING), key=repr):
-            silent.append(Step("unused", cue.name, f"{cue.name}: {NO_WHEELS}", even))
+    idle = {DRIVING: NO_WHEELS} if guide.driving_axles is None else {}
+    idle |= {} if guide.tank_engine else {COUPLED: NO_TANK}
+    for cue in sorted((c for c in told_once(cues) if c.name in idle), key=repr):
+        silent.append(Step("unused", cue.name, f"{cue.name}: {idle[cue.name]}", even))
     plain = tuple(_step(guide, item, seen, "") for item, seen in weighed)
     summed = by_variation(replay(guide, plain))
     leader = max(summed, key=lambda id: summed[id])

@@ -14,12 +14,12 @@ from itertools import combinations
 from vision.estimate.argument import SURE, Evidence, by_variation
 from vision.estimate.disagreements import EDGE_STRIPE, disagreements
 from vision.estimate.factors import ABSENT, DRIVING, OTHER, PRESENT, TENDER, UNLISTED
-from vision.estimate.outside import counted_axles, outside_stories
+from vision.estimate.outside import of_the_casting, outside_stories
 from vision.estimate.reading import normalised, reading
 from vision.estimate.saying import read_out
 from vision.estimate.strength import estimated_percent
 from vision.guide import Guide
-from vision.records import Conflict, State
+from vision.records import COUPLED, Conflict, State
 
 # A contradiction counts where all its states together have at least this share. Chosen.
 SURE_TOGETHER = 0.5
@@ -55,7 +55,7 @@ def find_conflicts(
     conflicts = disagreements(guide, evidence)
     conflicts += _contradictions(guide, engine, weights)
     for item in tender:
-        conflicts += _strange_tender(guide, item, weights, counted_axles(engine))
+        conflicts += _strange_tender(guide, item, weights, of_the_casting(engine))
     return tuple(conflicts)
 
 
@@ -100,7 +100,7 @@ def _contradictions(
                 found.append((sure, names))
     found.sort(key=lambda entry: (-entry[0], entry[1]))
     return [
-        _tell(guide, [read[name][:2] for name in names], weights, counted_axles(engine))
+        _tell(guide, [read[name][:2] for name in names], weights, of_the_casting(engine))
         for names in _joined([names for _, names in found])[:MOST_CONFLICTS]
     ]
 
@@ -134,12 +134,14 @@ def _tell(
     guide: Guide,
     parts: Sequence[tuple[Evidence, frozenset[str]]],
     weights: Mapping[str, float],
-    axles: Evidence | None,
+    casting: Sequence[Evidence],
 ) -> Conflict:
     names = tuple(item.factor.name for item, _ in parts)
     states = [f"{_label(item, shown)}{_whose(item, shown)}" for item, shown in parts]
     if names == (DRIVING,):
         lead = f"{states[0]}: every variation has {guide.driving_axles}"
+    elif names == (COUPLED,):
+        lead = f"{states[0]}: this guide's engine is a tank engine"
     elif len(parts) == 1:
         lead = f"{states[0]}: no variation has this"
     elif names[0] == "cab_number" and len(parts) > 2:
@@ -153,7 +155,7 @@ def _tell(
         for v in guide.variations
     )
     stories.append(("misread" if len(parts) == 1 else "one of them misread", misread))
-    stories += outside_stories(guide, weights[OTHER], axles)
+    stories += outside_stories(guide, weights[OTHER], casting)
     kind = "number" if "cab_number" in names else "no_variation"
     return Conflict(kind, names, f"{lead}. Stories: {_listed(stories)}")
 
@@ -197,13 +199,15 @@ def _happened(item: Evidence, shown: frozenset[str]) -> str:
         return "the cab number was changed"
     if name == DRIVING:
         return "the guide errs, or the engine was rebuilt"
+    if name == COUPLED:
+        return "a wagon or another engine's tender taken for its own"
     if name == EDGE_STRIPE:
         return "repainted, the stripe lost" if lost else "repainted, the stripe added or recoloured"
     return f"{name} lost or replaced" if lost else f"{name} added with a later part"
 
 
 def _strange_tender(
-    guide: Guide, item: Evidence, weights: Mapping[str, float], axles: Evidence | None
+    guide: Guide, item: Evidence, weights: Mapping[str, float], casting: Sequence[Evidence]
 ) -> list[Conflict]:
     """Report a tender that never left the works with what the engine is by itself."""
     alone = {id: p / item.likelihood(id) for id, p in weights.items()}
@@ -224,7 +228,7 @@ def _strange_tender(
         whose = "a tender of none of the guide's kinds"
     else:
         whose = f"tender {' or '.join(shown)}, sold with {', '.join(owners) or 'no variation here'}"
-    stories = _tender_stories(guide, item, alone, owners, axles)
+    stories = _tender_stories(guide, item, alone, owners, casting)
     alone_is = f"the engine by itself is {leader} ({estimated_percent(clear)})"
     text = (
         f"{whose}; {alone_is}, which was sold with "
@@ -240,7 +244,7 @@ def _tender_stories(
     item: Evidence,
     alone: Mapping[str, float],
     owners: Sequence[str],
-    axles: Evidence | None,
+    casting: Sequence[Evidence],
 ) -> list[tuple[str, float]]:
     """Weigh the stories by the guide's own rate of swaps, which the dating caps."""
     joint = {
@@ -257,4 +261,4 @@ def _tender_stories(
     if owners:
         stories.append((f"the engine is {' or '.join(owners)} after all", after_all))
     stories.append(("the tender misread", misread))
-    return stories + outside_stories(guide, honest[OTHER], axles)
+    return stories + outside_stories(guide, honest[OTHER], casting)

@@ -21,10 +21,10 @@ from vision.estimate.numbers import ALPHABET, LOOK_ALIKES
 from vision.estimate.reading import counts_possible
 from vision.estimate.survivors import Survivor
 from vision.guide import Guide
-from vision.records import BINARY_CUES, LETTERING, Cue, State, can_be_read
+from vision.records import BINARY_CUES, COUPLED, LETTERING, Cue, State, can_be_read
 
 COLOUR = "edge_stripe_colour"
-READINGS = (*BINARY_CUES, COLOUR, DRIVING, "cab_number", *COUNTED_CUES, LETTERING)
+READINGS = (*BINARY_CUES, COLOUR, DRIVING, COUPLED, "cab_number", *COUNTED_CUES, LETTERING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +68,7 @@ CHOSEN = MappingProxyType(
         "edge_stripe": Skill(0.9, 0.95, 0.95),
         COLOUR: Skill(0.8, 0.9),
         DRIVING: Skill(0.8, 0.95),
+        COUPLED: Skill(0.9, 0.9, 0.85),
         "cab_number": Skill(0.6, 0.95),
         "tender_axles": Skill(0.8, 0.95),
         "tender_lamps": Skill(0.35, 0.95),
@@ -131,7 +132,8 @@ def look_at(
     """What one photo gives away to an eye, as text for each cue that is read.
 
     The stripe is "absent", "present", or "present" and a colour. Only a perfect eye reads
-    a number that has letters or too many figures, and sees that a tender is not lettered.
+    a number that has letters or too many figures, and sees that a tender is not lettered or
+    that none is coupled.
     """
     seen: dict[str, str] = {}
     for name in BINARY_CUES:
@@ -162,19 +164,21 @@ def look_at(
         else:
             right = rng.random() < sight.skills[name].sensitivity
             seen[name] = true if right else _misread(true, rng)
-    skill = sight.skills[LETTERING]
-    if LETTERING in engine.parts and rng.random() < skill.visible:
-        there = engine.parts[LETTERING] == PRESENT
+    for name in (LETTERING, COUPLED):
+        skill = sight.skills[name]
+        if name not in engine.parts or rng.random() >= skill.visible:
+            continue
+        there = engine.parts[name] == PRESENT
         right = rng.random() < (skill.sensitivity if there else skill.specificity)
         if there == right or sight == PERFECT:
-            seen[LETTERING] = PRESENT if there == right else ABSENT
+            seen[name] = PRESENT if there == right else ABSENT
     return seen
 
 
 def as_cue(name: str, read: str, sight: Eyesight) -> Cue:
     """Turn what was read into a cue whose probability says how far to trust this eye."""
     skill = sight.skills[name]
-    if name not in (*BINARY_CUES, LETTERING):
+    if name not in (*BINARY_CUES, COUPLED, LETTERING):
         return Cue(name, State.PRESENT, value=read, confidence=skill.sensitivity)
     state, _, colour = read.partition(" ")
     present = state == PRESENT

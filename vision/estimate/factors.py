@@ -3,15 +3,19 @@
 A factor holds P(state today | variation) from the guide, and `reading` gives
 P(evidence | state today). Given the variation, factors are independent of each
 other; several readings of one part meet in one factor, so no part is counted twice.
+Given "other", the driving axles and a tender behind a tank engine are not: both hang on
+whether the casting is the guide's, and `beside` weighs the one by what is read of the other.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from vision.guide import Guide
-from vision.records import BINARY_CUES, LETTERING, State
+from vision.records import BINARY_CUES, COUPLED, LETTERING, State
 
 OTHER = "other"
 ABSENT = State.ABSENT.value
@@ -44,6 +48,11 @@ DRIVING_ERRS = 0.002
 # Share of the guide's "other" that is of its casting all the same, in a variation that it
 # lacks; the rest is any engine. Chosen.
 OTHER_OF_THE_CASTING = 0.5
+# Share of a tank engine's photos in which something taken for a tender is coupled all the
+# same, a wagon or another engine's tender. Chosen.
+STRAY_TENDER = 0.03
+# Share of engines as a whole that have a tender: common practice, no source.
+WITH_TENDER = 0.6
 
 Row = tuple[float, ...]
 
@@ -77,6 +86,7 @@ def factors_of(guide: Guide) -> tuple[Factor, ...]:
     """Every factor of a guide, in the order in which the argument goes."""
     binary = tuple(name for name in BINARY_CUES if name != "edge_stripe")
     factors = [] if guide.driving_axles is None else [_driving(guide, guide.driving_axles)]
+    factors += [_coupled(guide)] if guide.tank_engine else []
     factors += [_part(guide, name) for name in binary]
     factors += [_stripe(guide), _number(guide)]
     if guide.tenders:
@@ -94,6 +104,35 @@ def driving_elsewhere(states: tuple[str, ...]) -> Row:
     """P(count of driving axles | any engine), for each of `states`."""
     shares = dict(zip(DRIVING_COUNTS, DRIVING_SHARES, strict=True))
     return tuple(shares.get(state, 0.0) for state in states)
+
+
+def elsewhere(factor: Factor) -> Row:
+    """P(state | any engine), for a factor that the casting settles."""
+    if factor.name == COUPLED:
+        return WITH_TENDER, 1.0 - WITH_TENDER
+    return driving_elsewhere(factor.states)
+
+
+def beside(guide: Guide, factor: Factor, told: Factor, reading: Row) -> Factor:
+    """Return one factor that the casting settles, as it is once another has been read.
+
+    Of an engine of no variation, the reading of the one tells whether the casting is the
+    guide's, and so what the other will be.
+
+    Parameters
+    ----------
+    guide : Guide
+    factor, told : Factor
+        Driving axles and a tender behind a tank engine, or the reverse.
+    reading : tuple of float
+        P(evidence | state) for each state of `told`.
+    """
+    another, casting = outside_shares(guide)[0], guide.variations[0].id
+    own = (1.0 - another) * _weighed(told.table[casting], reading)
+    foreign = another * _weighed(elsewhere(told), reading)
+    rows = dict(factor.table)
+    rows[OTHER] = _mixed(rows[casting], elsewhere(factor), foreign / (own + foreign))
+    return replace(factor, table=MappingProxyType(rows), history=MappingProxyType(rows))
 
 
 def outside_shares(guide: Guide) -> tuple[float, float, float]:
@@ -126,12 +165,30 @@ def _driving(guide: Guide, axles: int) -> Factor:
     states, own = driving_counts(guide), str(axles)
     errs = DRIVING_ERRS / (len(states) - 1)
     casting = tuple(1.0 - DRIVING_ERRS if state == own else errs for state in states)
-    elsewhere, another = driving_elsewhere(states), outside_shares(guide)[0]
-    mixed = zip(casting, elsewhere, strict=True)
-    rows: dict[str, Row] = {OTHER: tuple((1.0 - another) * c + another * e for c, e in mixed)}
-    rows |= dict.fromkeys((v.id for v in guide.variations), casting)
-    made = dict.fromkeys((v.id for v in guide.variations), frozenset({own}))
-    return Factor(DRIVING, states, rows, rows, made)
+    return _of_casting(guide, Factor(DRIVING, states, {}, {}, {}), casting, own)
+
+
+def _coupled(guide: Guide) -> Factor:
+    factor = Factor(COUPLED, (PRESENT, ABSENT), {}, {}, {})
+    return _of_casting(guide, factor, (STRAY_TENDER, 1.0 - STRAY_TENDER), ABSENT)
+
+
+def _of_casting(guide: Guide, factor: Factor, casting: Row, own: str) -> Factor:
+    """Fill in a factor that is alike in every variation, and in others of its casting."""
+    ids = [v.id for v in guide.variations]
+    rows = {OTHER: _mixed(casting, elsewhere(factor), outside_shares(guide)[0])}
+    rows |= dict.fromkeys(ids, casting)
+    made = dict.fromkeys(ids, frozenset({own}))
+    return replace(factor, table=rows, history=rows, made=made)
+
+
+def _mixed(casting: Row, anywhere: Row, another: float) -> Row:
+    mixed = zip(casting, anywhere, strict=True)
+    return tuple((1.0 - another) * c + another * e for c, e in mixed)
+
+
+def _weighed(row: Sequence[float], reading: Row) -> float:
+    return math.fsum(p * r for p, r in zip(row, reading, strict=True))
 
 
 def _part(guide: Guide, name: str) -> Factor:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from operator import mul
 from types import MappingProxyType
 
 from vision.estimate.argument import Evidence, by_variation
-from vision.estimate.factors import COUNTED_CUES, DRIVING, TENDER, Row
+from vision.estimate.factors import COUNTED_CUES, DRIVING, TENDER, Row, beside
 from vision.estimate.reading import (
     PERSON_RELIABILITY,
     counts_possible,
@@ -16,7 +17,7 @@ from vision.estimate.reading import (
     lettered_today,
 )
 from vision.guide import Guide
-from vision.records import LETTERING, NextLook, State, can_be_read
+from vision.records import COUPLED, LETTERING, NextLook, State, can_be_read
 
 # How often a better photo of one part will be read right. Chosen; the measured figure
 # is that of the cues' own evaluation.
@@ -34,6 +35,8 @@ PHRASES: Mapping[str, str] = MappingProxyType(
         "does a painted line run along it, and in which colour?",
         DRIVING: "Count the driving wheels on one side, those that rods join or drive: how many "
         "are there?",
+        COUPLED: "Photograph the whole engine from the side, with whatever is coupled behind it: "
+        "is that a tender of its own?",
         "cab_number": "Photograph the cab side squarely, close enough for the figures to fill "
         "a quarter of the picture: which number does it carry?",
         "tender_axles": "Photograph the tender squarely from the side: how many axles are there?",
@@ -62,7 +65,12 @@ def rank_looks(
     weights = by_variation(posterior)
     checks = {check.id: check for check in guide.checks}
     looks = []
+    coupled = next((e for e in evidence if e.factor.name == COUPLED and e.speaks), None)
     for item in evidence:
+        if item.factor.name == DRIVING and coupled is not None:
+            # The tender's own factor is weighed after the axles already, see `gather`.
+            factor = beside(guide, item.factor, coupled.factor, coupled.reading)
+            item = replace(item, factor=factor)
         if item.factor.name == "cab_number" and not any(map(can_be_read, item.factor.states)):
             continue  # no number of the guide's can be read: whatever is, nothing follows
         for name in _open(guide, item):

@@ -6,31 +6,30 @@ import math
 from collections.abc import Sequence
 
 from vision.estimate.argument import Evidence
-from vision.estimate.factors import DRIVING, driving_elsewhere, outside_shares
+from vision.estimate.factors import DRIVING, PRESENT, elsewhere, outside_shares
 from vision.guide import Guide
+from vision.records import COUPLED
 
 
 def outside_stories(
-    guide: Guide, other: float, axles: Evidence | None = None
+    guide: Guide, other: float, casting: Sequence[Evidence] = ()
 ) -> list[tuple[str, float]]:
-    """Split the probability of "other" as the guide's rates do, and the driving axles.
+    """Split the probability of "other" as the guide's rates do, and what tells its casting.
 
-    Where these were counted (`axles`), engines of another casting are told apart from a
-    variation that the guide lacks.
+    Where driving axles were counted or a tender was told (`casting`), engines of another
+    casting are told apart from a variation that the guide lacks.
     """
     another, lacking, reproduction = outside_shares(guide)
     told = []
-    if axles is None:
+    if not casting:
         lacking += another
     else:
-        states, of_casting = axles.factor.states, axles.likelihood(guide.variations[0].id)
-        anywhere = zip(driving_elsewhere(states), axles.reading, strict=True)
-        another *= math.fsum(p * r for p, r in anywhere)
-        lacking, reproduction = lacking * of_casting, reproduction * of_casting
+        own = math.prod(item.likelihood(guide.variations[0].id) for item in casting)
+        another *= math.prod(_anywhere(item) for item in casting)
+        lacking, reproduction = lacking * own, reproduction * own
         total = another + lacking + reproduction
         another, lacking, reproduction = another / total, lacking / total, reproduction / total
-        counted = states[max(range(len(states)), key=lambda i: axles.reading[i])]
-        told.append((_another_engine(guide, counted), other * another))
+        told.append((_another_engine(guide, casting), other * another))
     return [
         *told,
         ("a variation that the guide lacks", other * lacking),
@@ -38,13 +37,28 @@ def outside_stories(
     ]
 
 
-def _another_engine(guide: Guide, counted: str) -> str:
+def _anywhere(item: Evidence) -> float:
+    """P(evidence | any engine)."""
+    return math.fsum(p * r for p, r in zip(elsewhere(item.factor), item.reading, strict=True))
+
+
+def _another_engine(guide: Guide, casting: Sequence[Evidence]) -> str:
+    """Tell it with what of the guide's engine the readings speak against."""
+    read = {item.factor.name: _likeliest(item) for item in casting}
     own = guide.driving_axles
-    has = f", which has {own} driving axle{'' if own == 1 else 's'}"
-    return f"another engine than this guide's{'' if counted == str(own) else has}"
+    axles = f"{own} driving axle{'' if own == 1 else 's'}"
+    axles = axles if read.get(DRIVING, str(own)) != str(own) else ""
+    if read.get(COUPLED) == PRESENT:
+        has = f", which is a tank engine{f' with {axles}' if axles else ''}"
+    else:
+        has = f", which has {axles}" if axles else ""
+    return f"another engine than this guide's{has}"
 
 
-def counted_axles(engine: Sequence[Evidence]) -> Evidence | None:
-    """Evidence on the driving axles, where they were counted."""
-    items = (item for item in engine if item.factor.name == DRIVING)
-    return next((item for item in items if any(cue.speaks for cue in item.cues)), None)
+def _likeliest(item: Evidence) -> str:
+    return item.factor.states[max(range(len(item.reading)), key=lambda i: item.reading[i])]
+
+
+def of_the_casting(engine: Sequence[Evidence]) -> tuple[Evidence, ...]:
+    """Evidence on what the casting settles: driving axles and a tender, where they were told."""
+    return tuple(e for e in engine if e.factor.name in (DRIVING, COUPLED) and e.speaks)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from vision.estimate.factors import DRIVING, TENDER
 from vision.estimate.strength import estimated_percent
-from vision.records import VALUED_CUES, Cue, State
+from vision.records import COUPLED, VALUED_CUES, Cue, State
 
 
 def read_out(cue: Cue) -> str:
@@ -26,6 +26,8 @@ def saying(cue: Cue) -> str:
     told = f"{cue.name} {read_out(cue)}"
     if cue.name == DRIVING and cue.state is State.PRESENT:
         told = f"{read_out(cue)} driving axle{'' if read_out(cue) == '1' else 's'} counted"
+    if cue.name == COUPLED and cue.state is not State.UNSEEN:
+        told = f"{'a' if cue.state is State.PRESENT else 'no'} tender is coupled"
     if cue.source == "person":
         return f"{told}, as seen by a person"
     if cue.may_be and cue.perhaps is None:

@@ -11,16 +11,18 @@ import numpy as np
 from vision.estimate.argument import prior
 from vision.estimate.factors import (
     ABSENT,
+    DRIVING,
     OTHER,
     PRESENT,
     TENDER,
     UNLISTED,
     Factor,
+    beside,
     factors_of,
 )
 from vision.estimate.reading import counts_possible, lamps_shown, lettered_today
 from vision.guide import Guide
-from vision.records import LETTERING
+from vision.records import COUPLED, LETTERING
 
 # Figures on a cab side whose number is in no list: one to this many (common practice,
 # no source), as `numbers.unlisted_likelihood` has it.
@@ -71,9 +73,11 @@ def draw_survivors(guide: Guide, items: int, rng: np.random.Generator) -> Iterat
     for index in rng.choice(len(ids), size=items, p=list(before.values())):
         variation, _, year = ids[index].rpartition("@")
         variation = variation or OTHER
-        states = {factor.name: _draw(factor, variation, rng) for factor in factors}
+        states = _states(guide, factors, variation, rng)
+        # What is coupled behind a tank engine is no part of it.
+        own = [factor for factor in factors if factor.name != COUPLED]
         as_made = variation != OTHER and all(
-            states[f.name] in f.made.get(variation, {states[f.name]}) for f in factors
+            states[f.name] in f.made.get(variation, {states[f.name]}) for f in own
         )
         parts = {name: state for name, state in states.items() if name != TENDER}
         if not guide.numbers:
@@ -89,6 +93,19 @@ def draw_survivors(guide: Guide, items: int, rng: np.random.Generator) -> Iterat
                 as_made = as_made and unharmed
         known_year = int(year) if variation != OTHER else None
         yield Survivor(variation, known_year, MappingProxyType(parts), as_made)
+
+
+def _states(
+    guide: Guide, factors: Sequence[Factor], variation: str, rng: np.random.Generator
+) -> dict[str, str]:
+    """Draw a state of every part; of a tender behind a tank engine by the axles drawn before."""
+    states: dict[str, str] = {}
+    for factor in factors:
+        for axles in (f for f in factors if (f.name, factor.name) == (DRIVING, COUPLED)):
+            known = tuple(float(state == states[DRIVING]) for state in axles.states)
+            factor = beside(guide, factor, axles, known)
+        states[factor.name] = _draw(factor, variation, rng)
+    return states
 
 
 def _draw(factor: Factor, variation: str, rng: np.random.Generator) -> str:

@@ -17,11 +17,11 @@ from vision.estimate.factors import DRIVING
 from vision.estimate.saw import saw
 from vision.estimate.survivors import Survivor, draw_survivors
 from vision.guide import Guide
-from vision.records import BINARY_CUES, Cue, Estimate
+from vision.records import BINARY_CUES, COUPLED, Cue, Estimate
 
 PHOTO = "photo alone"
 # Read of one photo alone, before its number and tender.
-AT_A_GLANCE = (*BINARY_CUES, DRIVING)
+AT_A_GLANCE = (*BINARY_CUES, DRIVING, COUPLED)
 WITH_CHECK = "with the first suggested check answered"
 
 

@@ -21,7 +21,7 @@ from vision.guide.values import (
     Tender,
     Variation,
 )
-from vision.guide.whyte import driving_axles, whyte_to_uic
+from vision.guide.whyte import driving_axles, names_tank_engine, whyte_to_uic
 from vision.guide.years import write_years, year_bounds, years_of
 
 __all__ = [
@@ -45,6 +45,7 @@ __all__ = [
     "gauge_objections",
     "guide_text",
     "load_guide",
+    "names_tank_engine",
     "pairs",
     "read_text",
     "starter_text",

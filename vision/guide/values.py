@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from vision.guide.whyte import driving_axles
+from vision.guide.whyte import driving_axles, names_tank_engine
 from vision.records import State
 
 # Shares used where a guide states none. Chosen, not measured: a collector's rough
@@ -207,6 +207,14 @@ class Guide:
             return driving_axles(self.wheels)
         except ValueError:
             return None
+
+    @property
+    def tank_engine(self) -> bool:
+        """Whether the casting is a tank engine by `wheels`, and no tender is listed."""
+        try:
+            return names_tank_engine(self.wheels) and not self.tenders
+        except ValueError:
+            return False
 
     @property
     def numbers(self) -> tuple[str, ...]:

@@ -5,6 +5,10 @@ from __future__ import annotations
 import re
 
 _UNIT = re.compile(r"\d+(?:-\d+){2,3}")
+_SUFFIX = re.compile(r"(?<=\d)[A-Za-z]+$")
+# What suffixes of tank engines are besides T and what begins with it: by where the tank is,
+# saddle, pannier, well, inverted saddle, and that of a crane (common practice, no source).
+_TANKS = ("ST", "PT", "WT", "IST", "CT")
 
 
 def whyte_to_uic(whyte: str) -> str:
@@ -65,9 +69,33 @@ def driving_axles(whyte: str) -> int:
     return sum(driven)
 
 
+def names_tank_engine(whyte: str) -> bool:
+    """Whether the suffix of an arrangement says that the engine carries its water itself.
+
+    Parameters
+    ----------
+    whyte : str
+        As for `whyte_to_uic`.
+
+    Raises
+    ------
+    ValueError
+        Not Whyte notation.
+
+    Examples
+    --------
+    >>> names_tank_engine("0-6-2T"), names_tank_engine("0-4-0ST"), names_tank_engine("4-6-2")
+    (True, True, False)
+    """
+    _units(whyte)
+    suffix = _SUFFIX.search(whyte.strip())
+    letters = suffix.group().upper() if suffix else ""
+    return letters.startswith("T") or letters in _TANKS
+
+
 def _units(whyte: str) -> list[list[int]]:
     """Axles of each group of wheels, front to rear, for each unit of the engine."""
-    body = re.sub(r"(?<=\d)[A-Za-z]+$", "", whyte.strip())
+    body = _SUFFIX.sub("", whyte.strip())
     parts = body.split("+")
     if len(parts) > 2 or not all(_UNIT.fullmatch(part) for part in parts):
         raise ValueError(f'"{whyte}" is not a wheel arrangement in Whyte notation, such as 4-6-2')

@@ -14,7 +14,7 @@ from vision.pipeline.placing import placed
 from vision.pipeline.several import one_or_several
 from vision.pipeline.views import fuse_views
 from vision.pipeline.witnesses import Witnesses, witnesses
-from vision.records import Answer, Cue, NotFound, Photo, Sighting
+from vision.records import COUPLED, Answer, Cue, NotFound, Photo, Sighting
 
 if TYPE_CHECKING:
     from vision.network import Networks
@@ -166,7 +166,7 @@ def date_seen(
         As in `date_item`.
     """
     views = tuple(
-        tuple(placed(cue, sighting, guide.lever_at) for cue in cues)
+        tuple(placed(cue, sighting, guide.lever_at) for cue in cues if _tells(cue, guide))
         for cues, sighting in zip(seen.views, seen.sightings, strict=True)
     )
     fused, disputes = fuse_views(views, *seen.witnesses)
@@ -189,3 +189,8 @@ def date_seen(
             "model": model,
         },
     )
+
+
+def _tells(cue: Cue, guide: Guide) -> bool:
+    """Whether this guide could make anything of a cue: a tender is no news but to a tank engine."""
+    return cue.name != COUPLED or guide.tank_engine

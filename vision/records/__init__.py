@@ -51,6 +51,7 @@ from vision.records.geometry import (
 )
 from vision.records.sight import (
     BINARY_CUES,
+    COUPLED,
     FIGURES,
     ILLEGIBLE,
     LETTERING,
@@ -73,6 +74,7 @@ from vision.records.sight import (
 
 __all__ = [
     "BINARY_CUES",
+    "COUPLED",
     "FIGURES",
     "ILLEGIBLE",
     "LETTERING",

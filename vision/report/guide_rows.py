@@ -32,7 +32,8 @@ def _wheels(guide: Guide) -> str:
     axles = guide.driving_axles
     if axles is None:
         return guide.wheels
-    return f"{guide.wheels} ({axles} driving axle{'' if axles == 1 else 's'})"
+    kind = "a tank engine, " if guide.tank_engine else ""
+    return f"{guide.wheels} ({kind}{axles} driving axle{'' if axles == 1 else 's'})"
 
 
 def table(guide: Guide) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:

@@ -37,6 +37,7 @@ CUE_WORDS: Mapping[str, str] = MappingProxyType(
         "side_linkage": "side linkage",
         "edge_stripe": "edge stripe",
         "driving_axles": "driving axles",
+        "tender_coupled": "tender coupled",
         "tender_axles": "tender axles",
         "tender_lamps": "tender lamps",
         "tender_lettering": "tender lettering",

@@ -8,14 +8,14 @@ from collections.abc import Mapping, Sequence
 from vision.estimate import Eyesight, Tally, wilson
 from vision.estimate.eyes import READINGS
 from vision.guide import Guide
-from vision.records import BINARY_CUES, LETTERING
+from vision.records import BINARY_CUES, COUPLED, LETTERING
 from vision.report.guide_terminal import columns_text
 from vision.report.narrowing import NOT_IN_GUIDE
 from vision.report.terminal import WIDTH
 from vision.report.words import cue_words
 
 # Cues that can be read as absent, where the others are read as another value.
-WITH_ABSENCE = (*BINARY_CUES, LETTERING)
+WITH_ABSENCE = (*BINARY_CUES, COUPLED, LETTERING)
 READING_WORDS = {"edge_stripe_colour": "stripe colour"}
 MEASURED = "measured"
 MEASURED_NOTE = (
@@ -34,15 +34,17 @@ NOTE = (
 def readings_of(guide: Guide) -> tuple[str, ...]:
     """Names of what an eye reads on engines of this guide, in the order of the table.
 
-    Left out: numbers, colours, driving axles and tenders where the guide has none, and
-    lettering where it says of no tender whether it is lettered.
+    Left out: numbers, colours, driving axles and tenders where the guide has none, lettering
+    where it says of no tender whether it is lettered, and a tender that is coupled where it
+    is not of a tank engine.
     """
     missing = set() if guide.numbers else {"cab_number"}
     missing |= set() if guide.driving_axles is not None else {"driving_axles"}
     missing |= set() if guide.stripe_colours else {"edge_stripe_colour"}
     missing |= set() if guide.tells_lettering else {LETTERING}
     if not guide.tenders:
-        missing |= {name for name in READINGS if name.startswith("tender_")}
+        missing |= {name for name in READINGS if name.startswith("tender_")} - {COUPLED}
+    missing |= set() if guide.tank_engine else {COUPLED}
     return tuple(name for name in READINGS if name not in missing)
 
 
