@@ -277,7 +277,8 @@ def test_the_eye_tells_of_a_tender_and_never_that_there_is_none() -> None:
     found = locate(photo, networks)
     assert isinstance(found, Sighting)
     (there,) = (c for c in read_cues(photo, found, networks) if c.name == COUPLED)
-    assert (there.state, there.p_present, there.where) == (State.PRESENT, 0.85, found.tender)
+    assert (there.state, there.where) == (State.PRESENT, found.tender)
+    assert 0.7 <= there.confidence == there.p_present < 0.98  # of few renders so much is claimed
     alone = read_cues(photo, replace(found, tender=None), networks)
     (gone,) = (c for c in alone if c.name == COUPLED)
     assert (gone.state, gone.because) == (State.UNSEEN, "no tender is in the picture")

@@ -229,6 +229,7 @@ def pose(photo: Photo, glimpse: Glimpse, networks: Networks) -> Sighting:
         regions=regions,
         visible={name: float(p) for name, p in zip(REGIONS, out["sight"], strict=True)},
         score=float(np.sqrt(glimpse.score * float(out["engine"][0]))),
+        tender_score=None if tender is None else glimpse.tender_score,
     )
 
 

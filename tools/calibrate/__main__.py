@@ -23,12 +23,13 @@ from typing import Any
 import numpy as np
 
 from tools.calibrate import counts, limits, placed
+from tools.calibrate.coupled import PLAIN, coupled_model
 from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, as_stated, fit, predict
 from tools.former import CHANGED, former
 from tools.looks import AXLES, FOUND_IOU, Look, engine_stated, read_looks, spans_of
 from tools.sums import write_sums
 from vision.pipeline.placing import LEVER
-from vision.records import BINARY_CUES
+from vision.records import BINARY_CUES, COUPLED
 
 # Probability from which on driving axles are stated: on castings unlike those of the training
 # they are miscounted more often than it says. Chosen.
@@ -90,11 +91,13 @@ def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
     driving = counts.axle_model(
         looks, stated_at_most=rules.axles_at_most, sure_at_least=SURE_OF_AXLES
     )
+    coupled, behind = coupled_model(looks, locate, sure_at_least=rules.sure_at_least)
     return {
         "locate": locate,
         "trusted": rules.trusted,
         "cues": {cue: model for cue, (model, _) in fitted.items()},
         AXLES: driving,
+        COUPLED: coupled,
         "tender": tender,
         "fitted": {
             "n": len(looks),
@@ -104,6 +107,7 @@ def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
             "rules": {key: getattr(rules, key) for key in Rules.__slots__},
             "locate": located,
             "cues": {cue: report for cue, (_, report) in fitted.items()},
+            COUPLED: behind,
         },
     }
 
@@ -199,6 +203,7 @@ def plain(rules: Rules) -> dict[str, Any]:
         "locate": {"finder": 0.25, "engine": 0.5, "tender": 0.5},
         "cues": dict.fromkeys(BINARY_CUES, cue),
         AXLES: count | {"sure_at_least": SURE_OF_AXLES},
+        COUPLED: {**PLAIN, "sure_at_least": rules.sure_at_least},
         "tender": {"axles": count, "lamps": count},
         "fitted": {"n": 0, "series": {}},
     }
@@ -213,11 +218,11 @@ def amended(
     """
     out = json.loads(json.dumps(before))
     for cue in only:
-        if cue == AXLES:
-            out[AXLES] = now[AXLES]
-        else:
+        if cue in BINARY_CUES:
             out["cues"][cue] = now["cues"][cue]
             out["fitted"]["cues"][cue] = now["fitted"]["cues"][cue]
+        else:
+            out[cue] = now[cue]
     told, fresh = out["fitted"], now["fitted"]
     for series, (first, last) in fresh["series"].items():
         low, high = told["series"].get(series, (first, last))
@@ -251,7 +256,7 @@ def main() -> None:
     parser.add_argument(
         "--only",
         nargs="+",
-        choices=(*BINARY_CUES, AXLES),
+        choices=(*BINARY_CUES, AXLES, COUPLED),
         default=[],
         help="cues to fit; all else of --out stays as it is",
     )

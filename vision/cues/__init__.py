@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 
+from vision.cues.coupled import weigh_coupled
 from vision.cues.driving import weigh_axles
 from vision.cues.evidence import Evidence, gather
 from vision.cues.fuse import in_doubt, weigh
@@ -47,9 +48,6 @@ __all__ = [
 # The networks learned from engines about 300 pixels wide, half as much again is kept.
 ENGINE_WIDTH_PX = 440.0
 _AT_THE_RODS = "side_linkage"  # whose judge counts the driving axles, too
-# That what is seen coupled is a tender: on renders it is one nearly always, on photographs
-# less often. Chosen.
-_COUPLED_SURE = 0.85
 
 
 def read_cues(
@@ -93,19 +91,7 @@ def _tender(photo: Photo, sighting: Sighting, networks: Networks) -> tuple[Cue, 
     looks = look_at_tender(photo, sighting.tender, networks)
     counts = weigh_counts(counted(looks), sighting.tender, networks.fusion)
     return (
-        _coupled(sighting.tender),
+        weigh_coupled(sighting, networks.fusion),
         *counts,
         read_lettering(photo, sighting.tender, looks, networks),
-    )
-
-
-def _coupled(tender: Box) -> Cue:
-    """That there is a tender; where none is seen, it may be out of the picture."""
-    return Cue(
-        COUPLED,
-        State.PRESENT,
-        p_present=_COUPLED_SURE,
-        confidence=_COUPLED_SURE,
-        where=tender,
-        because="a tender is coupled behind the engine",
     )

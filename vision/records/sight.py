@@ -117,6 +117,8 @@ class Sighting:
         Estimated share of the region that can be seen, 0 to 1.
     score : float
         Probability that there is a steam locomotive in `locomotive`.
+    tender_score : float | None
+        The finder's score of the tender; None where there is none, or none was kept.
     another : Box | None
         Another steam locomotive, clear of this one and its tender, of which nothing is
         read; None where none is surely seen.
@@ -129,6 +131,7 @@ class Sighting:
     visible: Mapping[str, float]
     score: float
     another: Box | None = None
+    tender_score: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
