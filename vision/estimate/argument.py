@@ -26,23 +26,17 @@ from vision.estimate.factors import (
 from vision.estimate.reading import reading
 from vision.estimate.saying import read_out, saying
 from vision.estimate.strength import strength_words
-from vision.guide import Guide, write_years
+from vision.guide import Guide
 from vision.records import (
     COUPLED,
     LETTERING,
     PHOTO_CUES,
-    Candidate,
     Cue,
     EvidenceError,
     State,
     Step,
 )
 
-# Share of the posterior that the stated years hold.
-YEARS_MASS = 0.9
-# EDTF for a year of which no figure is known: what is said when the engine is more
-# probably in no variation of the guide than in all of them together.
-YEAR_UNKNOWN = "XXXX"
 # A state counts as read where its share among all states is at least this. Chosen.
 SURE = 0.8
 # How a step's text says that the reading fits nothing in the guide.
@@ -55,8 +49,6 @@ NO_WHEELS = "the guide's wheels tell no driving axles, so it tells nothing"
 NO_TANK = "the guide is not of a tank engine, so it tells nothing"
 # Mixed into every probability so that none is ever exactly 0 or 1.
 FLOOR = 1e-12
-# Years whose probabilities differ by less than this part are equal: the rest is rounding.
-_EQUAL = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,42 +238,6 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
     leader = max(summed, key=lambda id: summed[id])
     steps = tuple(_step(guide, item, seen, leader) for item, seen in weighed)
     return steps + tuple(silent), evidence
-
-
-def years_and_mass(posterior: Mapping[str, float]) -> tuple[str, float]:
-    """The smallest set of years that holds `YEARS_MASS`, as EDTF, and its mass.
-
-    Years that the evidence cannot tell apart go in together. Where "other" leaves
-    less than that to the years, the set holds that share of what it leaves, and the
-    mass says how little it is. Where "other" has half or more, no year is said:
-    "XXXX", with the probability of "other".
-    """
-    other = posterior[OTHER]
-    if other >= 0.5:
-        return YEAR_UNKNOWN, other
-    parts: dict[int, list[float]] = {}
-    for id, p in posterior.items():
-        if id != OTHER:
-            parts.setdefault(int(id.rpartition("@")[2]), []).append(p)
-    masses = {year: math.fsum(ps) for year, ps in parts.items()}
-    wanted = YEARS_MASS if 1.0 - other >= YEARS_MASS else YEARS_MASS * (1.0 - other)
-    chosen: list[int] = []
-    held = last = 0.0
-    for year in sorted(masses, key=lambda y: (-masses[y], y)):
-        if held >= wanted and masses[year] < last * (1.0 - _EQUAL):
-            break
-        chosen.append(year)
-        last = masses[year]
-        held = math.fsum(masses[y] for y in chosen)
-    return write_years(tuple(chosen)), min(held, 1.0 - FLOOR)
-
-
-def candidates(guide: Guide, posterior: Mapping[str, float]) -> tuple[Candidate, ...]:
-    """Every variation and "other", likeliest first."""
-    summed = by_variation(posterior)
-    years = {v.id: v.edtf for v in guide.variations} | {OTHER: YEAR_UNKNOWN}
-    ids = sorted(summed, key=lambda id: -summed[id])
-    return tuple(Candidate(id, years[id], min(summed[id], 1.0 - FLOOR)) for id in ids)
 
 
 def _step(guide: Guide, item: Evidence, seen: tuple[Cue, ...], leader: str) -> Step:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from vision.estimate.argument import candidates, replay, take_steps, years_and_mass
+from vision.estimate.argument import replay, take_steps
 from vision.estimate.conflicts import find_conflicts
 from vision.estimate.look import rank_looks
+from vision.estimate.outcome import candidates, years_and_mass
 from vision.guide import Guide
 from vision.records import Cue, Estimate
 

@@ -10,10 +10,10 @@ from statistics import NormalDist
 
 import numpy as np
 
-from vision.estimate.argument import YEAR_UNKNOWN
 from vision.estimate.dating import estimate
 from vision.estimate.eyes import Eyesight, as_cue, look_at
 from vision.estimate.factors import DRIVING
+from vision.estimate.outcome import YEAR_UNKNOWN
 from vision.estimate.saw import saw
 from vision.estimate.survivors import Survivor, draw_survivors
 from vision.guide import Guide
