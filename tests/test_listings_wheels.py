@@ -284,7 +284,8 @@ def test_what_is_said() -> None:
     assert judged("4-6-2", count("3")).text.startswith("3 driving axles: the photos agree (")
     assert "does not say" in judged("2-8-0?", count("3")).text
     assert judged("2-8-8-2", count("4")).text == (
-        "no photo is read for the 8 driving axles of 2-8-8-2; the guide's engine has 3 driving axles"
+        "no photo is read for the 8 driving axles of 2-8-8-2; "
+        "the guide's engine has 3 driving axles"
     )
 
 
