@@ -12,6 +12,7 @@ from vision.listings.parts import Lexicon, Statement
 from vision.listings.plain import clauses, one_of, plain, vocabulary
 from vision.listings.tenders import tender_claims
 from vision.listings.values import Claim, Kind, Listing
+from vision.listings.wheels import wheel_claims, without_several
 from vision.listings.years import YearWords, find_years
 
 Reader = Callable[[Statement, Lexicon], Iterator[Claim]]
@@ -26,7 +27,7 @@ def find_claims(listing: Listing, lexicon: Lexicon) -> tuple[Claim, ...]:
     """Every claim of a listing's title and description, in the order of the text.
 
     The same claim made twice counts once, where it stands first; a claim and its
-    opposite both count.
+    opposite both count, but of several wheel arrangements none does.
     """
     claims: list[Claim] = []
     for field in ("title", "description"):
@@ -34,10 +35,12 @@ def find_claims(listing: Listing, lexicon: Lexicon) -> tuple[Claim, ...]:
         text = plain(original[:MOST_CHARACTERS])
         for start, end in clauses(text):
             statement = Statement(field, original, text, start, end, _hedged(text, start, end))
-            for read in (_years, number_claims, tender_claims, _parts, _variations, _condition):
+            for read in READERS:
                 claims += read(statement, lexicon)
     unique: dict[tuple[object, ...], Claim] = {}
-    for claim in sorted(claims, key=lambda c: (c.span.field != "title", c.span.start)):
+    for claim in sorted(
+        without_several(claims), key=lambda c: (c.span.field != "title", c.span.start)
+    ):
         key = (claim.kind, claim.about, claim.value)
         if key not in unique or (unique[key].hedged and not claim.hedged):
             unique[key] = claim
@@ -110,3 +113,14 @@ def _condition(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
         if said is not None:
             value = match.group() if said[0] == "present" else f"not {match.group()}"
             yield statement.claim(Kind.CONDITION, "", value, said[1], said[2])
+
+
+READERS: tuple[Reader, ...] = (
+    _years,
+    number_claims,
+    wheel_claims,
+    tender_claims,
+    _parts,
+    _variations,
+    _condition,
+)

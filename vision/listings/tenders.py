@@ -20,7 +20,8 @@ def _counted() -> tuple[re.Pattern[str], dict[str, str]]:
     what = "|".join(
         f"(?P<{k}>{one_of(words['tender'][k], whole=False)})" for k in ("axles", "wheels", "lamps")
     )
-    return re.compile(rf"(?<![\w'.,]){count}[\s-]*(?:{what})(?!\w)"), names
+    # The last figure of "4-6-2 wheel arrangement" counts nothing of a tender.
+    return re.compile(rf"(?<![\w'.,])(?<!\d-){count}[\s-]*(?:{what})(?!\w)"), names
 
 
 def tender_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:

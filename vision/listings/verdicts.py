@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from vision.estimate.argument import by_variation, prior, replay, take_steps
-from vision.estimate.factors import PRESENT
+from vision.estimate.factors import DRIVING, PRESENT
 from vision.guide import Guide
 from vision.listings.values import Claim, Kind, Verdict
-from vision.listings.weighing import WEIGH, Case, Weighed, made_then
+from vision.listings.weighing import WEIGH, Case, Weighed, can_be_counted, made_then
 from vision.records import REGION_OF_CUE, Answer, Box, Region, Sighting, State
 from vision.report.words import candidate_words, cue_words, percent, years_words
 
@@ -110,16 +110,34 @@ def _verdict(claim: Claim, weighed: Weighed, case: Case) -> tuple[Verdict, str]:
     if against:
         return Verdict.CONTRADICTED, _shown(claim, weighed, case)
     about, sure = _about(claim), percent(weighed.p_true)
+    unlike = _unlike_guide(claim, case)
     if weighed.p_true >= SUPPORTED_FROM and weighed.ratio >= LEAST_FOR:
-        return Verdict.SUPPORTED, f"{about}the photos agree ({sure})"
-    return Verdict.CANNOT_TELL, f"{about}the photos leave it open ({sure} that it is so)"
+        return Verdict.SUPPORTED, f"{about}the photos agree ({sure}){unlike}"
+    return Verdict.CANNOT_TELL, f"{about}the photos leave it open ({sure} that it is so){unlike}"
 
 
 def _about(claim: Claim) -> str:
-    """What is meant, where the same words claim two things: "red edge" is a part and a colour."""
+    """What is meant, where the words claim two things, or more than the photos are read for.
+
+    "Red edge" is a part and a colour; of "4-6-2" the driving axles alone are counted.
+    """
+    if claim.about == DRIVING:
+        return f"{_driven(claim.value)}: "
     if claim.kind in (Kind.PART, Kind.COLOUR):
         return f"{cue_words(claim.about)} {claim.value}: "
     return ""
+
+
+def _unlike_guide(claim: Claim, case: Case) -> str:
+    """Where the arrangement that a listing names is none of the guide's, what the guide's has."""
+    own = case.guide.driving_axles
+    if claim.about != DRIVING or own is None or claim.value == str(own):
+        return ""
+    return f"; the guide's engine has {_driven(str(own))}"
+
+
+def _driven(count: str) -> str:
+    return f"{count} driving axle{'' if count == '1' else 's'}"
 
 
 def _limit(claim: Claim, case: Case) -> bool:
@@ -167,6 +185,9 @@ def _shown(claim: Claim, weighed: Weighed, case: Case) -> str:
             return f"the photos show no {name}; the listing says there is {_a(claim.value)} one"
         seen = (cue.value if cue else None) or "another colour"
         return f"the {name} looks {seen} in the photos; the listing says {claim.value}"
+    if claim.about == DRIVING:
+        said = f"{claim.text} ({_driven(claim.value)})"
+        return f"{name}: the photos show {cue and cue.value}; the listing says {said}"
     if claim.kind in (Kind.AXLES, Kind.LAMPS):
         value = "none" if cue is not None and cue.state is State.ABSENT else cue and cue.value
         return f"{name}: the photos show {value}; the listing says {claim.value}"
@@ -191,11 +212,14 @@ def _unseen(claim: Claim, case: Case) -> str:
         return "every variation of the guide would fit"
     if claim.kind in (Kind.YEAR, Kind.VARIATION):
         return "the photos show nothing that would tell"
+    if not can_be_counted(claim):
+        unlike = _unlike_guide(claim, case)
+        return f"no photo is read for the {_driven(claim.value)} of {claim.text}{unlike}"
     names = _cues_of(claim)
     why = next((c.because for c in case.answer.cues if c.name in names and c.because), "")
     told = f" ({why})" if why and not any(case.cue(n) for n in names) else ""
     about = _about(claim) or f"{cue_words(claim.about)}: "
-    return f"{about}no photo shows it well enough{told}"
+    return f"{about}no photo shows it well enough{told}{_unlike_guide(claim, case)}"
 
 
 def _with_place(claim: Claim, verdict: Verdict, text: str, weighed: Weighed, case: Case) -> Judged:

@@ -6,11 +6,20 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from vision.cues.driving import DRIVING_AXLES
 from vision.estimate.argument import Evidence
-from vision.estimate.factors import ABSENT, ANOTHER_COLOUR, OTHER, PRESENT, TENDER, UNLISTED
+from vision.estimate.factors import (
+    ABSENT,
+    ANOTHER_COLOUR,
+    DRIVING,
+    OTHER,
+    PRESENT,
+    TENDER,
+    UNLISTED,
+)
 from vision.estimate.reading import BLUNDER, value_shares
 from vision.guide import Guide
-from vision.listings.plain import vocabulary
+from vision.listings.plain import plain, vocabulary
 from vision.listings.values import Claim, Kind
 from vision.records import Answer, Cue, State
 
@@ -113,12 +122,23 @@ def _names_colour(cue: Cue) -> bool:
 
 def _count(claim: Claim, case: Case) -> Weighed | None:
     cue = case.cue(claim.about)
-    if cue is None:
+    if cue is None or not can_be_counted(claim):
         return None
     shares = value_shares(cue)
     values = {*shares, claim.value}
     p = (1.0 - BLUNDER) * shares.get(claim.value, 0.0) + BLUNDER / (len(values) + 1)
     return Weighed(p, 1.0 - p, p / (1.0 - p), cue)
+
+
+def can_be_counted(claim: Claim) -> bool:
+    """Whether photos are read for such a count.
+
+    No more than six driving axles are told, and the reader has learnt from engines that
+    have them in one group: of a "0-6-6-0" it may count one unit alone.
+    """
+    if claim.about != DRIVING:
+        return True
+    return int(claim.value) in DRIVING_AXLES and plain(claim.text).count("-") == 2
 
 
 def _tender(claim: Claim, case: Case) -> Weighed | None:

@@ -1,0 +1,83 @@
+"""The wheel arrangement that a seller states in Whyte notation, and the axles that it drives."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from functools import cache
+
+from vision.guide import driving_axles, names_tank_engine
+from vision.listings.parts import Lexicon, Statement
+from vision.listings.plain import one_of, plain, vocabulary
+from vision.listings.values import Claim, Kind
+from vision.records import VALUED_CUES
+
+DRIVING = VALUED_CUES[0]
+
+# Even figures without a leading zero. Eight carrying wheels at an end are more than engines
+# have (common practice, from memory), which leaves out days with a month and a year of two
+# figures: "4-6-12", "12-10-8".
+_END, _DRIVEN = "[02468]", "(?:[2468]|1[0246])"
+_WHYTE = re.compile(
+    # A figure, a hyphen or the sign of a sum, a path or a part's number on either side makes
+    # it a piece of something longer.
+    r"(?<![\w/+€$£#№@=&-])(?<!\d[.,:'])"
+    rf"{_END}-{_DRIVEN}(?:-{_DRIVEN})?-{_END}(?P<suffix>[a-z]{{1,3}})?"
+    r"(?![\w/+&=-]|[,:']\d|\.\w)"
+)
+# Characters before a place in which a word tells of what follows. Chosen.
+_REACH = 60
+
+
+def wheel_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
+    """Every claim of a wheel arrangement in a clause, by the driving axles that it has.
+
+    Letters after the figures count only where they name a tank engine: others may be
+    of the number of a model. Arrangements are the same under every guide.
+    """
+    clause = statement.clause
+    negated, numbered, unit = _patterns()
+    for match in _WHYTE.finditer(clause):
+        # The whole text: the colon of "item no: 4-6-2" parts clauses.
+        first = statement.start + match.start()
+        before = statement.text[max(0, first - _REACH) : first]
+        after = statement.text[statement.start + match.end() :][:_REACH]
+        if numbered.search(before) or unit.match(after):
+            continue
+        if negated.search(clause[: match.start()]) or statement.elsewhere(match.start()):
+            continue
+        if match["suffix"] and not names_tank_engine(match.group()):
+            continue
+        count = str(driving_axles(match.group()))
+        yield statement.claim(Kind.AXLES, DRIVING, count, match.start(), match.end())
+
+
+def without_several(claims: Iterable[Claim]) -> list[Claim]:
+    """Claims of a listing, those of wheels left out where it names several arrangements.
+
+    Such a listing offers several engines, or is unsure of one; which of them the photos
+    show, nobody says. A tank's letters do not tell arrangements apart, for sellers often
+    leave them out.
+    """
+    found = list(claims)
+    if len({_figures(claim) for claim in found if claim.about == DRIVING}) < 2:
+        return found
+    return [claim for claim in found if claim.about != DRIVING]
+
+
+def _figures(claim: Claim) -> str:
+    return plain(claim.text).rstrip("abcdefghijklmnopqrstuvwxyz")
+
+
+@cache
+def _patterns() -> tuple[re.Pattern[str], re.Pattern[str], re.Pattern[str]]:
+    """What denies an arrangement, and what before and after makes it something else."""
+    words = vocabulary()["wheels"]
+    article = one_of(words["articles"])
+    # "not a", "not really a": a word further on is denied itself, as in "no box".
+    negated = rf"{one_of(words['not'])}\s+(?:(?:[\w'-]+\s+){{0,2}}{article}\s+)?$"
+    numbered = rf"(?<!\w){one_of(words['numbered'], whole=False)}[\s.:]*(?:is\s+)?$"
+    phone = rf"{one_of(words['phone'])}[\s.:()\d+-]*$"
+    sign = r"(?:[€$£#№+]|\b\d\s*x)\s*$"
+    unit = rf"\s*(?:\+|{one_of(words['units'], whole=False)}(?!\w))"
+    return re.compile(negated), re.compile(f"{numbered}|{phone}|{sign}"), re.compile(unit)
