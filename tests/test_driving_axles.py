@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -54,14 +55,33 @@ def test_an_engine_of_two_axles_is_none_of_a_guide_that_has_three() -> None:
         assert told["W3"] / told["W4"] == pytest.approx(before["W3"] / before["W4"])
 
 
+def test_a_count_further_off_is_less_likely_a_miscount() -> None:
+    """Common practice, no source: whoever counts eight wheels has not miscounted three."""
+    engine = small_guide([variation("V1", [1931])], rates=Rates(0.04, 0.01))
+    weights = {}
+    for count in "2468":
+        told = shares(engine, saw(engine, f"driving_axles={count}"))["other"]
+        foreign = {"2": 0.38, "4": 0.13, "6": 0.02, "8": 0.01}[count]
+        weights[count] = told / (1 - told) / foreign
+    assert weights["2"] == pytest.approx(weights["4"], rel=0.2)
+    assert weights["2"] < weights["6"] and weights["4"] < weights["8"]
+
+
 def test_the_weight_by_hand() -> None:
-    """Bayes' rule: 4 % others, half of them of the casting, 1 % reproductions; a person who
-    is right in 98 % and blunders in 2 % counts two axles, one of seven counts."""
+    """Bayes' rule: 4 % others, half of them of the casting, 1 % reproductions; a person counts
+    two axles, who is right in 99.5 % and miscounts by each axle more a tenth as often."""
     guide = small_guide([variation("V1", [1931])], rates=Rates(0.04, 0.01))
-    right = 0.98 * (0.98 + 0.02 / 7) + 0.02 / 7
-    wrong = 0.98 * (0.02 / 7) + 0.02 / 7
-    casting = (0.002 / 6) * right + (1 - 0.002 / 6) * wrong
-    elsewhere = 0.38 * right + 0.62 * wrong
+    counts = (1, 2, 3, 4, 5, 6, 8)
+
+    def says_two(true: int) -> float:
+        off = math.fsum(0.1 ** abs(c - true) for c in counts if c != true)
+        return 0.995 if true == 2 else 0.005 * 0.1 ** abs(2 - true) / off
+
+    wrong = says_two(3)
+    made = {c: 0.998 if c == 3 else 0.002 / 6 for c in counts}
+    casting = math.fsum(made[c] * says_two(c) for c in counts)
+    usual = dict(zip(counts, (0.03, 0.38, 0.38, 0.13, 0.05, 0.02, 0.01), strict=True))
+    elsewhere = math.fsum(usual[c] * says_two(c) for c in counts)
     other = 0.05 * (0.6 * casting + 0.4 * elsewhere)
     expected = other / (other + 0.95 * casting)
     assert shares(guide, saw(guide, "driving_axles=2"))["other"] == pytest.approx(expected)
@@ -69,8 +89,8 @@ def test_the_weight_by_hand() -> None:
     total = other + 0.95 * casting
     parts = {
         "another engine than this guide's, which has 3 driving axles": 0.02 * elsewhere,
-        "misread": 0.95 * 0.998 * wrong,
-        "the guide errs, or the engine was rebuilt": 0.95 * (0.002 / 6) * right,
+        "said in error": 0.95 * 0.998 * wrong,
+        "the guide errs, or the engine was rebuilt": 0.95 * (casting - 0.998 * wrong),
         "a variation that the guide lacks": 0.02 * casting,
         "a reproduction, or put together from several engines": 0.01 * casting,
     }

@@ -315,6 +315,17 @@ def _load_text(text):
     return build_guide(tomllib.loads(text), "mine")
 
 
+@pytest.mark.parametrize("suffix", ["T", "ST", "PT"])
+def test_a_tank_engine_with_tenders_is_named(suffix):
+    """A suffix with T is of an engine that carries its water itself: Whyte notation."""
+    text = builtin_text("wayfarer").replace('wheels = "4-6-2"', f'wheels = "4-6-2{suffix}"')
+    (finding,) = check_guide(text)
+    assert finding.severity == "warning"
+    assert finding.line == text[: text.index("wheels =")].count("\n") + 1
+    assert f'"4-6-2{suffix}" names a tank engine' in finding.message
+    assert not check_guide(builtin_text("brindle"))
+
+
 def test_look_alikes_are_named_with_the_check_that_helps():
     text = builtin_text("wayfarer").replace(
         'edge_stripe = "present"\nedge_stripe_colour = "cream"\ntenders = ["L"]\n'

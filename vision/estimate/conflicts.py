@@ -154,7 +154,10 @@ def _tell(
         weights[v.id] * math.prod(1.0 - altered(item, v.id) for item, _ in parts)
         for v in guide.variations
     )
-    stories.append(("misread" if len(parts) == 1 else "one of them misread", misread))
+    # What a person says was not read from a photo.
+    by_hand = all(cue.source == "person" for item, _ in parts for cue in item.cues if cue.speaks)
+    erred = "said in error" if by_hand else "misread"
+    stories.append((erred if len(parts) == 1 else f"one of them {erred}", misread))
     stories += outside_stories(guide, weights[OTHER], casting)
     kind = "number" if "cab_number" in names else "no_variation"
     return Conflict(kind, names, f"{lead}. Stories: {_listed(stories)}")

@@ -19,6 +19,9 @@ PERSON_RELIABILITY = 0.98
 # it two sure readings that contradict each other would crown whatever neither
 # excludes (Zadeh 1979; 1984).
 BLUNDER = 0.02
+# How often whoever counts driving wheels is right, and how much rarer each axle more makes a
+# miscount: mostly it is by one. Chosen.
+COUNTED_RIGHT, SLIP_FURTHER = 0.995, 0.1
 AXLE_COUNTS: tuple[str, ...] = ("2", "3", "4", "5", "6", "8")
 LAMP_COUNTS: tuple[str, ...] = ("0", "1", "2", "3")
 
@@ -141,10 +144,23 @@ def _weight(value: str, shares: Mapping[str, float], domain: Sequence[str]) -> f
 
 
 def _read_driving(factor: Factor, cue: Cue) -> Row:
+    if cue.source == "person":
+        return tuple(_counted_by_hand(cue.value, state, factor.states) for state in factor.states)
     said = value_shares(cue)
     # A count that no engine has is no more told than one that is left unsaid.
     shares = {count: share for count, share in said.items() if count in factor.states}
     return tuple(_weight(count, shares, factor.states) for count in factor.states)
+
+
+def _counted_by_hand(said: str | None, true: str, states: Sequence[str]) -> float:
+    """P(a person says that count | the true one)."""
+    if said is None or said not in states:
+        return 1.0
+    if said == true:
+        return COUNTED_RIGHT
+    off = [abs(int(state) - int(true)) for state in states if state != true]
+    slip = SLIP_FURTHER ** abs(int(said) - int(true))
+    return (1.0 - COUNTED_RIGHT) * slip / math.fsum(SLIP_FURTHER**d for d in off)
 
 
 def _read_number(factor: Factor, cue: Cue) -> Row:

@@ -13,7 +13,7 @@ from vision.guide.build import base_tender, build_guide
 from vision.guide.lines import Path, key_lines
 from vision.guide.trade import gauge_objections, suffix_objections
 from vision.guide.values import Finding, Guide
-from vision.guide.whyte import driving_axles
+from vision.guide.whyte import driving_axles, names_tank_engine
 from vision.guide.years import years_of
 from vision.records import (
     BINARY_CUES,
@@ -302,6 +302,9 @@ class _Review:
             if all(tender.id not in variation.tenders for variation in guide.variations):
                 message = f'tender "{tender.id}" belongs to no variation'
                 self.say("warning", ("tender", index), message)
+        if guide.tenders and names_tank_engine(guide.wheels):
+            message = f'"{guide.wheels}" names a tank engine, but the guide lists tenders'
+            self.say("warning", ("wheels",), message)
         for index, objection in suffix_objections(guide.tenders):
             self.say("warning", ("tender", index), objection)
         for index, check in enumerate(guide.check_names):
