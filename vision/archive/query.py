@@ -141,7 +141,8 @@ class _Parser:
         # "edge stripe", as answers and keywords write it.
         if (name := f"{lower}_{self._peek().lower()}") in CUES:
             self._at += 1
-            return _cue(name, self._next(f"present, absent or a value after {word}"))
+            words = name.replace("_", " ")
+            return _cue(name, self._next(f"present, absent or a value after {words}"))
         if lower in _SHORT:
             return _cue(_SHORT[lower], self._next(f"present, absent or a value after {word}"))
         if lower == "variation":

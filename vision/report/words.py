@@ -48,6 +48,7 @@ STATE_WORDS: Mapping[State, str] = MappingProxyType(
     {State.PRESENT: "present", State.ABSENT: "absent", State.UNSEEN: "not visible"}
 )
 
+NOTHING_FITS = "fits no variation"
 # Probability words of the IPCC guidance note on uncertainties (Mastrandrea et al.
 # 2010, table 1) with the finer steps of its AR5 use; lower bounds, first match wins.
 CONFIDENCE_WORDS = (
@@ -266,7 +267,7 @@ def fits_words(step: Step, estimate: Estimate | None = None) -> str:
     least = 0.5 * max(greatest, elsewhere if elsewhere > 2.0 * greatest else 0.0)
     fitting = [id for id, p in likelihoods.items() if p >= least]
     if not fitting or step.text.endswith(NO_VARIATION):
-        fits = "fits no variation"
+        fits = NOTHING_FITS
     elif len(fitting) == len(likelihoods):
         fits = "fits every variation"
     else:
@@ -274,6 +275,9 @@ def fits_words(step: Step, estimate: Estimate | None = None) -> str:
     rival = "" if estimate is None else rival_words(step, estimate)
     if rival and step.strength.startswith(NO_SUPPORT):
         return f"{fits}: {step.strength} among all together, but {rival}"
+    if fits == NOTHING_FITS and step.strength.startswith(NO_SUPPORT):
+        # It does lessen every variation, though by less than any word of strength stands for.
+        return f"{fits}, but weighs too little for support either way"
     told = "; ".join(words for words in (step.strength, rival) if words)
     return f"{fits}: {told}" if told else fits
 
