@@ -15,7 +15,8 @@ from tools.evaluate import __main__ as evaluating
 from tools.evaluate.pairs import pair_rows
 from tools.evaluate.readings import readings
 from tools.former import former
-from tools.looks import RODS, judge, read_looks, shows
+from tools.looks import judge, read_looks, shows
+from vision.cues.driving import RODS
 
 
 def looked(tmp_path: Path, n: int, *, seed: int = 1) -> Path:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from tools.looks import RODS, Look
+from tools.looks import Look
+from vision.cues.driving import RODS
 from vision.cues.loupe import closely_named
 from vision.pipeline.placing import LEVER
 from vision.records import BINARY_CUES

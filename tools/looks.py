@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from vision.cues import Evidence, weigh, weigh_axles
-from vision.cues.driving import DRIVING_AXLES
+from vision.cues.driving import DRIVING_AXLES, RODS
 from vision.cues.tender import TenderCounts, weigh_counts
 from vision.guide import Guide, load_guide
 from vision.guide.whyte import driving_axles
@@ -26,7 +26,7 @@ from vision.guide.whyte import driving_axles
 from vision.locate import _MIN_WIDTH_PX as MIN_WIDTH_PX
 from vision.locate import is_coupled
 from vision.pipeline.placing import LEVER, placed
-from vision.records import BINARY_CUES, REGION_OF_CUE, Box, Cue, NotFound
+from vision.records import BINARY_CUES, DRIVING, REGION_OF_CUE, Box, Cue, NotFound
 
 # A box that shares half of its union with the labelled one counts as found: the usual
 # limit of object detection (M. Everingham et al., "The PASCAL Visual Object Classes
@@ -37,7 +37,6 @@ ENOUGH_IN_SIGHT = 0.6
 # Below this share in sight, and this length in pixels, a region is clearly not to be seen:
 # half of what the renderer's labels ask of a visible one. Between, people differ.
 _HIDDEN_SHARE, _HIDDEN_LENGTH_PX = 0.3, 35.0
-RODS, AXLES = "side_linkage", "driving_axles"  # whose judge counts them, too
 RODS_IN_SIGHT = 0.75  # share of the rods from which on all their wheels show; chosen
 _ASTRAY = 0.35  # of the boiler top's length, from the lever's place to one told wrongly
 _NAME = re.compile(r"^(?P<scene>(?P<series>\w+-\d+)-\d+)_\d+(?P<twin>t?)\.\w+$")
@@ -190,7 +189,7 @@ def judge(look: Look, fusion: Mapping[str, Any]) -> Judged:
         wrong = None if told is None else _astray(told)
         misled = placed(anywhere, NotFound(""), wrong)
         if axles_judged(look):
-            cues[AXLES] = weigh_axles(look.seen["cues"][RODS], None, fusion)
+            cues[DRIVING] = weigh_axles(look.seen["cues"][RODS], None, fusion)
         cues |= _tender_cues(look, fusion)
     return Judged(look, stated, stated and look.overlap >= FOUND_IOU, cues, anywhere, misled)
 

@@ -26,10 +26,10 @@ from tools.calibrate import counts, limits, placed
 from tools.calibrate.coupled import PLAIN, coupled_model
 from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, as_stated, fit, predict
 from tools.former import CHANGED, former
-from tools.looks import AXLES, FOUND_IOU, Look, engine_stated, read_looks, spans_of
+from tools.looks import FOUND_IOU, Look, engine_stated, read_looks, spans_of
 from tools.sums import write_sums
 from vision.pipeline.placing import LEVER
-from vision.records import BINARY_CUES, COUPLED
+from vision.records import BINARY_CUES, COUPLED, DRIVING
 
 # Probability from which on driving axles are stated: on castings unlike those of the training
 # they are miscounted more often than it says. Chosen.
@@ -96,7 +96,7 @@ def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
         "locate": locate,
         "trusted": rules.trusted,
         "cues": {cue: model for cue, (model, _) in fitted.items()},
-        AXLES: driving,
+        DRIVING: driving,
         COUPLED: coupled,
         "tender": tender,
         "fitted": {
@@ -202,7 +202,7 @@ def plain(rules: Rules) -> dict[str, Any]:
     return {
         "locate": {"finder": 0.25, "engine": 0.5, "tender": 0.5},
         "cues": dict.fromkeys(BINARY_CUES, cue),
-        AXLES: count | {"sure_at_least": SURE_OF_AXLES},
+        DRIVING: count | {"sure_at_least": SURE_OF_AXLES},
         COUPLED: {**PLAIN, "sure_at_least": rules.sure_at_least},
         "tender": {"axles": count, "lamps": count},
         "fitted": {"n": 0, "series": {}},
@@ -256,7 +256,7 @@ def main() -> None:
     parser.add_argument(
         "--only",
         nargs="+",
-        choices=(*BINARY_CUES, AXLES, COUPLED),
+        choices=(*BINARY_CUES, DRIVING, COUPLED),
         default=[],
         help="cues to fit; all else of --out stays as it is",
     )

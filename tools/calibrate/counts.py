@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 
 from tools.calibrate.limits import Flags, Numbers, seen_limit
-from tools.looks import FOUND_IOU, RODS, Look, axles_judged, axles_shown
+from tools.looks import FOUND_IOU, Look, axles_judged, axles_shown
 from vision.cues.counting import FLOOR
-from vision.cues.driving import DRIVING_AXLES, named
+from vision.cues.driving import DRIVING_AXLES, RODS, named
 from vision.cues.tender import AXLE_COUNTS, LAMP_COUNTS
 
 _TEMPERATURES = np.geomspace(0.4, 5.0, 80)

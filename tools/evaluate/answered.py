@@ -16,7 +16,7 @@ from typing import Any
 from tools.evaluate.passed import narrowed
 from tools.evaluate.readings import BOLD
 from tools.evaluate.rows import Row, share
-from tools.looks import AXLES, Judged
+from tools.looks import Judged
 from vision.guide import Guide
 from vision.guide.whyte import driving_axles
 from vision.photo import open_photo
@@ -24,10 +24,10 @@ from vision.pipeline.item import Eye, Seen, date_seen
 from vision.pipeline.item import told as told_places
 from vision.pipeline.views import agree
 from vision.pipeline.witnesses import witnesses
-from vision.records import ILLEGIBLE, Answer, Cue, State, TelltaleError
+from vision.records import DRIVING, ILLEGIBLE, Answer, Cue, State, TelltaleError
 
 # Read by eye where the labels have them; null where they could not be.
-VALUED = (AXLES, "tender_axles", "cab_number")
+VALUED = (DRIVING, "tender_axles", "cab_number")
 MODEL = "model"
 NOTE = (
     "Cues stated wrongly, and years, are those of `telltale date` with each guide that comes "
@@ -172,7 +172,7 @@ def _scored(judged: Judged, answers: Mapping[str, Answers]) -> dict[str, str]:
         return {}
     label = judged.look.label
     states = {cue: truth["state"] for cue, truth in label["cues"].items() if truth["visible"]}
-    label = {AXLES: driving_axles(label["wheels"])} | label if label.get("wheels") else label
+    label = {DRIVING: driving_axles(label["wheels"])} | label if label.get("wheels") else label
     return states | {cue: str(label[cue]) for cue in VALUED if label.get(cue) is not None}
 
 

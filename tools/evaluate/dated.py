@@ -14,10 +14,10 @@ from typing import Any
 
 from tools.calibrate.counts import COUNTS
 from tools.evaluate.numbers import NAME
-from tools.looks import AXLES, Judged
+from tools.looks import Judged
 from vision.estimate import estimate, saw
 from vision.guide import Guide, Variation, load_guide
-from vision.records import BINARY_CUES, Cue, Estimate, State
+from vision.records import BINARY_CUES, DRIVING, Cue, Estimate, State
 from vision.report.narrowing import tells_nothing
 
 PHOTO, ALSO, CHECK = "photo alone", "+ number, tender", "+ first check"
@@ -100,7 +100,7 @@ def _date(judged: Judged, number: Cue | None) -> Dated:
     true = guide.variation(where["id"])
     found: dict[str, Estimate] = {}
     if judged.stated:
-        alone = [cue for name, cue in judged.cues.items() if name in (*BINARY_CUES, AXLES)]
+        alone = [cue for name, cue in judged.cues.items() if name in (*BINARY_CUES, DRIVING)]
         also = None if number is None else [*judged.cues.values(), number]
         found = _stages(guide, true, alone, also)
     alone, also = _by_label(judged.look.label, true)

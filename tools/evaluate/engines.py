@@ -11,18 +11,10 @@ from tools import metrics
 from tools.calibrate.counts import COUNTS, countable
 from tools.calibrate.limits import tender_must_be_found
 from tools.evaluate.rows import Row, mean, share
-from tools.looks import (
-    AXLES,
-    FOUND_IOU,
-    RODS,
-    Judged,
-    axles_judged,
-    axles_shown,
-    tender_stated,
-)
+from tools.looks import FOUND_IOU, Judged, axles_judged, axles_shown, tender_stated
 from tools.render.truth import BORDER_DEG
-from vision.cues.driving import DRIVING_AXLES, named
-from vision.records import LETTERING, State
+from vision.cues.driving import DRIVING_AXLES, RODS, named
+from vision.records import DRIVING, LETTERING, State
 
 _SIDEWAYS = ("left", "right")
 # Pixels of a tender's letters from which on they can be made out; chosen.
@@ -152,11 +144,11 @@ def _driving_rows(judged: Sequence[Judged]) -> list[Row]:
         return []
     shown = [(str(axles), j) for axles, j in cues if axles is not None]
     hidden = [j for axles, j in cues if axles is None and j.look.has_engine]
-    stated = [(axles, j) for axles, j in shown if j.cues[AXLES].state is State.PRESENT]
+    stated = [(axles, j) for axles, j in shown if j.cues[DRIVING].state is State.PRESENT]
     likeliest = [axles == _likeliest_axles(j) for axles, j in shown]
-    told = [j.cues[AXLES].state is State.PRESENT for _, j in shown]
-    right = [axles == j.cues[AXLES].value for axles, j in stated]
-    unseen = [j.cues[AXLES].state is State.PRESENT for j in hidden]
+    told = [j.cues[DRIVING].state is State.PRESENT for _, j in shown]
+    right = [axles == j.cues[DRIVING].value for axles, j in stated]
+    unseen = [j.cues[DRIVING].state is State.PRESENT for j in hidden]
     return [
         share("driving axles exact, likeliest count, where all show", likeliest),
         share("driving axles stated, where all show", told),

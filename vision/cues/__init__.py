@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from vision.cues.coupled import weigh_coupled
-from vision.cues.driving import weigh_axles
+from vision.cues.driving import RODS, weigh_axles
 from vision.cues.evidence import Evidence, gather
 from vision.cues.fuse import in_doubt, weigh
 from vision.cues.lettering import NO_TENDER, read_lettering
@@ -47,7 +47,6 @@ __all__ = [
 # Decoded pixels. A photo in which the engine is smaller is decoded again, more finely.
 # The networks learned from engines about 300 pixels wide, half as much again is kept.
 ENGINE_WIDTH_PX = 440.0
-_AT_THE_RODS = "side_linkage"  # whose judge counts the driving axles, too
 
 
 def read_cues(
@@ -78,8 +77,8 @@ def read_cues(
         )
         for name in BINARY_CUES
     }
-    rods = Box.around(sighting.regions[REGION_OF_CUE[_AT_THE_RODS]]).clipped(*photo.size)
-    axles = weigh_axles(evidence[_AT_THE_RODS].values, rods, networks.fusion)
+    rods = Box.around(sighting.regions[REGION_OF_CUE[RODS]]).clipped(*photo.size)
+    axles = weigh_axles(evidence[RODS].values, rods, networks.fusion)
     tender, number = _tender(photo, sighting, networks), read_number(photo, sighting, networks)
     return (*(weigh(e, networks.fusion) for e in evidence.values()), axles, *tender, number)
 

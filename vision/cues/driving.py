@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cues.counting import sharpened
-from vision.records import Box, Cue, State
+from vision.cues.counting import by_count, count_cue, sharpened
+from vision.records import DRIVING, Box, Cue, State
 
+RODS = "side_linkage"  # whose judge counts the driving axles, too
 DRIVING_AXLES = (1, 2, 3, 4, 5, 6)
-NAME = "driving_axles"
 # That all wheels show: below this probability nothing is said of them; chosen.
 _PERHAPS = 0.5
+_SEEN = (
+    "driving axle counted at the side rods",
+    "driving axles counted at the side rods",
+)
 _HIDDEN = "the driving wheels cannot be counted in this picture"
 
 
@@ -48,31 +51,19 @@ def weigh_axles(values: Mapping[str, float], where: Box | None, fusion: Mapping[
     Cue
         Where the count is unclear it tells what it leans to, as far as the wheels show.
     """
-    if "axles_countable" not in values:
-        return Cue(NAME, State.UNSEEN, where=where, because=_HIDDEN)
-    model, countable = fusion[NAME], values["axles_countable"]
+    countable = values.get("axles_countable", 0.0)
     if countable < _PERHAPS:
-        return Cue(NAME, State.UNSEEN, where=where, because=_HIDDEN)
+        return Cue(DRIVING, State.UNSEEN, where=where, because=_HIDDEN)
+    model = fusion[DRIVING]
     shares = sharpened([values[named(n)] for n in DRIVING_AXLES], float(model["temperature"]))
-    told = _by_count(shares)
-    best = max(told, key=lambda count: told[count])
-    clear = countable >= float(model["seen_at_least"])
-    if not clear or told[best] < float(model["sure_at_least"]):
-        # As far as some may be hidden, any number is as likely.
-        leaning = _by_count([countable * p + (1.0 - countable) / len(shares) for p in shares])
-        because = "the count is unclear in this picture"
-        return Cue(NAME, State.UNSEEN, where=where, because=because, values=leaning, in_sight=True)
-    because = f"{best} driving {'axle' if best == '1' else 'axles'} counted at the side rods"
-    return Cue(
-        NAME,
-        State.PRESENT,
-        value=best,
-        confidence=told[best],
+    # As far as some may be hidden, any number is as likely.
+    leaning = [countable * p + (1.0 - countable) / len(shares) for p in shares]
+    return count_cue(
+        DRIVING,
+        by_count(DRIVING_AXLES, shares),
+        sure_at_least=float(model["sure_at_least"]),
         where=where,
-        because=because,
-        values=told,
+        words=_SEEN,
+        clear=countable >= float(model["seen_at_least"]),
+        leaning=by_count(DRIVING_AXLES, leaning),
     )
-
-
-def _by_count(shares: list[float]) -> Mapping[str, float]:
-    return MappingProxyType({str(n): p for n, p in zip(DRIVING_AXLES, shares, strict=True)})

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.cues.counting import FLOOR, sharpened
+from vision.cues.counting import FLOOR, by_count, count_cue, sharpened
 from vision.network import Networks
 from vision.records import Box, Cue, Photo, Region, State
 from vision.rectify import box_crop, region_crop
@@ -163,25 +162,10 @@ def _cue(
 ) -> Cue:
     if seen < float(model["seen_at_least"]):
         return Cue(name, State.UNSEEN, where=where, because=_HIDDEN[name])
-    shares = sharpened(raw, float(model["temperature"]))
-    values = {str(k): p for k, p in zip(labels, shares, strict=True)}
-    best = max(values, key=lambda k: values[k])
-    if values[best] < float(model["sure_at_least"]):
-        because = "the count is unclear in this picture"
-        return Cue(
-            name,
-            State.UNSEEN,
-            where=where,
-            because=because,
-            values=MappingProxyType(values),
-            in_sight=True,
-        )
-    return Cue(
+    return count_cue(
         name,
-        State.PRESENT,
-        value=best,
-        confidence=values[best],
+        by_count(labels, sharpened(raw, float(model["temperature"]))),
+        sure_at_least=float(model["sure_at_least"]),
         where=where,
-        because=f"{best} {_SEEN[name][best != '1']}",
-        values=MappingProxyType(values),
+        words=_SEEN[name],
     )

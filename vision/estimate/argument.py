@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from vision.estimate.factors import (
     ABSENT,
     ANOTHER_COLOUR,
-    DRIVING,
     OTHER,
     TENDER,
     TENDER_CUES,
@@ -22,20 +21,13 @@ from vision.estimate.factors import (
     Row,
     beside,
     factors_of,
+    weighed,
 )
 from vision.estimate.reading import reading
 from vision.estimate.saying import read_out, saying
 from vision.estimate.strength import strength_words
 from vision.guide import Guide
-from vision.records import (
-    COUPLED,
-    LETTERING,
-    PHOTO_CUES,
-    Cue,
-    EvidenceError,
-    State,
-    Step,
-)
+from vision.records import COUPLED, DRIVING, LETTERING, PHOTO_CUES, Cue, EvidenceError, State, Step
 
 # A state counts as read where its share among all states is at least this. Chosen.
 SURE = 0.8
@@ -43,6 +35,8 @@ SURE = 0.8
 NO_VARIATION = "as no variation was made"
 # Why lettering changes nothing.
 NO_LETTERING = "the guide says of no tender whether it is lettered, so it tells nothing"
+# Why a tender changes nothing.
+NO_TENDERS = "the guide lists no tender, so it tells nothing"
 # Why driving axles change nothing.
 NO_WHEELS = "the guide's wheels tell no driving axles, so it tells nothing"
 # Why a tender that is coupled changes nothing.
@@ -76,8 +70,7 @@ class Evidence:
 
     def likelihood(self, id: str) -> float:
         """P(evidence | variation or "other")."""
-        row = self.factor.table[id]
-        return math.fsum(p * r for p, r in zip(row, self.reading, strict=True))
+        return weighed(self.factor.table[id], self.reading)
 
     @property
     def speaks(self) -> bool:
@@ -225,14 +218,14 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
         for cue in item.superseded:
             text = f"{cue.name}: what the photo shows ({read_out(cue)}) gives way to what is said"
             silent.append(Step("superseded", cue.name, text, even))
-    if not guide.tenders:
-        for cue in sorted((c for c in told_once(cues) if c.name in TENDER_CUES), key=repr):
-            text = f"{cue.name}: the guide lists no tender, so it tells nothing"
-            silent.append(Step("unused", cue.name, text, even))
-    idle = {DRIVING: NO_WHEELS} if guide.driving_axles is None else {}
-    idle |= {} if guide.tank_engine else {COUPLED: NO_TANK}
-    for cue in sorted((c for c in told_once(cues) if c.name in idle), key=repr):
-        silent.append(Step("unused", cue.name, f"{cue.name}: {idle[cue.name]}", even))
+    for names, why, used in (
+        (TENDER_CUES, NO_TENDERS, bool(guide.tenders)),
+        ((DRIVING,), NO_WHEELS, guide.driving_axles is not None),
+        ((COUPLED,), NO_TANK, guide.tank_engine),
+    ):
+        idle = [] if used else [cue for cue in told_once(cues) if cue.name in names]
+        for cue in sorted(idle, key=repr):
+            silent.append(Step("unused", cue.name, f"{cue.name}: {why}", even))
     plain = tuple(_step(guide, item, seen, "") for item, seen in weighed)
     summed = by_variation(replay(guide, plain))
     leader = max(summed, key=lambda id: summed[id])

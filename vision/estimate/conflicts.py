@@ -13,13 +13,13 @@ from itertools import combinations
 
 from vision.estimate.argument import SURE, Evidence, by_variation
 from vision.estimate.disagreements import EDGE_STRIPE, disagreements
-from vision.estimate.factors import ABSENT, DRIVING, OTHER, PRESENT, TENDER, UNLISTED
+from vision.estimate.factors import ABSENT, OTHER, PRESENT, TENDER, UNLISTED
 from vision.estimate.outside import of_the_casting, outside_stories
 from vision.estimate.reading import normalised, reading
 from vision.estimate.saying import read_out
 from vision.estimate.strength import estimated_percent
 from vision.guide import Guide
-from vision.records import COUPLED, Conflict, State
+from vision.records import COUPLED, DRIVING, Conflict, State
 
 # A contradiction counts where all its states together have at least this share. Chosen.
 SURE_TOGETHER = 0.5

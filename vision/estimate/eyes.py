@@ -9,19 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from vision.estimate.factors import (
-    ABSENT,
-    ANOTHER_COLOUR,
-    COUNTED_CUES,
-    DRIVING,
-    PRESENT,
-    driving_counts,
-)
+from vision.estimate.factors import ABSENT, ANOTHER_COLOUR, COUNTED_CUES, PRESENT
 from vision.estimate.numbers import ALPHABET, LOOK_ALIKES
 from vision.estimate.reading import counts_possible
 from vision.estimate.survivors import Survivor
 from vision.guide import Guide
-from vision.records import BINARY_CUES, COUPLED, LETTERING, Cue, State, can_be_read
+from vision.records import BINARY_CUES, COUPLED, DRIVING, LETTERING, Cue, State, can_be_read
 
 COLOUR = "edge_stripe_colour"
 READINGS = (*BINARY_CUES, COLOUR, DRIVING, COUPLED, "cab_number", *COUNTED_CUES, LETTERING)
@@ -158,9 +151,7 @@ def look_at(
         if name == "cab_number" and sight != PERFECT and not can_be_read(true):
             continue
         if name != "cab_number":
-            driving = name == DRIVING
-            possible = driving_counts(guide) if driving else counts_possible(guide, name)
-            seen[name] = _read_value(true, possible, sight.skills[name], rng)
+            seen[name] = _read_value(true, counts_possible(guide, name), sight.skills[name], rng)
         else:
             right = rng.random() < sight.skills[name].sensitivity
             seen[name] = true if right else _misread(true, rng)

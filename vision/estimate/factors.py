@@ -15,14 +15,13 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from vision.guide import Guide
-from vision.records import BINARY_CUES, COUPLED, LETTERING, State
+from vision.records import BINARY_CUES, COUPLED, DRIVING, LETTERING, State
 
 OTHER = "other"
 ABSENT = State.ABSENT.value
 PRESENT = State.PRESENT.value
 ANOTHER_COLOUR = "another colour"
 UNLISTED = "unlisted"
-DRIVING = "driving_axles"
 TENDER = "tender"
 COUNTED_CUES = ("tender_axles", "tender_lamps")
 TENDER_CUES = (TENDER, *COUNTED_CUES, LETTERING)
@@ -128,8 +127,8 @@ def beside(guide: Guide, factor: Factor, told: Factor, reading: Row) -> Factor:
         P(evidence | state) for each state of `told`.
     """
     another, casting = outside_shares(guide)[0], guide.variations[0].id
-    own = (1.0 - another) * _weighed(told.table[casting], reading)
-    foreign = another * _weighed(elsewhere(told), reading)
+    own = (1.0 - another) * weighed(told.table[casting], reading)
+    foreign = another * weighed(elsewhere(told), reading)
     rows = dict(factor.table)
     rows[OTHER] = _mixed(rows[casting], elsewhere(factor), foreign / (own + foreign))
     return replace(factor, table=MappingProxyType(rows), history=MappingProxyType(rows))
@@ -187,7 +186,8 @@ def _mixed(casting: Row, anywhere: Row, another: float) -> Row:
     return tuple((1.0 - another) * c + another * e for c, e in mixed)
 
 
-def _weighed(row: Sequence[float], reading: Row) -> float:
+def weighed(row: Sequence[float], reading: Row) -> float:
+    """P(evidence) by P(state) and P(evidence | state) of each state."""
     return math.fsum(p * r for p, r in zip(row, reading, strict=True))
 
 

@@ -9,7 +9,7 @@ from operator import mul
 from types import MappingProxyType
 
 from vision.estimate.argument import Evidence, by_variation
-from vision.estimate.factors import COUNTED_CUES, DRIVING, TENDER, Row, beside
+from vision.estimate.factors import COUNTED_CUES, TENDER, Row, beside
 from vision.estimate.reading import (
     PERSON_RELIABILITY,
     counts_possible,
@@ -17,7 +17,7 @@ from vision.estimate.reading import (
     lettered_today,
 )
 from vision.guide import Guide
-from vision.records import COUPLED, LETTERING, NextLook, State, can_be_read
+from vision.records import COUPLED, DRIVING, LETTERING, NextLook, State, can_be_read
 
 # How often a better photo of one part will be read right. Chosen; the measured figure
 # is that of the cues' own evaluation.

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 
 from vision.estimate.argument import Evidence
-from vision.estimate.factors import DRIVING, PRESENT, elsewhere, outside_shares
+from vision.estimate.factors import PRESENT, elsewhere, outside_shares, weighed
 from vision.guide import Guide
-from vision.records import COUPLED
+from vision.records import COUPLED, DRIVING
 
 
 def outside_stories(
@@ -25,7 +25,7 @@ def outside_stories(
         lacking += another
     else:
         own = math.prod(item.likelihood(guide.variations[0].id) for item in casting)
-        another *= math.prod(_anywhere(item) for item in casting)
+        another *= math.prod(weighed(elsewhere(e.factor), e.reading) for e in casting)
         lacking, reproduction = lacking * own, reproduction * own
         total = another + lacking + reproduction
         another, lacking, reproduction = another / total, lacking / total, reproduction / total
@@ -35,11 +35,6 @@ def outside_stories(
         ("a variation that the guide lacks", other * lacking),
         ("a reproduction, or put together from several engines", other * reproduction),
     ]
-
-
-def _anywhere(item: Evidence) -> float:
-    """P(evidence | any engine)."""
-    return math.fsum(p * r for p, r in zip(elsewhere(item.factor), item.reading, strict=True))
 
 
 def _another_engine(guide: Guide, casting: Sequence[Evidence]) -> str:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
-from vision.estimate.factors import ANOTHER_COLOUR, DRIVING, TENDER, UNLISTED, Factor, Row
+from vision.estimate.factors import ANOTHER_COLOUR, TENDER, UNLISTED, Factor, Row, driving_counts
 from vision.estimate.numbers import reading_likelihood, unlisted_likelihood
 from vision.guide import Guide, PartRates, Tender
-from vision.records import LETTERING, Cue, State
+from vision.records import DRIVING, LETTERING, Cue, State
 
 # A probability from a photo is never taken as more certain than this. Chosen: an
 # odds of 10,000 is beyond what any calibration set here can show.
@@ -129,7 +129,9 @@ def normalised(row: Sequence[float]) -> list[float]:
 
 
 def counts_possible(guide: Guide, name: str, said: Iterable[str] = ()) -> tuple[str, ...]:
-    """Counts of axles or lamps that a tender may show: usual ones, the guide's, and those said."""
+    """Counts that a cue may show: usual ones, the guide's, and of a tender's those said."""
+    if name == DRIVING:
+        return driving_counts(guide)
     axles = name == "tender_axles"
     usual = AXLE_COUNTS if axles else LAMP_COUNTS
     made = {str(tender.axles if axles else tender.lamps) for tender in guide.tenders}

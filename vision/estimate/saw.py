@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from types import MappingProxyType
 
-from vision.estimate.factors import ANOTHER_COLOUR, DRIVING, OTHER, TENDER, driving_counts
+from vision.estimate.factors import ANOTHER_COLOUR, OTHER, TENDER, driving_counts
 from vision.estimate.reading import PERSON_RELIABILITY
 from vision.guide import Guide, base_tender
 from vision.records import (
+    DRIVING,
     LINE_COLOURS,
     PHOTO_CUES,
     VALUED_CUES,

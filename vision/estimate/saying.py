@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from vision.estimate.factors import DRIVING, TENDER
+from vision.estimate.factors import TENDER
 from vision.estimate.strength import estimated_percent
-from vision.records import COUPLED, VALUED_CUES, Cue, State
+from vision.records import COUPLED, DRIVING, VALUED_CUES, Cue, State
 
 
 def read_out(cue: Cue) -> str:

@@ -11,7 +11,6 @@ import numpy as np
 from vision.estimate.argument import prior
 from vision.estimate.factors import (
     ABSENT,
-    DRIVING,
     OTHER,
     PRESENT,
     TENDER,
@@ -22,7 +21,7 @@ from vision.estimate.factors import (
 )
 from vision.estimate.reading import counts_possible, lamps_shown, lettered_today
 from vision.guide import Guide
-from vision.records import COUPLED, LETTERING
+from vision.records import COUPLED, DRIVING, LETTERING
 
 # Figures on a cab side whose number is in no list: one to this many (common practice,
 # no source), as `numbers.unlisted_likelihood` has it.

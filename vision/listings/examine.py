@@ -19,7 +19,7 @@ from vision.photo import open_photo
 from vision.pipeline.kept import date_looks, look_kept
 from vision.pipeline.look import Look, look_from_text, look_to_text
 from vision.pipeline.views import agree
-from vision.records import BINARY_CUES, Answer, Cue, Sighting, State, TelltaleError
+from vision.records import BINARY_CUES, DRIVING, Answer, Cue, Sighting, State, TelltaleError
 from vision.report import answer_json
 from vision.report.narrowing import shows_several
 from vision.report.words import SEVERAL, next_looks
@@ -188,7 +188,7 @@ def _differences(looks: Sequence[Look]) -> tuple[str, ...]:
     """Say which photos are sure of opposite things, so that they may show two engines."""
     said = []
     for (i, first), (j, second) in combinations(enumerate(look.cues for look in looks), 2):
-        for name in (*BINARY_CUES, "driving_axles", "cab_number", "tender_axles"):
+        for name in (*BINARY_CUES, DRIVING, "cab_number", "tender_axles"):
             one, other = (_sure(cues, name) for cues in (first, second))
             if one is not None and other is not None and not agree(one, other):
                 words = name.replace("_", " ")

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from vision.estimate.argument import by_variation, prior, replay, take_steps
-from vision.estimate.factors import DRIVING, PRESENT
+from vision.estimate.factors import PRESENT
 from vision.guide import Guide
 from vision.listings.values import Claim, Kind, Verdict
 from vision.listings.weighing import WEIGH, Case, Weighed, can_be_counted, made_then
-from vision.records import REGION_OF_CUE, Answer, Box, Region, Sighting, State
+from vision.records import DRIVING, REGION_OF_CUE, Answer, Box, Region, Sighting, State
 from vision.report.words import candidate_words, cue_words, percent, years_words
 
 # Probability that a claim is false from which it is said to be contradicted, and true

@@ -8,20 +8,12 @@ from dataclasses import dataclass
 
 from vision.cues.driving import DRIVING_AXLES
 from vision.estimate.argument import Evidence
-from vision.estimate.factors import (
-    ABSENT,
-    ANOTHER_COLOUR,
-    DRIVING,
-    OTHER,
-    PRESENT,
-    TENDER,
-    UNLISTED,
-)
+from vision.estimate.factors import ABSENT, ANOTHER_COLOUR, OTHER, PRESENT, TENDER, UNLISTED
 from vision.estimate.reading import BLUNDER, value_shares
 from vision.guide import Guide
 from vision.listings.plain import plain, vocabulary
 from vision.listings.values import Claim, Kind
-from vision.records import Answer, Cue, State
+from vision.records import DRIVING, Answer, Cue, State
 
 
 @dataclass(frozen=True, slots=True)

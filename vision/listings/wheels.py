@@ -10,9 +10,7 @@ from vision.guide import driving_axles, names_tank_engine
 from vision.listings.parts import Lexicon, Statement
 from vision.listings.plain import one_of, plain, vocabulary
 from vision.listings.values import Claim, Kind
-from vision.records import VALUED_CUES
-
-DRIVING = VALUED_CUES[0]
+from vision.records import DRIVING
 
 # Even figures without a leading zero. Eight carrying wheels at an end are more than engines
 # have (common practice, from memory), which leaves out days with a month and a year of two

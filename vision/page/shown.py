@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Any
 
-from vision.estimate.factors import ANOTHER_COLOUR, COUNTED_CUES, DRIVING, driving_counts
+from vision.estimate.factors import ANOTHER_COLOUR, COUNTED_CUES
 from vision.estimate.reading import counts_possible
 from vision.estimate.strength import six_digits
 from vision.guide import Guide
-from vision.records import Answer, Cue, Estimate, NextLook, State
+from vision.records import DRIVING, Answer, Cue, Estimate, NextLook, State
 from vision.report.another import photo_words
 from vision.report.words import (
     CAUTIONS,
@@ -77,9 +77,7 @@ def choices(guide: Guide, name: str) -> list[Choice]:
         numbers = dict.fromkeys(n for v in guide.variations for n in v.numbers)
         made = [_text(name, number) for number in numbers]
         made.append({"word": "another_number", "ask": name})
-    elif name == DRIVING:
-        made = [_text(name, count) for count in driving_counts(guide)]
-    elif name in COUNTED_CUES:
+    elif name in (DRIVING, *COUNTED_CUES):
         made = [_text(name, count) for count in counts_possible(guide, name)]
     elif name == "edge_stripe" and guide.stripe_colours:
         made = [_text(name, colour) for colour in (*guide.stripe_colours, ANOTHER_COLOUR)]

@@ -52,6 +52,7 @@ from vision.records.geometry import (
 from vision.records.sight import (
     BINARY_CUES,
     COUPLED,
+    DRIVING,
     FIGURES,
     ILLEGIBLE,
     LETTERING,
@@ -75,6 +76,7 @@ from vision.records.sight import (
 __all__ = [
     "BINARY_CUES",
     "COUPLED",
+    "DRIVING",
     "FIGURES",
     "ILLEGIBLE",
     "LETTERING",

@@ -16,11 +16,15 @@ FIGURES = "0123456789"  # all that is read of a cab number
 MOST_FIGURES = 5  # of a cab number that is read
 # What a photo may tell a painted line's colour as; nothing else can be compared with one.
 LINE_COLOURS = ("white", "cream", "yellow", "orange", "red", "green", "blue", "purple")
-VALUED_CUES = ("driving_axles", "tender_axles", "tender_lamps", "cab_number")
+DRIVING = "driving_axles"
+VALUED_CUES = (DRIVING, "tender_axles", "tender_lamps", "cab_number")
 # Of these a photo tells that they are there, never that they are not.
 COUPLED, LETTERING = "tender_coupled", "tender_lettering"
 # Everything that is read of a photo, in the order in which it is told.
-PHOTO_CUES = (*BINARY_CUES, VALUED_CUES[0], COUPLED, *VALUED_CUES[1:-1], LETTERING, VALUED_CUES[-1])
+PHOTO_CUES = (
+    *(*BINARY_CUES, DRIVING, COUPLED),
+    *("tender_axles", "tender_lamps", LETTERING, "cab_number"),
+)
 REGION_OF_CUE: Mapping[str, str] = MappingProxyType(
     {
         "switch_lever": "boiler_top",
