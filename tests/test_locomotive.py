@@ -242,6 +242,14 @@ def test_engines_trained_on_have_tenders_of_any_number_of_axles():
     assert held <= {2, 3}
 
 
+def test_engines_trained_on_have_any_number_of_driven_axles():
+    for family in ("express", "narrow_gauge", "mixed"):
+        driven = [spec_of(seed, family).axles[1] for seed in range(200)]
+        assert min(np.mean(np.array(driven) == n) for n in range(1, 7)) > 0.03
+    held = {spec_of(seed, "continental").axles[1] for seed in range(60)}
+    assert held <= {3, 4, 5}
+
+
 def test_a_lever_rises_as_high_as_its_spec_says():
     for style in ("straight", "bent", "knob", "blade", "tapered"):
         for tilt in (-0.7, 0.0, 0.55):

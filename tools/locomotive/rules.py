@@ -46,6 +46,15 @@ _RARE_SHARE = 0.3
 # A counter that has seen hardly any tender of two or five axles never answers so: in half of the
 # engines trained on any number is as likely.
 _ANY_AXLES: dict[object, float] = {2: 1, 3: 1, 4: 1, 5: 1, 6: 1, 7: 0.5}
+# The same of driven axles, where in a third of the engines any number is as likely.
+_ANY_DRIVEN: dict[object, float] = {
+    **{"2-2-2": 0.4, "4-2-2": 0.3, "0-2-2": 0.15, "4-2-0": 0.15},
+    **{"0-4-0": 0.4, "4-4-0": 0.3, "2-4-2": 0.3},
+    **{"0-6-0": 0.3, "2-6-0": 0.2, "4-6-0": 0.2, "4-6-2": 0.3},
+    **{"0-8-0": 0.3, "2-8-0": 0.3, "2-8-2": 0.2, "4-8-4": 0.2},
+    **{"0-10-0": 0.3, "2-10-0": 0.4, "2-10-2": 0.3},
+    **{"0-12-0": 0.4, "2-12-0": 0.4, "2-12-2": 0.2},
+}
 _WIDENED = 0.2  # of a range, at either end: shapes between and beyond the families'
 
 
@@ -55,14 +64,15 @@ def rules_of(seed: int, family: str) -> dict[str, object]:
         return {**COMMON, **HELD[family]}
     rules = {**COMMON, **TRAIN[family]} if family != MIXED else _mixed(seed)
     if rules["has_tender"]:
-        rules["tender_axles"] = _half_and_half(rules["tender_axles"], _ANY_AXLES)
+        rules["tender_axles"] = _mingled(rules["tender_axles"], _ANY_AXLES, share=1 / 2)
+    rules["arrangement"] = _mingled(rules["arrangement"], _ANY_DRIVEN, share=1 / 3)
     return rules
 
 
-def _half_and_half(rule: object, other: dict[object, float]) -> dict[object, float]:
-    """Options of either with half of the weight."""
+def _mingled(rule: object, other: dict[object, float], *, share: float) -> dict[object, float]:
+    """Options of a rule, and of another that has a share of the weight."""
     own = rule if isinstance(rule, dict) else {rule: 1.0}
-    total, more = sum(own.values()), sum(other.values())
+    total, more = sum(own.values()) / (1 - share), sum(other.values()) / share
     options = [*own, *(k for k in other if k not in own)]
     return {k: own.get(k, 0.0) / total + other.get(k, 0.0) / more for k in options}
 
