@@ -22,11 +22,11 @@ torch = pytest.importorskip("torch", reason="the training's library is not among
 
 from tools.export import kind_of  # noqa: E402
 from tools.train.loading import load  # noqa: E402
-from tools.train.loop import task_of  # noqa: E402
 from tools.train.loupe import LOUPE_SIZE, Loupe, loupe_batch, loupe_loss  # noqa: E402
 from tools.train.networks import CROP_SIZES, MARGINS  # noqa: E402
 from tools.train.pictures import Pictures  # noqa: E402
 from tools.train.settings import COOL, MADE_UP, SPOILT, Settings  # noqa: E402
+from tools.train.tasks import task_of  # noqa: E402
 
 SIZE = (320, 120)  # of the drawn pictures, in which the engine fills the frame
 QUAD = [[20.0, 16.0], [300.0, 16.0], [300.0, 96.0], [20.0, 96.0]]

@@ -25,6 +25,7 @@ from tools.train.networks import (
     COUNTING,
     CROP_SIZES,
     FINDER_SIZE,
+    FINDER_UNIT,
     MARGINS,
     NUMBER_SIZE,
     POSER_SIZE,
@@ -69,9 +70,8 @@ class _Shipped(nn.Module):
         x = pixels.permute(0, 3, 1, 2).float() / 255.0
         out = self.net(x)
         if isinstance(self.net, Finder):
-            return (
-                torch.cat([torch.sigmoid(out[:, :2]), out[:, 2:10], torch.sigmoid(out[:, 10:])], 1),
-            )
+            sides = out[:, 2:10] * (FINDER_UNIT / FINDER_SIZE[0])
+            return (torch.cat([torch.sigmoid(out[:, :2]), sides, torch.sigmoid(out[:, 10:])], 1),)
         if isinstance(self.net, Poser):
             corners, heading, sight, box, engine = out
             return (
@@ -197,6 +197,8 @@ def training_words(report: dict[str, Any]) -> str:
     many = f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures"
     if "engines" in report:  # older reports do not know
         many += f" of {report['engines']} engines"
+    if "teachers" in report:
+        many += f", with the answers of {report['teachers']} judges before them"
     if "part" in report:
         many += f" for its {report['part']} alone"
     many += cut

@@ -81,6 +81,7 @@ def main() -> None:
     parser.add_argument("--ablate", nargs="*", default=[], help="judges to weigh the training of")
     parser.add_argument("--without", nargs="*", default=[], help="ingredients to switch off")
     parser.add_argument("--from", type=Path, dest="start", help="weights to go on from")
+    parser.add_argument("--teachers", type=Path, nargs="*", default=[], help="weights to ask, too")
     parser.add_argument("--seed", type=int, default=1, help="of the training pictures")
     parser.add_argument("--reserve", type=float, default=120.0, help="seconds for the looks")
     parser.add_argument("--version", required=True)

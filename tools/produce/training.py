@@ -37,6 +37,7 @@ def training(options: argparse.Namespace, until: float, *, early: bool = False) 
         command += ["--seed", str(1 + (kept == AGAIN))]
         command += ["--data", str(near.get(name, options.out / "train"))]
         command += ["--from", str(options.start)] if options.start else []
+        command += ["--teachers", *map(str, options.teachers)] if options.teachers else []
         command += ["--without", *options.without] if options.without else []
         command += ["--room", str(options.room)] if early else []
         if name in near:

@@ -38,6 +38,7 @@ def main() -> None:
     parser.add_argument("--without", nargs="*", default=[], help="ingredients to switch off")
     parser.add_argument("--from", type=Path, dest="start", help="weights to go on from")
     parser.add_argument("--part", help="of the network, to train alone; the rest stays as it is")
+    parser.add_argument("--teachers", type=Path, nargs="*", default=[], help="weights to ask, too")
     parser.add_argument("--stored", type=int, nargs=2, default=STORED, help="pixels of a picture")
     parser.add_argument("--room", type=int, help="pictures to have room for while they come in")
     parser.add_argument("--first", type=int, default=1500, help="with --room: pictures to wait for")
@@ -50,6 +51,7 @@ def main() -> None:
         tuple(arguments.without),
         start=arguments.start,
         part=arguments.part,
+        teachers=tuple(arguments.teachers),
     )
     figures = "number" in arguments.only
     stored = tuple(arguments.stored)

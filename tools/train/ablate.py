@@ -26,9 +26,10 @@ from tools.metrics import area_under_roc, balanced_accuracy, balanced_accuracy_i
 from tools.render.closeup import SIZES
 from tools.train.judging import answered, judge_batch
 from tools.train.loading import load
-from tools.train.loop import task_of, train
+from tools.train.loop import train
 from tools.train.pictures import REGIONS, Pictures
 from tools.train.settings import MADE_UP, SPOILT, Settings
+from tools.train.tasks import task_of
 
 INGREDIENTS = (
     "photometric",

@@ -21,9 +21,9 @@ from torch import Tensor
 from tools.render.closeup import SIZES
 from tools.train.blend import mean_of
 from tools.train.loading import load
-from tools.train.loop import Task, task_of
 from tools.train.pictures import STORED
 from tools.train.settings import MADE_UP, Settings
+from tools.train.tasks import Task, task_of
 
 _BATCHES = 24
 _BATCH_ON_CORES = 8

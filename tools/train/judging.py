@@ -49,9 +49,12 @@ class Asked:
     countable: Tensor  # (B,) 1 where these can be counted
 
 
+Batch = tuple[Tensor, Tensor, Tensor, Tensor, Asked]
+
+
 def judge_batch(
     pictures: Pictures, rows: Tensor, generator: torch.Generator, settings: Settings, region: int
-) -> tuple[Tensor, Tensor, Tensor, Tensor, Asked]:
+) -> Batch:
     """Rectified regions with unsure corners.
 
     Returns pixels, present and visible (B,), the part's place (B, 1, H/4, W/4), and where it
@@ -99,7 +102,7 @@ def at_column(along: Tensor, column: Tensor) -> Tensor:
     return along.gather(1, low) * (1 - share) + along.gather(1, low + 1) * share
 
 
-def answered(net: Judge, batch: tuple[Tensor, Tensor, Tensor, Tensor, Asked]) -> Tensor:
+def answered(net: Judge, batch: Batch) -> Tensor:
     """Logits (B,) that the part is there; of a judge that is told places, at its own place."""
     pixels, *_, asked = batch
     logits, _, *more = net(pixels)
@@ -118,7 +121,7 @@ def _miscounted(axles: Tensor, countable: Tensor, asked: Asked) -> Tensor:
 
 def judge_loss(
     net: Judge,
-    batch: tuple[Tensor, Tensor, Tensor, Tensor, Asked],
+    batch: Batch,
     *,
     teach_place: bool = True,
     few_cells: bool = False,

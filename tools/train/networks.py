@@ -1,8 +1,8 @@
 """The networks: a finder over the photo, a poser over the engine, judges and a reader of parts.
 
 All are drawn small because one core must run them all within the time of two or three
-quarter-scale decodes of a phone's photo. All their weights come from this training; only the
-loupe (`tools.train.loupe`) begins with a published network's (`tools.train.backbone`).
+quarter-scale decodes of a phone's photo. All their weights come from this training, except
+that some begin with a published network's first layers (`tools.train.backbone`).
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ from tools.train.layers import (
 from vision.cues.driving import DRIVING_AXLES
 
 # (width, height) of each network's input in pixels.
-FINDER_SIZE = (448, 352)
+FINDER_SIZE = (384, 288)
+# What the finder's sides are told in: pixels of its input, as many as that was once wide.
+FINDER_UNIT = 448
 POSER_SIZE = (384, 192)
 TENDER_SIZE = (256, 160)
 TENDER_PADDING = 0.12
@@ -41,12 +43,9 @@ MARGINS = {"boiler_top": (32, 8), "tender": (16, 12)}
 # How much of the engine's box, on every side, the poser sees beyond it.
 POSER_PADDING = 0.15
 HEADINGS = ("left", "right", "toward", "away")
-# Blocks at strides 4, 8 and 16 of a judge of a part that others are taken for. The lever's, with
-# fewer, erred as much on the engines that it had learnt from as on fresh ones.
-DEPTHS = {"boiler_top": (3, 8, 9)}
-_SHALLOW = (2, 3, 4)
+_SHALLOW = (2, 3, 4)  # blocks at strides 4, 8 and 16 of a judge that begins from nothing
 # Judges that begin with a published network's first layers.
-TAUGHT = ("side_rods",)
+TAUGHT = ("boiler_top", "side_rods")
 TOLD = ("boiler_top",)  # judges of a part that a guide may state the place of
 COUNTING = ("side_rods",)  # judges that count the driving axles, too
 _CELL = 4  # pixels of the crop that a column of the heat map stands for
@@ -58,7 +57,7 @@ class Finder(nn.Module):
 
     Output (B, 12, H/8, W/8): locomotive centre logit, tender centre logit, locomotive
     box and tender box as distances left, top, right, bottom from the cell's centre in
-    units of the input's width, and locomotive and tender mask logits.
+    units of FINDER_UNIT pixels, and locomotive and tender mask logits.
     """
 
     def __init__(self) -> None:
@@ -221,12 +220,7 @@ class Counter(Tally):
 
 def judge_of(region: str) -> Judge:
     """The untrained judge of a region."""
-    return Judge(
-        told=region in TOLD,
-        taught=region in TAUGHT,
-        counting=region in COUNTING,
-        depths=DEPTHS.get(region, _SHALLOW),
-    )
+    return Judge(told=region in TOLD, taught=region in TAUGHT, counting=region in COUNTING)
 
 
 class Reader(nn.Module):

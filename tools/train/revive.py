@@ -22,9 +22,9 @@ from torch import Tensor, nn
 
 from tools.export import kind_of
 from tools.train.loading import load
-from tools.train.loop import task_of
 from tools.train.pictures import STORED
 from tools.train.settings import Settings
+from tools.train.tasks import task_of
 
 _BATCHES, _ROWS = 12, 32
 _WEIGHED = (nn.Conv1d, nn.Conv2d, nn.Linear)
