@@ -14,7 +14,9 @@ from answers import answer, photo_of, sighting
 from shapes import engine
 from test_locate import ENGINE, FINDER_SIZE, LIMITS, PHOTO, POSER_SIZE, TENDER, Fixed, marked
 from vision.guide import load_guide
-from vision.locate import is_coupled, locate, with_own_tender
+from vision.locate import locate
+from vision.locate.another import with_own_tender
+from vision.locate.poser import is_coupled
 from vision.network import Networks, load_networks
 from vision.page.shown import shown
 from vision.photo import open_photo

@@ -19,13 +19,10 @@ from vision.cues.evidence import (
     Evidence,
     Lazily,
     gather,
-    is_at_edge,
     long_enough,
-    region_length,
-    share_inside,
-    slenderness,
 )
 from vision.cues.fuse import linear, sigmoid, weigh
+from vision.cues.region import is_at_edge, region_length, share_inside, slenderness
 from vision.cues.tender import TenderCounts, weigh_counts
 from vision.locate import locate
 from vision.network import load_networks

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from vision.locate import Glimpse, find, locate
+from vision.locate import locate
+from vision.locate.finder import Glimpse, find
 from vision.network import Networks
 from vision.records import Box, Heading, NotFound, Photo, Sighting
 

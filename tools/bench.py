@@ -38,7 +38,8 @@ from vision.cues import ENGINE_WIDTH_PX, Evidence, count, gather, read_number, w
 from vision.cues.fuse import in_doubt
 from vision.estimate import estimate
 from vision.guide import Guide, load_guide
-from vision.locate import Glimpse, find, pose
+from vision.locate.finder import Glimpse, find
+from vision.locate.poser import pose
 from vision.network import Networks, load_networks
 from vision.photo import closer, open_photo
 from vision.records import BINARY_CUES, Box, Cue, Photo, Region, Sighting

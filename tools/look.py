@@ -29,7 +29,8 @@ from tools.corruptions import CORRUPTIONS, corrupt
 from tools.looks import places_of
 from vision.cues import ENGINE_WIDTH_PX, gather, read_lettering
 from vision.cues.tender import counted, look_at_tender
-from vision.locate import find, pose
+from vision.locate.finder import find
+from vision.locate.poser import pose
 from vision.network import Networks, load_networks
 from vision.photo import closer, open_photo, photo_from_bytes
 from vision.photo.decode import REDUCED_FROM

@@ -23,8 +23,8 @@ from vision.guide import Guide, load_guide
 from vision.guide.whyte import driving_axles
 
 # The eye refuses narrower boxes; a look has to be refused by the very same limit.
-from vision.locate import _MIN_WIDTH_PX as MIN_WIDTH_PX
-from vision.locate import is_coupled
+from vision.locate.finder import MIN_WIDTH_PX
+from vision.locate.poser import is_coupled
 from vision.pipeline.placing import LEVER, placed
 from vision.records import BINARY_CUES, DRIVING, REGION_OF_CUE, Box, Cue, NotFound
 

@@ -25,7 +25,8 @@ from tools.looks import Judged
 from vision.cues import read_number
 from vision.estimate.numbers import reading_likelihood
 from vision.guide import load_guide
-from vision.locate import find, pose
+from vision.locate.finder import find
+from vision.locate.poser import pose
 from vision.network import Networks, load_networks
 from vision.photo import open_photo
 from vision.pipeline.views import agree

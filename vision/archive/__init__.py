@@ -2,7 +2,8 @@
 
 from vision.archive.groups import By
 from vision.archive.index import EngineRow, Index
-from vision.archive.run import Order, Summary, Watcher, default_jobs, index_path, tag_archive
+from vision.archive.order import Order, Summary, Watcher, default_jobs, index_path
+from vision.archive.run import tag_archive
 from vision.archive.undo import Undone, undo_archive
 
 __all__ = [

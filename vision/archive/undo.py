@@ -11,7 +11,7 @@ from pathlib import Path
 
 from vision.archive.files import sole_run, write_sidecar
 from vision.archive.index import Index, SidecarRow
-from vision.archive.run import Watcher, index_path
+from vision.archive.order import Watcher, index_path
 from vision.archive.sidecar import is_ours, strip
 from vision.archive.walk import OWN_FOLDER, walk
 from vision.records import ArchiveError, SidecarError

@@ -8,19 +8,17 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from vision.guide.apart import confusable
 from vision.guide.build import base_tender, build_guide
+from vision.guide.doubts import doubts
 from vision.guide.lines import Path, key_lines
-from vision.guide.trade import gauge_objections, suffix_objections
-from vision.guide.values import Finding, Guide
-from vision.guide.whyte import driving_axles, names_tank_engine
+from vision.guide.values import Finding
+from vision.guide.whyte import driving_axles
 from vision.guide.years import years_of
 from vision.records import (
     BINARY_CUES,
     LETTERING,
     LINE_COLOURS,
     PHOTO_CUES,
-    can_be_read,
     did_you_mean,
 )
 
@@ -76,7 +74,8 @@ def check_guide(text: str, name: str = "guide") -> tuple[Finding, ...]:
     review = _Review(data, key_lines(text), name)
     review.run()
     if not review.failed:
-        review.doubts(build_guide(data, name))
+        for path, message in doubts(build_guide(data, name)):
+            review.say("warning", path, message)
     return tuple(sorted(review.findings, key=lambda f: (f.line, f.severity, f.message)))
 
 
@@ -275,42 +274,6 @@ class _Review:
             if meant is None:
                 hint = did_you_mean(str(tender), tenders, or_all=True)
                 self.say("error", (*path, "tenders"), f'{where}unknown tender "{tender}"{hint}')
-
-    def doubts(self, guide: Guide) -> None:
-        """Warnings: the guide can be used, but may not mean what it says."""
-        for objection in gauge_objections(guide.gauge, guide.gauge_mm, guide.scale):
-            key = "scale" if "built to" in objection else "gauge_mm"
-            self.say("warning", (key,), objection)
-        position = {variation.id: index for index, variation in enumerate(guide.variations)}
-        for pair in confusable(guide):
-            names = f'variations "{pair.first}" and "{pair.second}"'
-            if pair.told_apart_by:
-                rest = f"only {' or '.join(pair.told_apart_by)} tells them apart"
-            else:
-                rest = "nothing in this guide tells them apart"
-            message = f"no photo cue can tell {names} apart; {rest}"
-            self.say("warning", ("variation", position[pair.second]), message)
-        for index, variation in enumerate(guide.variations):
-            for number in (n for n in variation.numbers if not can_be_read(n)):
-                message = (
-                    f'variation "{variation.id}": cab_number "{number}" is not read from photos, '
-                    "only numbers of one to five figures are; it counts where it is said: "
-                    f"--saw cab_number={number}"
-                )
-                self.say("warning", ("variation", index, "cab_number"), message)
-        for index, tender in enumerate(guide.tenders):
-            if all(tender.id not in variation.tenders for variation in guide.variations):
-                message = f'tender "{tender.id}" belongs to no variation'
-                self.say("warning", ("tender", index), message)
-        if guide.tenders and names_tank_engine(guide.wheels):
-            message = f'"{guide.wheels}" names a tank engine, but the guide lists tenders'
-            self.say("warning", ("wheels",), message)
-        for index, objection in suffix_objections(guide.tenders):
-            self.say("warning", ("tender", index), objection)
-        for index, check in enumerate(guide.check_names):
-            if len({v.expects[check] for v in guide.variations if check in v.expects}) < 2:
-                message = f'check "{check}" comes out the same for every variation'
-                self.say("warning", ("check", index), message)
 
 
 def _ids(rows: list[Mapping[str, Any]]) -> tuple[str, ...]:

@@ -1,0 +1,100 @@
+"""What a run over an archive is to do, what it did, and who watches it."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+from vision.archive.groups import By
+from vision.archive.walk import OWN_FOLDER
+from vision.guide import Guide
+
+
+class Watcher(Protocol):
+    """Whoever shows how far a run is."""
+
+    def begin(self, what: str, count: int) -> None:
+        """`count` things of one kind are to be done."""
+        ...
+
+    def step(self, *, failed: bool = False) -> None:
+        """One of them is done, or has failed."""
+        ...
+
+    def failure(self, text: str) -> None:
+        """Say what failed, in one line."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What to tag, and how.
+
+    Attributes
+    ----------
+    root : Path
+    guide : Guide
+    by : By
+    jobs : int
+        Processes that look; 1 for this one alone.
+    scheduler : str or None
+        Address of a Dask scheduler to use instead.
+    index : Path or None
+        Where the index lies; None for inside the archive.
+    dry : bool
+        Look and date, and write nothing at all.
+    """
+
+    root: Path
+    guide: Guide
+    by: By = By.FOLDER
+    jobs: int = 1
+    scheduler: str | None = None
+    index: Path | None = None
+    dry: bool = False
+
+    @property
+    def index_path(self) -> Path:
+        """The index's file."""
+        return index_path(self.root, self.index)
+
+    @property
+    def log_path(self) -> Path:
+        """Where failures are noted: beside the index."""
+        if self.index is None:
+            return self.root / OWN_FOLDER / "failures.log"
+        return self.index.with_name(f"{self.index.name}.failures.log")
+
+
+@dataclass(slots=True)
+class Summary:
+    """What a run did; all counts are of photos unless they say otherwise.
+
+    `mixed` names engines, dated in this run, whose photos seem to show several; `idle`
+    what the group file says that fits no photo.
+    """
+
+    photos: int = 0
+    looked_at: int = 0
+    unchanged: int = 0
+    engines: int = 0
+    dated: int = 0
+    written: list[str] = field(default_factory=list)
+    current: int = 0
+    codes: list[int] = field(default_factory=list)
+    failed: int = 0
+    rebuilt: str = ""
+    mixed: list[str] = field(default_factory=list)
+    idle: tuple[str, ...] = ()
+
+
+def index_path(root: Path, index: Path | None) -> Path:
+    """Where an archive's index lies, unless a person says otherwise."""
+    return index or root / OWN_FOLDER / "index.sqlite"
+
+
+def default_jobs() -> int:
+    """Processors that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

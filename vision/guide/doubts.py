@@ -1,0 +1,74 @@
+"""What may not be meant in a guide that can be used."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from vision.guide.apart import confusable
+from vision.guide.lines import Path
+from vision.guide.trade import gauge_objections, suffix_objections
+from vision.guide.values import Guide
+from vision.guide.whyte import names_tank_engine
+from vision.records import can_be_read
+
+
+def doubts(guide: Guide) -> Iterator[tuple[Path, str]]:
+    """Everything doubtful in a guide.
+
+    Parameters
+    ----------
+    guide : Guide
+
+    Yields
+    ------
+    Path
+        Of the key or table in the TOML file that the doubt is about.
+    str
+        What is doubtful, in one line.
+    """
+    yield from _of_the_gauge(guide)
+    yield from _of_variations(guide)
+    yield from _of_tenders(guide)
+    yield from _of_checks(guide)
+
+
+def _of_the_gauge(guide: Guide) -> Iterator[tuple[Path, str]]:
+    for objection in gauge_objections(guide.gauge, guide.gauge_mm, guide.scale):
+        yield ("scale" if "built to" in objection else "gauge_mm",), objection
+
+
+def _of_variations(guide: Guide) -> Iterator[tuple[Path, str]]:
+    position = {variation.id: index for index, variation in enumerate(guide.variations)}
+    for pair in confusable(guide):
+        names = f'variations "{pair.first}" and "{pair.second}"'
+        if pair.told_apart_by:
+            rest = f"only {' or '.join(pair.told_apart_by)} tells them apart"
+        else:
+            rest = "nothing in this guide tells them apart"
+        message = f"no photo cue can tell {names} apart; {rest}"
+        yield ("variation", position[pair.second]), message
+    for index, variation in enumerate(guide.variations):
+        for number in (n for n in variation.numbers if not can_be_read(n)):
+            message = (
+                f'variation "{variation.id}": cab_number "{number}" is not read from photos, '
+                "only numbers of one to five figures are; it counts where it is said: "
+                f"--saw cab_number={number}"
+            )
+            yield ("variation", index, "cab_number"), message
+
+
+def _of_tenders(guide: Guide) -> Iterator[tuple[Path, str]]:
+    for index, tender in enumerate(guide.tenders):
+        if all(tender.id not in variation.tenders for variation in guide.variations):
+            yield ("tender", index), f'tender "{tender.id}" belongs to no variation'
+    if guide.tenders and names_tank_engine(guide.wheels):
+        message = f'"{guide.wheels}" names a tank engine, but the guide lists tenders'
+        yield ("wheels",), message
+    for index, objection in suffix_objections(guide.tenders):
+        yield ("tender", index), objection
+
+
+def _of_checks(guide: Guide) -> Iterator[tuple[Path, str]]:
+    for index, check in enumerate(guide.check_names):
+        if len({v.expects[check] for v in guide.variations if check in v.expects}) < 2:
+            yield ("check", index), f'check "{check}" comes out the same for every variation'
