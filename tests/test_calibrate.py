@@ -21,7 +21,8 @@ from tools.former import former
 from tools.looks import judge, places_of, read_looks
 from tools.render.projection import share_along
 from vision.cues.evidence import PARTS_ALONG
-from vision.cues.fuse import linear, nearby, sigmoid
+from vision.cues.fuse import linear, nearby
+from vision.cues.odds import sigmoid
 
 
 @pytest.fixture(scope="module")

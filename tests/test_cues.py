@@ -21,7 +21,8 @@ from vision.cues.evidence import (
     gather,
     long_enough,
 )
-from vision.cues.fuse import linear, sigmoid, weigh
+from vision.cues.fuse import linear, weigh
+from vision.cues.odds import sigmoid
 from vision.cues.region import is_at_edge, region_length, share_inside, slenderness
 from vision.cues.tender import TenderCounts, weigh_counts
 from vision.locate import locate

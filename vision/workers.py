@@ -19,6 +19,11 @@ T = TypeVar("T")
 R = TypeVar("R")
 
 
+def processors() -> int:
+    """Processors that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 def work_off(
     tasks: Iterable[T],
     work: Callable[[T], R],

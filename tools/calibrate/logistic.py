@@ -22,8 +22,8 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.model_selection import GroupKFold
 
 from tools import metrics
-from vision.cues.evidence import logit
 from vision.cues.fuse import trusted
+from vision.cues.odds import logit
 
 Numbers = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -2,7 +2,7 @@
 
 from vision.archive.groups import By
 from vision.archive.index import EngineRow, Index
-from vision.archive.order import Order, Summary, Watcher, default_jobs, index_path
+from vision.archive.order import Order, Summary, Watcher, index_path
 from vision.archive.run import tag_archive
 from vision.archive.undo import Undone, undo_archive
 
@@ -14,7 +14,6 @@ __all__ = [
     "Summary",
     "Undone",
     "Watcher",
-    "default_jobs",
     "index_path",
     "tag_archive",
     "undo_archive",

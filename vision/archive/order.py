@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
@@ -93,8 +92,3 @@ class Summary:
 def index_path(root: Path, index: Path | None) -> Path:
     """Where an archive's index lies, unless a person says otherwise."""
     return index or root / OWN_FOLDER / "index.sqlite"
-
-
-def default_jobs() -> int:
-    """Processors that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

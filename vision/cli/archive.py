@@ -62,8 +62,9 @@ def tag(
     if undo:
         _undo(folder, index, dry=dry_run)
         return
-    from vision.archive import By, Order, default_jobs, tag_archive
+    from vision.archive import By, Order, tag_archive
     from vision.guide import load_guide
+    from vision.workers import processors
 
     if group not in tuple(By):
         raise typer.BadParameter(f"{group}: folder or photo expected", param_hint="--group")
@@ -71,7 +72,7 @@ def tag(
         root=folder,
         guide=load_guide(guide),
         by=By(group),
-        jobs=jobs or default_jobs(),
+        jobs=jobs or processors(),
         scheduler=scheduler,
         index=index,
         dry=dry_run,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib.util
 import json
-import os
 import re
 import sys
 from pathlib import Path
@@ -74,6 +73,7 @@ def listings(
         raise ListingsError("install telltale-vision with the extra 'listings' for this command")
     from vision.listings import Fetcher, Order, judge_listings
     from vision.listings.sheet import COLUMNS
+    from vision.workers import processors
 
     check_outputs([(html, PAGE), (table, header(COLUMNS))], (source, *_files_in(source)))
     order = Order(
@@ -81,7 +81,7 @@ def listings(
         guide=guide,
         wants=_wants(want, guide),
         weights=_weights(weight or ()),
-        jobs=jobs or _processors(),
+        jobs=jobs or processors(),
         state=state,
         fetcher=Fetcher(frozenset(name.lower() for name in allow or ())) if fetch else None,
     )
@@ -90,10 +90,6 @@ def listings(
     _write(judged, html, table)
     if judged.bad:
         raise typer.Exit(ListingsError.exit_code)
-
-
-def _processors() -> int:
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _files_in(source: Path) -> list[Path]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from vision.cues.evidence import sigmoid
 from vision.cues.fuse import linear
+from vision.cues.odds import sigmoid
 from vision.records import COUPLED, Cue, Sighting, State
 
 # Of the log odds fitted on renders so much counts: on photographs tenders are seen less

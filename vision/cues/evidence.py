@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from vision.cues.driving import said_of_axles
 from vision.cues.loupe import look_closely
+from vision.cues.odds import logit, sigmoid
 from vision.cues.region import is_at_edge, region_length, share_inside, slenderness
 from vision.features import (
     measure_boiler_top,
@@ -217,19 +218,6 @@ def _light_of(pixels: Pixels) -> dict[str, float]:
 
 def _named(found: tuple[Measurement, ...]) -> dict[str, float]:
     return {m.name: m.value for m in found}
-
-
-def logit(p: float) -> float:
-    """Log odds of a probability, finite for 0 and 1."""
-    p = min(max(p, 1e-6), 1 - 1e-6)
-    return math.log(p / (1 - p))
-
-
-def sigmoid(x: float) -> float:
-    """Logistic function, safe for large arguments."""
-    if x >= 0:
-        return 1.0 / (1.0 + math.exp(-x))
-    return math.exp(x) / (1.0 + math.exp(x))
 
 
 def _limited(value: float) -> float:

@@ -14,8 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from vision.cues.evidence import PARTS_ALONG, Evidence, Lazily, at_share, logit, sigmoid
+from vision.cues.evidence import PARTS_ALONG, Evidence, Lazily, at_share
 from vision.cues.loupe import clear_name, places_in
+from vision.cues.odds import logit, sigmoid
 from vision.features import line_colour_shares
 from vision.records import Closely, Cue, State
 
