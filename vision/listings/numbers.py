@@ -12,6 +12,9 @@ from vision.listings.values import Claim, Kind
 
 # A number of fewer figures stands for too much else to be taken without a sign. Chosen.
 LEAST_BARE = 3
+# A figure over a dash from another is of an arrangement: other dashes between blanks part
+# clauses.
+_NUMBER = re.compile(r"(?<![\w.,/$€£'-])(?<!\d - )[a-z]?\d{1,8}[a-z]?(?![\w]|[.,/-]\d|'| - \d)")
 
 
 @cache
@@ -33,7 +36,7 @@ def number_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
     cab, any_sign, none, unit = _patterns()
     guide = {number.lower(): number for number in lexicon.guide.numbers}
     clause = statement.clause
-    for match in re.finditer(r"(?<![\w.,/$€£'-])[a-z]?\d{1,8}[a-z]?(?![\w]|[.,/-]\d|')", clause):
+    for match in _NUMBER.finditer(clause):
         text, before, after = match.group(), clause[: match.start()], clause[match.end() :]
         if none.search(before) or unit.match(after) or re.match(r"\s*[€£$%]", after):
             continue

@@ -54,6 +54,11 @@ def one_of(words: Iterable[str], *, whole: bool = True) -> str:
     return rf"(?<![\w]){body}(?![\w])" if whole else body
 
 
+# A wheel arrangement with blanks round its dashes, which then part no clauses. Three figures
+# alone: in "Spur 0 - 4 - 6 - 2" the first of four is a gauge. Whatever stands on either side
+# with a figure, over a blank or a dash, makes it a range, a day or a telephone number.
+SPACED = r"(?<!\d )(?<!\d -)(?<!\d- )(?<!\d - )[024] - (?:[2468]|1[0246]) - [0246](?!\d| -? ?\d)"
+_SPACED = re.compile(rf"(?<![\w-]){SPACED}(?!\d)")
 # Signs that part clauses. A point does so only before a blank, and not after "c", "ca",
 # "no", "nr" and their like, which are short for something.
 _BREAK = re.compile(
@@ -73,7 +78,10 @@ def clauses(text: str) -> list[tuple[int, int]]:
     """Half-open ranges of the clauses of a plain text; what parts them is left out."""
     ranges = []
     start = 0
+    kept = {at for match in _SPACED.finditer(text) for at in range(*match.span())}
     for match in _BREAK.finditer(text):
+        if match.start() in kept:
+            continue
         ranges.append((start, match.start()))
         start = match.end()
     ranges.append((start, len(text)))

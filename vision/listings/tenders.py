@@ -21,7 +21,7 @@ def _counted() -> tuple[re.Pattern[str], dict[str, str]]:
         f"(?P<{k}>{one_of(words['tender'][k], whole=False)})" for k in ("axles", "wheels", "lamps")
     )
     # The last figure of "4-6-2 wheel arrangement" counts nothing of a tender.
-    return re.compile(rf"(?<![\w'.,])(?<!\d-){count}[\s-]*(?:{what})(?!\w)"), names
+    return re.compile(rf"(?<![\w'.,])(?<!\d-)(?<!\d - ){count}[\s-]*(?:{what})(?!\w)"), names
 
 
 def tender_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:

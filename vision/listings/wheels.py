@@ -8,7 +8,7 @@ from functools import cache
 
 from vision.guide import driving_axles, names_tank_engine
 from vision.listings.parts import Lexicon, Statement
-from vision.listings.plain import one_of, plain, vocabulary
+from vision.listings.plain import SPACED, one_of, plain, vocabulary
 from vision.listings.values import Claim, Kind
 from vision.records import DRIVING
 
@@ -16,13 +16,8 @@ from vision.records import DRIVING
 # have (common practice, from memory), which leaves out days with a month and a year of two
 # figures: "4-6-12", "12-10-8".
 _END, _DRIVEN = "[02468]", "(?:[2468]|1[0246])"
-_WHYTE = re.compile(
-    # A figure, a hyphen or the sign of a sum, a path or a part's number on either side makes
-    # it a piece of something longer.
-    r"(?<![\w/+€$£#№@=&-])(?<!\d[.,:'])"
-    rf"{_END}-{_DRIVEN}(?:-{_DRIVEN})?-{_END}(?P<suffix>[a-z]{{1,3}})?"
-    r"(?![\w/+&=-]|[,:']\d|\.\w)"
-)
+# Figures that rise by two are a row of sizes where they stand apart.
+_SIZES = r"(?!0 - 2 - 4|2 - 4 - 6)"
 # Characters before a place in which a word tells of what follows. Chosen.
 _REACH = 60
 
@@ -35,7 +30,7 @@ def wheel_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
     """
     clause = statement.clause
     negated, numbered, unit = _patterns()
-    for match in _WHYTE.finditer(clause):
+    for match in _whyte().finditer(clause):
         # The whole text: the colon of "item no: 4-6-2" parts clauses.
         first = statement.start + match.start()
         before = statement.text[max(0, first - _REACH) : first]
@@ -44,9 +39,10 @@ def wheel_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
             continue
         if negated.search(clause[: match.start()]) or statement.elsewhere(match.start()):
             continue
-        if match["suffix"] and not names_tank_engine(match.group()):
+        figures = match.group().replace(" ", "")
+        if match["suffix"] and not names_tank_engine(figures):
             continue
-        count = str(driving_axles(match.group()))
+        count = str(driving_axles(figures))
         yield statement.claim(Kind.AXLES, DRIVING, count, match.start(), match.end())
 
 
@@ -64,7 +60,20 @@ def without_several(claims: Iterable[Claim]) -> list[Claim]:
 
 
 def _figures(claim: Claim) -> str:
-    return plain(claim.text).rstrip("abcdefghijklmnopqrstuvwxyz")
+    return plain(claim.text).replace(" ", "").rstrip("abcdefghijklmnopqrstuvwxyz")
+
+
+@cache
+def _whyte() -> re.Pattern[str]:
+    """An arrangement, and nothing longer."""
+    engine = one_of(vocabulary()["wheels"]["engines"], whole=False)
+    return re.compile(
+        # A figure, a hyphen or the sign of a sum, a path or a part's number on either side
+        # makes it a piece of something longer; "4-6-2-locomotive" is no part's number.
+        r"(?<![\w/+€$£#№@=&-])(?<!\d[.,:'])"
+        rf"(?:{_END}-{_DRIVEN}(?:-{_DRIVEN})?-{_END}|{_SIZES}{SPACED})(?P<suffix>[a-z]{{1,3}})?"
+        rf"(?![\w/+&=]|-(?!{engine}(?!\w))|[,:']\d|\.\w)"
+    )
 
 
 @cache
