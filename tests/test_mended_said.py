@@ -16,8 +16,9 @@ from vision.guide import load_guide
 from vision.page.shown import shown
 from vision.photo import photo_from_bytes
 from vision.pipeline import date_item
-from vision.records import Answer, Cue, EvidenceError
+from vision.records import Answer, Cue, EvidenceError, State
 from vision.report import answer_html, answer_json, terminal_text
+from vision.report.rows import cue_rows
 from vision.report.words import fits_words
 
 GUIDE = load_guide()
@@ -124,3 +125,42 @@ def test_a_file_of_several_pages_is_not_called_animated() -> None:
     assert photo_from_bytes(data, "p.tif").notes == (
         "several pictures; only the first picture was read",
     )
+
+
+# --- a tender that is not there ---------------------------------------------------
+
+
+def test_one_reason_that_hides_the_whole_tender_is_told_once() -> None:
+    """Each of its parts had a line of its own that said so."""
+    names = ("tender_coupled", "tender_axles", "tender_lamps", "tender_lettering")
+    gone = [Cue(name, State.UNSEEN, because="no tender is in the picture") for name in names]
+    number = Cue("cab_number", State.UNSEEN, because="out of the picture")
+    told = replace(answer(), cues=(cue("switch_lever", 0.97), *gone, number))
+    reason = "no tender is in the picture"
+    together = f"{reason} (coupled, axles, lamps, lettering)"
+    text = terminal_text(told)
+    assert "  ? tender        not visible\n      " + together in text
+    assert "tender lamps" not in text
+    assert text.count(reason) == 1 == answer_html(told).count(reason)
+    assert together in answer_html(told)
+    assert [c["name"] for c in answer_json(told)["cues"]] == [c.name for c in told.cues]
+    assert [c["because"] for c in answer_json(told)["cues"][1:5]] == [reason] * 4
+
+
+def test_only_what_one_reason_hides_shares_a_line() -> None:
+    axles = Cue("tender_axles", State.UNSEEN, because="its wheels cannot be counted")
+    lamps = Cue("tender_lamps", State.UNSEEN, because="its rear is turned away")
+    lettering = Cue("tender_lettering", State.UNSEEN, because="its rear is turned away")
+    unclear = replace(lettering, in_sight=True)
+
+    def rows(*cues: Cue) -> list[str]:
+        return [cue.name for cue, _ in cue_rows(replace(answer(), cues=cues))]
+
+    assert rows(axles, lamps) == ["tender_axles", "tender_lamps"]
+    assert rows(axles, lamps, lettering) == ["tender_axles", "tender"]
+    assert rows(lamps, unclear) == ["tender_lamps", "tender_lettering"]
+    assert rows(lamps, replace(lettering, state=State.PRESENT)) == [lamps.name, lettering.name]
+    assert rows(lamps, replace(lettering, because="")) == [lamps.name, lettering.name]
+    # Other parts are told one by one.
+    hidden = [Cue(name, State.UNSEEN, because="hidden") for name in ("switch_lever", "edge_stripe")]
+    assert rows(*hidden) == ["switch_lever", "edge_stripe"]

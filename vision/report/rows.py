@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from itertools import groupby
+
 from vision.estimate.argument import told_once
 from vision.estimate.factors import TENDER, TENDER_CUES
-from vision.records import Answer, Cue
+from vision.records import COUPLED, Answer, Cue, State
 from vision.report.words import cue_words, is_set_aside, percent, reading
 
 Row = tuple[Cue, tuple[Cue, ...]]
@@ -22,7 +26,8 @@ def cue_rows(answer: Answer) -> tuple[Row, ...]:
     tuple of (Cue, tuple of Cue)
         In the order of the answer; what a person says of a part stands where the
         photo's reading of it would. A photo's reading of nothing is not said to have
-        given way. Axles and lamps give way to a tender that is named.
+        given way. Axles and lamps give way to a tender that is named. What one reason
+        hides of the tender is one row, whose cue is called "tender".
     """
     estimate = answer.estimate
     cues = told_once(answer.cues)
@@ -45,7 +50,30 @@ def cue_rows(answer: Answer) -> tuple[Row, ...]:
     for _, cue in rows:
         given_way = dropped.pop(cue.name, []) if cue.source == "person" else []
         told.append((cue, tuple(c for c in given_way if c.speaks)))
-    return tuple(told)
+    return tuple(_hidden_once(told))
+
+
+def _hidden_once(rows: Iterable[Row]) -> Iterator[Row]:
+    """Rows in which one reason why nothing of the tender is seen stands once."""
+    for reason, alike in groupby(rows, _why_hidden):
+        hidden = tuple(alike)
+        if not reason or len(hidden) == 1:
+            yield from hidden
+            continue
+        named = [cue_words(cue.name).removeprefix(f"{TENDER} ") for cue, _ in hidden]
+        because = f"{reason} ({', '.join(named)})"
+        yield replace(hidden[0][0], name=TENDER, because=because), ()
+
+
+def _why_hidden(row: Row) -> str:
+    """Why a photo shows nothing of a part of the tender; empty for every other row.
+
+    What is in sight but unclear is told by itself: it may lean to something.
+    """
+    cue, given_way = row
+    of_tender = cue.name in TENDER_CUES or cue.name == COUPLED
+    told_alone = cue.state is not State.UNSEEN or cue.in_sight or given_way
+    return cue.because if of_tender and cue.source == "photo" and not told_alone else ""
 
 
 def set_aside_words(cue: Cue, said: Cue) -> str:

@@ -120,8 +120,9 @@ def _bullets(texts: list[str], width: int) -> list[str]:
 def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
     signs = set()
     told = set()
-    column = max((len(cue_words(cue.name)) for cue in answer.cues), default=0)
-    for cue, given_way in cue_rows(answer):
+    rows = cue_rows(answer)
+    column = max((len(cue_words(cue.name)) for cue, _ in rows), default=0)
+    for cue, given_way in rows:
         step = weighing_step(cue, estimate)
         sign = _sign(cue, step, estimate)
         signs.add(sign)
