@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from answers import answer
+from answers import CUES, FakeEye, answer
 from archives import fill, tag
 from vision.archive.export import column_names, to_csv, to_parquet
 from vision.archive.index import EngineRow
@@ -22,7 +23,7 @@ from vision.cli.archive import answer_words
 from vision.guide import load_guide
 from vision.page.shown import shown
 from vision.pipeline.look import Look
-from vision.records import ArchiveError, Candidate
+from vision.records import COUPLED, ArchiveError, Candidate, Cue, State
 from vision.report import answer_json
 
 W6 = Record(
@@ -206,3 +207,51 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert run(["find", "--dir", str(root), "--csv", str(root / "000.jpg")]) == 40
     assert run(["find", "1800", "--dir", str(root)]) == 0
     assert capsys.readouterr().err.endswith("nothing found\n")
+
+
+ASKED = "telltale: no photo here was asked about"
+COUPLED_ALONE = f"{ASKED} tender coupled; only guides of tank engines ask it"
+
+
+@pytest.mark.parametrize(
+    ("query", "line"),
+    [
+        ("coupled present", COUPLED_ALONE),
+        ("not coupled absent", COUPLED_ALONE),
+        ("(coupled absent or tender coupled present) 1935", COUPLED_ALONE),
+        ("coupled present or stripe present", COUPLED_ALONE),
+        ("driving axles 3 or coupled present", f"{ASKED} driving axles or tender coupled"),
+        ("stripe present or linkage unseen", ""),
+        ("1935", ""),
+        ("", ""),
+    ],
+)
+def test_what_no_photo_was_asked_about_is_said(
+    query: str, line: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It read as if every engine had been looked at and had no tender."""
+    fill(tmp_path, 2)
+    tag(tmp_path)
+    assert run(["find", query, "--dir", str(tmp_path)]) == 0
+    told = [words for words in capsys.readouterr().err.splitlines() if ASKED in words]
+    assert told == ([line] if line else [])
+
+
+def test_a_cue_that_was_looked_for_in_vain_was_asked_about(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fill(tmp_path, 2)
+    hidden = Cue(COUPLED, State.UNSEEN, because="no tender is in the picture")
+    seen = {"000": (*CUES, hidden), "001": None}
+    tag(tmp_path, partial(FakeEye, seen), guide=load_guide("brindle"), jobs=1)
+    assert run(["find", "coupled present", "--dir", str(tmp_path)]) == 0
+    assert capsys.readouterr().err == "nothing found\n"
+
+
+def test_photos_without_an_engine_were_asked_about_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fill(tmp_path, 1)
+    tag(tmp_path, partial(FakeEye, {"000": None}), jobs=1)
+    assert run(["find", "coupled present", "--dir", str(tmp_path)]) == 0
+    assert capsys.readouterr().err == "nothing found\n"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shlex
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 
 from vision.archive.record import CUES, Record
@@ -49,7 +50,27 @@ HELP = (
 )
 
 
-def parse_query(text: str) -> Test:
+@dataclass(frozen=True, slots=True)
+class Query:
+    """A test of one record, and what it asks for.
+
+    Attributes
+    ----------
+    test : callable
+        Takes a record, and says whether it is found.
+    cues : tuple of str
+        Names of the cues that the query speaks of, each once.
+    """
+
+    test: Test
+    cues: tuple[str, ...] = ()
+
+    def __call__(self, record: Record) -> bool:
+        """Whether a record is found."""
+        return self.test(record)
+
+
+def parse_query(text: str) -> Query:
     """Turn a query into a test of one record.
 
     Parameters
@@ -76,11 +97,11 @@ def parse_query(text: str) -> Test:
     except ValueError as error:
         raise ArchiveError(f"query: {error}") from None
     if not words:
-        return lambda record: True
+        return Query(lambda record: True)
     parser = _Parser(words)
     test = parser.any()
     parser.finish()
-    return test
+    return Query(test, tuple(dict.fromkeys(parser.cues)))
 
 
 def _words(lexer: Iterable[str]) -> list[str]:
@@ -97,6 +118,7 @@ def _words(lexer: Iterable[str]) -> list[str]:
 class _Parser:
     def __init__(self, words: list[str]) -> None:
         self._words, self._at, self._depth = words, 0, 0
+        self.cues: list[str] = []
 
     def any(self) -> Test:
         tests = [self._all()]
@@ -141,10 +163,9 @@ class _Parser:
         # "edge stripe", as answers and keywords write it.
         if (name := f"{lower}_{self._peek().lower()}") in CUES:
             self._at += 1
-            words = name.replace("_", " ")
-            return _cue(name, self._next(f"present, absent or a value after {words}"))
+            return self._cue(name, name.replace("_", " "))
         if lower in _SHORT:
-            return _cue(_SHORT[lower], self._next(f"present, absent or a value after {word}"))
+            return self._cue(_SHORT[lower], word)
         if lower == "variation":
             id = self._next("an id after variation")
             return lambda record: record.variation.lower() == id.lower()
@@ -163,6 +184,10 @@ class _Parser:
             raise ArchiveError(f'query: a term expected before "{word}" ({HELP})')
         near = did_you_mean(word, (*_SHORT, *_TERMS, "and", "or", "not"))
         raise ArchiveError(f'query: "{word}" is not understood{near} ({HELP})')
+
+    def _cue(self, name: str, called: str) -> Test:
+        self.cues.append(name)
+        return _cue(name, self._next(f"present, absent or a value after {called}"))
 
     def _peek(self) -> str:
         return self._words[self._at] if self._at < len(self._words) else ""

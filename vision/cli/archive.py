@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator, Set
+from collections.abc import Iterator, Sequence, Set
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -117,10 +117,12 @@ def find(
     test = parse_query(query)
     check_outputs([(csv, header(column_names())), (parquet, PARQUET)])
     answered: set[str] = set()
+    looked_for: set[str] = set()
     found = []
     with open_index(folder, index) as base:
         for record in (record for row in base.engines() for record in records_of(row)):
             answered.add(record.photo)
+            looked_for |= record.cues.keys()
             if test(record):
                 found.append(record)
         tell_unfinished(base, folder, answered)
@@ -136,6 +138,18 @@ def find(
             typer.echo(f"{shown(record.photo)}  {answer_words(record)}")
     if not found:
         typer.echo("nothing found", err=True)
+    # Where no photo shows an engine, none was asked about anything.
+    if looked_for and (unasked := [name for name in test.cues if name not in looked_for]):
+        typer.echo(unasked_words(unasked), err=True)
+
+
+def unasked_words(names: Sequence[str]) -> str:
+    """Say that no photo was looked at for some cues; "unseen" would mean that they were."""
+    from vision.records import COUPLED
+    from vision.report.words import cue_words
+
+    words = f"telltale: no photo here was asked about {' or '.join(map(cue_words, names))}"
+    return f"{words}; only guides of tank engines ask it" if list(names) == [COUPLED] else words
 
 
 @contextmanager
