@@ -10,18 +10,22 @@ from types import MappingProxyType
 
 import pytest
 
-from archives import Silent, different, fill, tag
-from shapes import encoded
+from answers import FakeEye, photo_of, sighting
+from archives import GUIDE, Silent, different, fill, tag
+from guides import value
+from shapes import encoded, engine
 from vision.archive import undo_archive
 from vision.archive.engines import Engines, sidecar_names
 from vision.archive.groups import By, group, read_group_file
+from vision.archive.tags import tags_of
 from vision.archive.walk import SUFFIXES, walk
 from vision.cli import run
 from vision.features.colour import LINE_PAINTS
 from vision.guide import load_guide
 from vision.page.keep import SUFFIXES as KEPT_AS
 from vision.photo.header import FORMATS, NEEDS_EXTRA
-from vision.pipeline import fuse_views
+from vision.pipeline import date_item, fuse_views
+from vision.pipeline.look import Look
 from vision.records import LINE_COLOURS, Cue, SidecarError, State
 
 RATED = b"""<x:xmpmeta xmlns:x='adobe:ns:meta/'>
@@ -235,3 +239,20 @@ def test_a_sidecar_saved_again_in_another_coding_is_still_known_as_ours(
     save_again()
     assert undo_archive(tmp_path / "again", Silent()).failed == []
     assert not sidecar.exists()
+
+
+def test_a_sidecar_says_once_that_an_engine_is_not_in_the_guide() -> None:
+    """Its description said so of the engine, and again of how sure that is."""
+    none = "not in this guide"
+    photo = photo_of(engine())
+    seen = (value("driving_axles", "2", 0.97), value("cab_number", "999", 0.97))
+    told = date_item([photo], GUIDE, FakeEye({"engine": seen}))
+    look = Look(photo.sha256, photo.size, 1, None, (), sighting(), told.cues, 0, (0, 0), b"")
+    tags = tags_of(told, look, GUIDE)
+    assert tags.description.startswith(
+        f"driving axles 2, cab number 999, year unknown: {GUIDE.title}, {none}: "
+    )
+    assert tags.description.count(none) == 1
+    # Keyword and title are asked for by themselves.
+    assert f"telltale/{none}" in tags.keywords
+    assert tags.title == f"{GUIDE.title}, {none}"

@@ -94,7 +94,7 @@ def tags_of(answer: Answer, look: Look, guide: Guide) -> Tags:
         more.append(("Variation", answer.estimate.variations[0].id))
     return Tags(
         keywords=tuple(dict.fromkeys(_keywords(answer, shown, covered))),
-        description=_description(answer, shown, title),
+        description=_description(answer, shown, guide),
         title=title,
         years=years,
         first_year=covered[0] if covered else None,
@@ -200,10 +200,12 @@ def _dated(estimate: Estimate, covered: tuple[int, ...]) -> Iterator[str]:
         yield f"{ROOT}/year/{year}"
 
 
-def _description(answer: Answer, cues: Sequence[Cue], title: str) -> str:
+def _description(answer: Answer, cues: Sequence[Cue], guide: Guide) -> str:
     years, sure = headline(answer)
     if answer.estimate is None:
         return f"{years}: {sure}"
+    # Of an engine of no year `sure` says itself that it is none of the guide's.
+    title = guide.title if answer.estimate.years == YEAR_UNKNOWN else _title(answer, guide)
     parts = [_part(cue) for cue in cues if cue.state is State.PRESENT]
     return f"{', '.join([*parts, years])}: {title}, {sure}"
 
