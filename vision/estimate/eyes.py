@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.estimate.factors import ABSENT, ANOTHER_COLOUR, COUNTED_CUES, PRESENT
 from vision.estimate.numbers import ALPHABET, LOOK_ALIKES
@@ -127,40 +128,56 @@ def look_at(
     The stripe is "absent", "present", or "present" and a colour. Only a perfect eye reads
     a number that has letters or too many figures, and sees that a tender is not lettered or
     that none is coupled.
+
+    Parameters
+    ----------
+    engine : Survivor
+    guide : Guide
+    sight : Eyesight
+    rng : numpy.random.Generator
+        Gives as many numbers for every engine and eye, each with one use, so that eyes
+        which differ in one rate differ in what that rate decides and in nothing else
+        (common random numbers; A. M. Law, Simulation Modeling and Analysis, section 11.2,
+        from memory).
     """
+    chances = dict(zip(READINGS, rng.random((len(READINGS), 4)), strict=True))
     seen: dict[str, str] = {}
     for name in BINARY_CUES:
+        visible, well = chances[name][:2]
         skill = sight.skills[name]
-        if rng.random() >= skill.visible:
+        if visible >= skill.visible:
             continue
         there = engine.parts[name] != ABSENT
-        right = rng.random() < (skill.sensitivity if there else skill.specificity)
+        right = well < (skill.sensitivity if there else skill.specificity)
         seen[name] = PRESENT if there == right else ABSENT
-    if seen.get("edge_stripe") == PRESENT and rng.random() < sight.skills[COLOUR].visible:
+    if seen.get("edge_stripe") == PRESENT and chances[COLOUR][0] < sight.skills[COLOUR].visible:
         colours = (*guide.stripe_colours, ANOTHER_COLOUR)
         true = engine.parts["edge_stripe"]
         if true == ABSENT:
-            colour = colours[int(rng.integers(len(colours)))]
+            colour = _one_of(colours, chances[COLOUR][2])
         else:
-            colour = _read_value(true, colours, sight.skills[COLOUR], rng)
+            colour = _read_value(true, colours, sight.skills[COLOUR], chances[COLOUR])
         seen["edge_stripe"] = f"{PRESENT} {colour}"
     for name in ("cab_number", DRIVING, *COUNTED_CUES):
-        if name not in engine.parts or rng.random() >= sight.skills[name].visible:
+        visible, well, where, what = chances[name]
+        if name not in engine.parts or visible >= sight.skills[name].visible:
             continue
         true = engine.parts[name]
         if name == "cab_number" and sight != PERFECT and not can_be_read(true):
             continue
         if name != "cab_number":
-            seen[name] = _read_value(true, counts_possible(guide, name), sight.skills[name], rng)
+            possible = counts_possible(guide, name)
+            seen[name] = _read_value(true, possible, sight.skills[name], chances[name])
         else:
-            right = rng.random() < sight.skills[name].sensitivity
-            seen[name] = true if right else _misread(true, rng)
+            right = well < sight.skills[name].sensitivity
+            seen[name] = true if right else _misread(true, where, what)
     for name in (LETTERING, COUPLED):
+        visible, well = chances[name][:2]
         skill = sight.skills[name]
-        if name not in engine.parts or rng.random() >= skill.visible:
+        if name not in engine.parts or visible >= skill.visible:
             continue
         there = engine.parts[name] == PRESENT
-        right = rng.random() < (skill.sensitivity if there else skill.specificity)
+        right = well < (skill.sensitivity if there else skill.specificity)
         if there == right or sight == PERFECT:
             seen[name] = PRESENT if there == right else ABSENT
     return seen
@@ -186,16 +203,24 @@ def as_cue(name: str, read: str, sight: Eyesight) -> Cue:
     )
 
 
-def _read_value(true: str, possible: Sequence[str], skill: Skill, rng: np.random.Generator) -> str:
+def _read_value(
+    true: str, possible: Sequence[str], skill: Skill, chances: NDArray[np.float64]
+) -> str:
+    """Read a value right, or as any of the others; the chances are those of its cue."""
     others = [value for value in possible if value != true]
-    if not others or rng.random() < skill.sensitivity:
+    if not others or chances[1] < skill.sensitivity:
         return true
-    return others[int(rng.integers(len(others)))]
+    return _one_of(others, chances[2])
 
 
-def _misread(number: str, rng: np.random.Generator) -> str:
+def _misread(number: str, where: float, what: float) -> str:
     """Read one character as one that resembles it, or as any where none does."""
-    at = int(rng.integers(len(number)))
+    at = int(where * len(number))
     alike = sorted({c for group in LOOK_ALIKES if number[at] in group for c in group})
     others = [c for c in alike or ALPHABET if c != number[at]]
-    return number[:at] + others[int(rng.integers(len(others)))] + number[at + 1 :]
+    return number[:at] + _one_of(others, what) + number[at + 1 :]
+
+
+def _one_of(values: Sequence[str], chance: float) -> str:
+    """Choose evenly by a chance from 0 up to, and without, 1."""
+    return values[int(chance * len(values))]
