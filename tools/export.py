@@ -25,7 +25,6 @@ from tools.train.networks import (
     COUNTING,
     CROP_SIZES,
     FINDER_SIZE,
-    FINDER_UNIT,
     MARGINS,
     NUMBER_SIZE,
     POSER_SIZE,
@@ -70,8 +69,9 @@ class _Shipped(nn.Module):
         x = pixels.permute(0, 3, 1, 2).float() / 255.0
         out = self.net(x)
         if isinstance(self.net, Finder):
-            sides = out[:, 2:10] * (FINDER_UNIT / FINDER_SIZE[0])
-            return (torch.cat([torch.sigmoid(out[:, :2]), sides, torch.sigmoid(out[:, 10:])], 1),)
+            return (
+                torch.cat([torch.sigmoid(out[:, :2]), out[:, 2:10], torch.sigmoid(out[:, 10:])], 1),
+            )
         if isinstance(self.net, Poser):
             corners, heading, sight, box, engine = out
             return (

@@ -8,7 +8,7 @@ from torch.nn import functional as F
 
 from tools.train.augment import patches, photometric
 from tools.train.mixing import moved_box, normal, pasted, uniform
-from tools.train.networks import FINDER_SIZE, FINDER_UNIT, Finder
+from tools.train.networks import FINDER_SIZE, Finder
 from tools.train.oddments import strewn
 from tools.train.pictures import STORED, Pictures, cut
 from tools.train.settings import Settings
@@ -122,11 +122,11 @@ def finder_loss(net: Finder, batch: tuple[Tensor, Tensor, Tensor, Tensor, Tensor
                 ],
                 1,
             )
-            / FINDER_UNIT
+            / FINDER_SIZE[0]
         )
         guess = out[:, 2 + 4 * index : 6 + 4 * index]
         weight = near / near.sum((1, 2), keepdim=True).clamp(min=1)
-        scale = (box[:, 2] - box[:, 0]).clamp(min=16)[:, None, None, None] / FINDER_UNIT
+        scale = (box[:, 2] - box[:, 0]).clamp(min=16)[:, None, None, None] / FINDER_SIZE[0]
         error = ((guess - sides).abs() / scale).sum(1) + 0.5 * (1 - _iou(guess, sides.clamp(min=0)))
         total = total + 1.5 * (error * weight).sum() / flag.sum().clamp(min=1)
     small = F.avg_pool2d(layers, 8)

@@ -24,9 +24,7 @@ from tools.train.layers import (
 from vision.cues.driving import DRIVING_AXLES
 
 # (width, height) of each network's input in pixels.
-FINDER_SIZE = (384, 288)
-# What the finder's sides are told in: pixels of its input, as many as that was once wide.
-FINDER_UNIT = 448
+FINDER_SIZE = (448, 352)
 POSER_SIZE = (384, 192)
 TENDER_SIZE = (256, 160)
 TENDER_PADDING = 0.12
@@ -57,7 +55,7 @@ class Finder(nn.Module):
 
     Output (B, 12, H/8, W/8): locomotive centre logit, tender centre logit, locomotive
     box and tender box as distances left, top, right, bottom from the cell's centre in
-    units of FINDER_UNIT pixels, and locomotive and tender mask logits.
+    units of the input's width, and locomotive and tender mask logits.
     """
 
     def __init__(self) -> None:
