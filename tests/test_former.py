@@ -101,3 +101,42 @@ def test_a_picture_that_was_looked_at_again_counts_once(
     rows = [line.split("|") for line in told.splitlines() if line.startswith("| pictures ")]
     counted = {cell.strip() for row in rows for cell in row if cell.strip().isdigit()}
     assert counted == {"70"}
+
+
+def test_networks_before_those_before_count_for_what_has_not_changed_since(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fusion = tmp_path / "fusion.json"
+    fusion.write_text(json.dumps(made_looks.fusion()), encoding="utf-8")
+    drawn = made_looks.looks(70, empty=0.0)
+    new, old, older = (
+        str(made_looks.write(drawn[:count], tmp_path / f"{count}.jsonl.gz"))
+        for count in (30, 50, 70)
+    )
+    lever, stripe = "switch_lever", "edge_stripe"
+
+    def judged(*words: str) -> dict[str, set[str]]:
+        """Of how many pictures each cue is judged."""
+        monkeypatch.setattr(sys, "argv", ["evaluate", "--fusion", str(fusion), *words])
+        evaluating.main()
+        told = capsys.readouterr().out.splitlines()
+        rows = [[cell.strip() for cell in line.split("|")] for line in told if "|" in line]
+        return {
+            cue: {
+                cell
+                for row in rows
+                if row[1:2] == [f"{cue}: balanced accuracy, p ≥ 0.5"]
+                for cell in row
+                if cell.isdigit()
+            }
+            for cue in (lever, RODS, stripe)
+        }
+
+    words = ["--looks", new, "--former", old, "--changed", lever, "--former", older]
+    with pytest.raises(SystemExit):
+        judged(*words)
+    mixed, alone = judged(*words, "--changed", lever, RODS), [new, old, older]
+    for cue, file in zip((lever, RODS, stripe), alone, strict=True):
+        expected = judged("--looks", file)[cue]
+        assert len(expected) == 1
+        assert mixed[cue] == expected

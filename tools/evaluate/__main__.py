@@ -7,8 +7,9 @@ python -m tools.evaluate --photos DIR --card models/CARD.md
 Looks at spoilt pictures (tools.look --corrupt) are compared with the unspoilt ones among
 the same files. Numbers are those that tools.evaluate.numbers kept of the same pictures.
 Looks by the networks before (--former) count for all but what has changed since; of a picture
-that was looked at again, the new look alone counts. Exits with 1 where --strict is given and a
-target is missed.
+that was looked at again, the new look alone counts. Both options may be given once more for the
+networks before these, and so on, the newest first, with all that has changed since each. Exits
+with 1 where --strict is given and a target is missed.
 """
 
 from __future__ import annotations
@@ -54,8 +55,9 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--looks", type=Path, nargs="+", default=[], metavar="FILE")
-    parser.add_argument("--former", type=Path, nargs="+", default=[], metavar="FILE")
-    parser.add_argument("--changed", nargs="+", choices=CHANGED, default=[])
+    files: Any = {"type": Path, "nargs": "+", "metavar": "FILE"}
+    parser.add_argument("--former", action="append", default=[], **files)
+    parser.add_argument("--changed", action="append", nargs="+", choices=CHANGED, default=[])
     parser.add_argument("--numbers", type=Path, nargs="+", default=[], metavar="FILE")
     parser.add_argument("--photos", type=Path, metavar="DIR", help="labelled photographs")
     parser.add_argument(
@@ -73,14 +75,16 @@ def main() -> None:
     arguments = parser.parse_args()
     if not (arguments.looks or arguments.photos or arguments.ablations):
         parser.error("--looks FILE..., --photos DIR or --ablations FILE")
+    if len(arguments.former) != len(arguments.changed):
+        parser.error("--former FILE...: as often as --changed expected")
     path = arguments.fusion or arguments.models / "fusion.json"
     fusion = json.loads(path.read_text(encoding="utf-8"))
     renders, photographs = Report(), Report()
     if arguments.looks:
         looks = read_looks(arguments.looks)
-        if arguments.former:
+        for paths, changed in zip(arguments.former, arguments.changed, strict=True):
             again = {(look.file, look.corruption) for look in looks}
-            before = former(read_looks(arguments.former), arguments.changed)
+            before = former(read_looks(paths), changed)
             looks += [look for look in before if (look.file, look.corruption) not in again]
         if used := fitted_on_these(looks, fusion):
             parser.error(f"the coefficients were fitted on {'; '.join(used)}; take other looks")
