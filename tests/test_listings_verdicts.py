@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -112,6 +113,18 @@ def test_what_no_photo_shows_is_left_open(text: str) -> None:
     assert set(verdicts(text, HIDDEN)) == {OPEN}
     assert set(verdicts(text)) == {OPEN}
     assert set(verdicts(text, None)) == {OPEN}
+
+
+def test_what_a_part_says_alone_and_what_all_says_stand_both_where_they_part() -> None:
+    """The lever looks rather absent, all else is of a variation that has one."""
+    unsure = (part("switch_lever", State.ABSENT, 0.75), *W["W6"][1:])
+    (item,) = judged("no lever", unsure)
+    assert item.verdict is OPEN
+    low, high = re.search(r"\((.*) to (.*) that it is so\)", item.text).groups()  # type: ignore[union-attr]
+    assert int(re.sub(r"\D", "", low)) < 20
+    assert 65 < int(re.sub(r"\D", "", high)) < 80
+    (alike,) = judged("W6", (part("switch_lever", State.PRESENT, 0.6),))
+    assert " to " not in alike.text
 
 
 def test_an_unseen_part_is_left_open_however_sure_the_rest() -> None:

@@ -113,7 +113,16 @@ def _verdict(claim: Claim, weighed: Weighed, case: Case) -> tuple[Verdict, str]:
     unlike = _unlike_guide(claim, case)
     if weighed.p_true >= SUPPORTED_FROM and weighed.ratio >= LEAST_FOR:
         return Verdict.SUPPORTED, f"{about}the photos agree ({sure}){unlike}"
-    return Verdict.CANNOT_TELL, f"{about}the photos leave it open ({sure} that it is so){unlike}"
+    return (
+        Verdict.CANNOT_TELL,
+        f"{about}the photos leave it open ({_between(weighed)} that it is so){unlike}",
+    )
+
+
+def _between(weighed: Weighed) -> str:
+    """By the part alone and by everything the photos show: either alone would mislead."""
+    low, high = percent(weighed.p_true), percent(1.0 - weighed.p_false)
+    return low if low == high else f"{low} to {high}"
 
 
 def _about(claim: Claim) -> str:
