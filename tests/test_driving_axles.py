@@ -22,7 +22,8 @@ from vision.pipeline import date_item
 from vision.records import Cue, Heading, NotFound, Photo, Sighting, State
 from vision.report import answer_json, terminal_text
 from vision.report.guide_rows import heading
-from vision.report.words import fits_words, percent
+from vision.report.steps import fits_words
+from vision.report.words import percent
 
 EXPRESS = load_guide()  # 4-6-2, which the UIC classification calls 2'C1': three
 UNCLEAR = Cue("driving_axles", State.UNSEEN, values={"2": 0.6, "3": 0.4}, in_sight=True)

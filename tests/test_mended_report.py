@@ -21,8 +21,9 @@ from vision.report.narrowing import all_years_open, all_years_open_plain
 from vision.report.overlay import overlay_words
 from vision.report.rival import rival_words
 from vision.report.rows import cue_rows
+from vision.report.steps import bearing, fits_words
 from vision.report.strip import STRANGE_TENDER, SURE_SHARE, strip_lines
-from vision.report.words import bearing, fits_words, headline
+from vision.report.words import headline
 
 P, A = State.PRESENT, State.ABSENT
 GUIDE = load_guide()

@@ -19,7 +19,7 @@ from vision.pipeline import date_item
 from vision.records import Answer, Cue, EvidenceError, State
 from vision.report import answer_html, answer_json, terminal_text
 from vision.report.rows import cue_rows
-from vision.report.words import fits_words
+from vision.report.steps import fits_words
 
 GUIDE = load_guide()
 

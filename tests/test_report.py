@@ -24,15 +24,8 @@ from vision.page.shown import shown
 from vision.records import Answer, Candidate, Conflict, Cue, Estimate, NotFound, State, Step
 from vision.report import answer_html, answer_json, terminal_text
 from vision.report.narrowing import tells_nothing, tells_nothing_plain
-from vision.report.words import (
-    CAUTIONS,
-    confidence_words,
-    fits_words,
-    headline,
-    percent,
-    reading,
-    years_words,
-)
+from vision.report.steps import fits_words
+from vision.report.words import CAUTIONS, confidence_words, headline, percent, reading, years_words
 
 
 def test_json_has_the_documented_shape() -> None:

@@ -29,7 +29,8 @@ from vision.pipeline import date_item
 from vision.records import COUPLED, PHOTO_CUES, Cue, Heading, NotFound, Photo, Sighting, State
 from vision.report import answer_json, terminal_text
 from vision.report.guide_rows import heading
-from vision.report.words import fits_words, percent
+from vision.report.steps import fits_words
+from vision.report.words import percent
 
 DEMO = Path(__file__).parent.parent / "demo_images"
 TANK = load_guide("brindle")  # 0-6-2T

@@ -11,22 +11,19 @@ from vision.estimate.strength import six_digits
 from vision.guide import Guide
 from vision.records import DRIVING, Answer, Cue, Estimate, NextLook, State
 from vision.report.another import photo_words
+from vision.report.steps import bearing, fits_words, weighing_step, why_unused
 from vision.report.words import (
     CAUTIONS,
     LEAST_GAIN,
     MOST_LOOKS,
-    bearing,
     best_view,
     candidate_words,
     conflict_words,
     cue_words,
-    fits_words,
     headline,
     percent,
     reading,
     suggests_touching,
-    weighing_step,
-    why_unused,
     years_words,
 )
 

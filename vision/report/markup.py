@@ -10,23 +10,20 @@ from vision.report.another import photo_words
 from vision.report.narrowing import shows_several
 from vision.report.picture import picture_html
 from vision.report.rows import cue_rows, set_aside_words
+from vision.report.steps import bearing, fits_words, weighing_step, why_unused
 from vision.report.words import (
     AS_ONE,
     CAUTIONS,
-    bearing,
     best_view,
     candidate_words,
     conflict_words,
     cue_words,
-    fits_words,
     headline,
     next_looks,
     next_words,
     percent,
     reading,
     suggests_touching,
-    weighing_step,
-    why_unused,
 )
 
 # 360 px is the narrowest phone still common; the page has one column up to there.

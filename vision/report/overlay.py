@@ -25,8 +25,9 @@ from vision.records import (
 )
 from vision.report.another import LABEL as ANOTHER
 from vision.report.labels import leader_line, place_labels
+from vision.report.steps import is_set_aside
 from vision.report.strip import add_strip, drawable, lettering
-from vision.report.words import cue_words, is_set_aside, percent, reading
+from vision.report.words import cue_words, percent, reading
 
 # Pixels of the longer side: below the first, letters would not fit; above the
 # second, the file only grows. Chosen.

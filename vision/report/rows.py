@@ -9,7 +9,8 @@ from itertools import groupby
 from vision.estimate.argument import told_once
 from vision.estimate.factors import TENDER, TENDER_CUES
 from vision.records import COUPLED, Answer, Cue, State
-from vision.report.words import cue_words, is_set_aside, percent, reading
+from vision.report.steps import is_set_aside
+from vision.report.words import cue_words, percent, reading
 
 Row = tuple[Cue, tuple[Cue, ...]]
 

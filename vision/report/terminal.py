@@ -8,22 +8,19 @@ from collections.abc import Iterator
 from vision.records import Answer, Cue, Estimate, State, Step
 from vision.report.another import photo_words
 from vision.report.rows import cue_rows, set_aside_words
+from vision.report.steps import bearing, fits_words, weighing_step, why_unused
 from vision.report.words import (
     CAUTIONS,
-    bearing,
     best_view,
     candidates_words,
     conflict_words,
     cue_words,
-    fits_words,
     headline,
     next_looks,
     next_words,
     percent,
     reading,
     suggests_touching,
-    weighing_step,
-    why_unused,
 )
 
 # Columns: what a terminal has had since the punched card, and still opens with.

@@ -6,8 +6,6 @@ import re
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from vision.estimate.argument import NO_VARIATION
-from vision.estimate.strength import NO_SUPPORT
 from vision.estimate.strength import percent as percent  # said alike on every surface
 from vision.records import (
     Answer,
@@ -19,17 +17,14 @@ from vision.records import (
     NotFound,
     Sighting,
     State,
-    Step,
 )
 from vision.report.narrowing import (
     NOT_IN_GUIDE,
     YEAR_UNKNOWN,
     all_years_open,
-    by_candidate,
     shows_several,
     tells_nothing,
 )
-from vision.report.rival import rival_bearing, rival_words
 
 CUE_WORDS: Mapping[str, str] = MappingProxyType(
     {
@@ -48,7 +43,6 @@ STATE_WORDS: Mapping[State, str] = MappingProxyType(
     {State.PRESENT: "present", State.ABSENT: "absent", State.UNSEEN: "not visible"}
 )
 
-NOTHING_FITS = "fits no variation"
 # Probability words of the IPCC guidance note on uncertainties (Mastrandrea et al.
 # 2010, table 1) with the finer steps of its AR5 use; lower bounds, first match wins.
 CONFIDENCE_WORDS = (
@@ -74,8 +68,6 @@ SEVERAL = "the photos seem to show more than one engine"
 NOTHING_TOLD = "nothing in view tells one variation from another"
 # How the variations are headed that photos of several engines would speak for.
 AS_ONE = "taken as one engine"
-# Steps that record why a cue changed nothing.
-SILENT_STEPS = ("unseen", "superseded", "unused")
 
 # Common practice, no source.
 CAUTIONS = (
@@ -84,9 +76,6 @@ CAUTIONS = (
     "Old paint may contain lead: no sanding, and wash your hands.",
     "Leave mains parts to a licensed electrician and your local codes.",
 )
-
-# How `Step.strength` says that a step speaks against the first candidate.
-AGAINST = " against "
 
 # Bits, and a number: what is worth a person's while to look at, and what they will
 # read. Chosen.
@@ -215,71 +204,6 @@ def conflict_words(conflict: Conflict) -> str:
     for name in conflict.cues:
         text = text.replace(name, cue_words(name))
     return text
-
-
-def is_set_aside(cue: Cue, estimate: Estimate) -> bool:
-    """Whether a photo's cue gave way to what a person says of the same part."""
-    dropped = {step.cue for step in estimate.steps if step.kind == "superseded"}
-    return cue.source == "photo" and cue.name in dropped
-
-
-def why_unused(cue: Cue, estimate: Estimate) -> str:
-    """Why the guide makes nothing of a cue's reading; empty where it does."""
-    steps = (s for s in estimate.steps if s.kind == "unused" and s.cue == cue.name)
-    return next((s.text.rpartition(": ")[2] for s in steps if cue.speaks), "")
-
-
-def weighing_step(cue: Cue, estimate: Estimate) -> Step | None:
-    """Return the step in which a cue was weighed; None where it changed nothing.
-
-    All cues of the tender are weighed in one step, and a photo's cue that a person
-    corrected in none; nor is lettering of which the guide knows nothing.
-    """
-    if not cue.speaks or is_set_aside(cue, estimate) or why_unused(cue, estimate):
-        return None
-    names = (cue.name, "tender") if cue.name.startswith("tender_") else (cue.name,)
-    weighed = (step for step in estimate.steps if step.kind not in SILENT_STEPS)
-    return next((step for step in weighed if step.cue in names), None)
-
-
-def bearing(step: Step, estimate: Estimate | None = None) -> str:
-    """Whether a step speaks for the first candidate: "for", "against" or "neutral".
-
-    Read off the step's own words, so that the sign never contradicts them. Where they
-    say that it tells nothing, and its estimate is given, it goes by the nearest rival.
-    """
-    if not step.strength or step.strength.startswith(NO_SUPPORT):
-        return "neutral" if estimate is None else rival_bearing(step, estimate)
-    return "against" if AGAINST in step.strength else "for"
-
-
-def fits_words(step: Step, estimate: Estimate | None = None) -> str:
-    """Which variations a step fits, and how strongly it speaks.
-
-    A variation fits where its likelihood is at least half the greatest. Where an engine
-    of no variation explains what was read more than twice as well as the best of them,
-    or the step's text says that none was made so, none fits. Given its estimate, also
-    what it does between the first variation and its nearest rival.
-    """
-    likelihoods = by_candidate(step.likelihoods)
-    elsewhere = likelihoods.pop(NOT_IN_GUIDE, 0.0)
-    greatest = max(likelihoods.values(), default=0.0)
-    least = 0.5 * max(greatest, elsewhere if elsewhere > 2.0 * greatest else 0.0)
-    fitting = [id for id, p in likelihoods.items() if p >= least]
-    if not fitting or step.text.endswith(NO_VARIATION):
-        fits = NOTHING_FITS
-    elif len(fitting) == len(likelihoods):
-        fits = "fits every variation"
-    else:
-        fits = f"fits {', '.join(fitting)}"
-    rival = "" if estimate is None else rival_words(step, estimate)
-    if rival and step.strength.startswith(NO_SUPPORT):
-        return f"{fits}: {step.strength} among all together, but {rival}"
-    if fits == NOTHING_FITS and step.strength.startswith(NO_SUPPORT):
-        # It does lessen every variation, though by less than any word of strength stands for.
-        return f"{fits}, but weighs too little for support either way"
-    told = "; ".join(words for words in (step.strength, rival) if words)
-    return f"{fits}: {told}" if told else fits
 
 
 def next_looks(estimate: Estimate) -> tuple[NextLook, ...]:
