@@ -10,7 +10,10 @@ import pytest
 torch = pytest.importorskip("torch", reason="the training's library is not among the tests' own")
 
 from tools.train.judging import Asked, Batch, judge_loss  # noqa: E402
+from tools.train.loading import empty  # noqa: E402
 from tools.train.networks import Judge, judge_of  # noqa: E402
+from tools.train.settings import Settings  # noqa: E402
+from tools.train.tasks import task_of  # noqa: E402
 from tools.train.teachers import Teachers  # noqa: E402
 
 COUNT, SIZE = 3, (128, 448)
@@ -97,3 +100,11 @@ def test_a_judge_that_answers_as_its_teachers_do_loses_least() -> None:
         ]
     over = [loss - least for loss, least in zip(losses, entropy, strict=True)]
     assert over[1] < min(over[0], over[2])
+
+
+@pytest.mark.parametrize("name", ["loupe", "tender", "finder"])
+def test_teachers_of_what_is_no_judge_are_refused(name: str, two: list[Path]) -> None:
+    pictures = empty(1, "cpu", (64, 48))
+    with pytest.raises(ValueError, match=name):
+        task_of(name, pictures, Settings(), teachers=two)
+    assert task_of("boiler_top", pictures, Settings(), teachers=two).batch > 0

@@ -102,6 +102,11 @@ def at_column(along: Tensor, column: Tensor) -> Tensor:
     return along.gather(1, low) * (1 - share) + along.gather(1, low + 1) * share
 
 
+def at_places(along: Tensor, ends: Tensor, asked: Asked) -> Tensor:
+    """Answers (B, 2) at the places asked for, where the region lies between `ends` (B, 2)."""
+    return at_column(along, column_of(asked.share, ends))
+
+
 def answered(net: Judge, batch: Batch) -> Tensor:
     """Logits (B,) that the part is there; of a judge that is told places, at its own place."""
     pixels, *_, asked = batch
@@ -109,7 +114,7 @@ def answered(net: Judge, batch: Batch) -> Tensor:
     if not net.told:
         return logits[:, 0]
     along, ends = more
-    return at_column(along, column_of(asked.share, ends))[:, 0]
+    return at_places(along, ends, asked)[:, 0]
 
 
 def _miscounted(axles: Tensor, countable: Tensor, asked: Asked) -> Tensor:
@@ -150,7 +155,7 @@ def judge_loss(
         # Asked where it will be asked; a wild guess would teach nothing.
         wild = (ends - asked.ends).abs() > _WILD * wide
         ends = torch.where(wild, asked.ends, ends.detach())
-        answer = at_column(along, column_of(asked.share, ends))
+        answer = at_places(along, ends, asked)
         error = F.binary_cross_entropy_with_logits(answer, asked.there, reduction="none")
         total = total + (error * asked.weight).sum() / asked.weight.sum().clamp(min=1)
     if not teach_place:

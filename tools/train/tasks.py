@@ -59,7 +59,15 @@ def task_of(
     seed: int = 0,
     teachers: Sequence[Path] = (),
 ) -> Task:
-    """The network of that name and what it learns from, a judge from `teachers`' weights, too."""
+    """The network of that name and what it learns from, a judge from `teachers`' weights, too.
+
+    Raises
+    ------
+    ValueError
+        Teachers of what is no judge, whose words nothing would hear.
+    """
+    if teachers and name not in REGIONS:
+        raise ValueError(f"{name}: no judge, learns from no teachers")
 
     def everything() -> Tensor:
         return torch.arange(int(pictures.filled), device=pictures.pixels.device)
@@ -104,10 +112,10 @@ def task_of(
     if name == "loupe":
         return Task(Loupe(), drawn_by(loupe_batch), loupe_loss, usable, _BATCH["loupe"])
 
-    told = Teachers(name, teachers, pictures.pixels.device) if teachers else lambda batch: batch
+    teach = Teachers(name, teachers, pictures.pixels.device) if teachers else None
 
     def loss(net: nn.Module, batch: Any) -> Tensor:
-        batch = told(batch)
+        batch = teach(batch) if teach is not None else batch
         few = name == "boiler_top"
         return judge_loss(net, batch, teach_place=settings.teach_place, few_cells=few)
 

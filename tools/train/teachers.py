@@ -15,7 +15,7 @@ from pathlib import Path
 import torch
 from torch import Tensor
 
-from tools.train.judging import Batch, at_column, column_of
+from tools.train.judging import Batch, at_places
 from tools.train.networks import COUNTING, TOLD, Judge
 
 _TRUSTED = 0.5  # against the truth; chosen
@@ -39,10 +39,7 @@ class Teachers:
         decision = torch.stack([out[0].float() for out in heard]).mean(0)
         present = _mingled(present, decision[:, 0])
         if self._nets[0].told:
-            columns = [column_of(asked.share, out[3].float()) for out in heard]
-            answers = [
-                at_column(out[2].float(), at) for out, at in zip(heard, columns, strict=True)
-            ]
+            answers = [at_places(along.float(), ends.float(), asked) for _, _, along, ends in heard]
             asked = replace(asked, there=_mingled(asked.there, torch.stack(answers).mean(0)))
         return pixels, present, visible, place, asked
 
