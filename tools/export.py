@@ -192,6 +192,9 @@ def training_words(report: dict[str, Any]) -> str:
     """How long a network was trained and on how much, from the training's own report."""
     if "words" in report:  # of a network that came back from a shipped file
         return str(report["words"])
+    if mixed := report.get("mean_of"):
+        each = "; ".join(f"({at}) {training_words(one)}" for at, one in enumerate(mixed, start=1))
+        return f"the mean of {len(mixed)} trainings' weights: {each}"
     before = f"{training_words(report['before'])}, then " if report.get("before") else ""
     cut = "" if report.get("finished", True) else ", cut off"
     many = f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures"

@@ -1,10 +1,13 @@
-"""Weights between those before and those after more training.
+"""Weights between those before and those after more training, and means of several trainings'.
 
 python -m tools.train.blend --before DIR --after DIR --out DIR --only boiler_top
+python -m tools.train.blend --mean DIR DIR DIR --out DIR --only loupe
 
 A network that is trained on with a few engines more comes to know those by heart and loses
 some of what it knew; half way it keeps most of both (Wortsman et al. 2022, "Robust
-fine-tuning of zero-shot models", which found a half good without choosing).
+fine-tuning of zero-shot models", which found a half good without choosing). The mean of
+several trainings that began alike often errs less than any of them, at the cost of one
+(Wortsman et al. 2022, "Model soups").
 """
 
 from __future__ import annotations
@@ -57,21 +60,29 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("--before", type=Path, required=True)
-    parser.add_argument("--after", type=Path, required=True)
+    parser.add_argument("--before", type=Path)
+    parser.add_argument("--after", type=Path)
     parser.add_argument("--share", type=float, default=0.5)
+    parser.add_argument("--mean", type=Path, nargs="+", help="instead: of all of these")
     parser.add_argument("--only", nargs="+", required=True)
     parser.add_argument("--out", type=Path, required=True)
     options = parser.parse_args()
+    folders = options.mean or [options.before, options.after]
+    if len(folders) < 2 or None in folders:
+        parser.error("--before and --after, or several folders after --mean, expected")
     options.out.mkdir(parents=True, exist_ok=True)
     for name in options.only:
-        one, two = (
+        weights = [
             torch.load(folder / f"{name}.pt", map_location="cpu", weights_only=True)
-            for folder in (options.before, options.after)
-        )
-        torch.save(between(one, two, options.share), options.out / f"{name}.pt")
-        report = json.loads((options.after / f"{name}.json").read_text("utf-8"))
-        report["share"] = options.share
+            for folder in folders
+        ]
+        reports = [json.loads((folder / f"{name}.json").read_text("utf-8")) for folder in folders]
+        if options.mean:
+            mixed, report = mean_of(weights), {"mean_of": reports}
+        else:
+            mixed = between(weights[0], weights[1], options.share)
+            report = reports[1] | {"share": options.share}
+        torch.save(mixed, options.out / f"{name}.pt")
         (options.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
 
 
