@@ -1,4 +1,4 @@
-"""What a judge learns from the answers of others: their mean, and half of what is told as true."""
+"""What a judge or a loupe learns from others: their mean answer, and half of what is true."""
 
 from __future__ import annotations
 
@@ -10,8 +10,10 @@ import pytest
 torch = pytest.importorskip("torch", reason="the training's library is not among the tests' own")
 
 from tools.train.judging import Asked, Batch, judge_loss  # noqa: E402
+from tools.train.layers import Trunk  # noqa: E402
 from tools.train.loading import empty  # noqa: E402
-from tools.train.networks import Judge, judge_of  # noqa: E402
+from tools.train.loupe import LOUPE_SIZE, Loupe  # noqa: E402
+from tools.train.networks import STRIDES_TO_16, Judge, judge_of  # noqa: E402
 from tools.train.settings import Settings  # noqa: E402
 from tools.train.tasks import task_of  # noqa: E402
 from tools.train.teachers import Teachers  # noqa: E402
@@ -46,7 +48,7 @@ def _batch() -> Batch:
 def two(tmp_path: Path) -> list[Path]:
     """Weights of two judges, of which one has a trunk of its own and one a published one's."""
     torch.manual_seed(3)
-    own = Judge(told=True, depths=(1, 3, 2))
+    own = Judge(Trunk(STRIDES_TO_16, (1, 3, 2), 64), told=True)
     return [
         _saved(own, tmp_path / "own.pt"),
         _saved(judge_of("boiler_top"), tmp_path / "taught.pt"),
@@ -102,7 +104,43 @@ def test_a_judge_that_answers_as_its_teachers_do_loses_least() -> None:
     assert over[1] < min(over[0], over[2])
 
 
-@pytest.mark.parametrize("name", ["loupe", "tender", "finder"])
+def test_loupes_teach_whether_a_part_stands_in_the_middle_and_nothing_else(tmp_path: Path) -> None:
+    torch.manual_seed(4)
+    paths = [
+        _saved(Loupe(Trunk(STRIDES_TO_16, (1, 2, 2), 64)), tmp_path / "own.pt"),
+        _saved(Loupe(), tmp_path / "taught.pt"),
+    ]
+    pixels = torch.rand(COUNT, 3, *LOUPE_SIZE[::-1], generator=torch.Generator().manual_seed(8))
+    place = torch.zeros(COUNT, 1, LOUPE_SIZE[1] // 4, LOUPE_SIZE[0] // 4)
+    truth = torch.tensor([1.0, 0.0, 1.0])
+    batch = (pixels, truth, torch.ones(COUNT), place, torch.ones(COUNT))
+
+    def logits(weights: list[Path]) -> torch.Tensor:
+        told = Teachers("loupe", weights, torch.device("cpu"))(batch)
+        assert all(torch.equal(told[at], batch[at]) for at in (0, 2, 3, 4))
+        return torch.logit(2 * told[1] - truth)
+
+    one, two = (logits([path]) for path in paths)
+    assert float((one - two).abs().max()) > 1e-3
+    assert torch.allclose(logits(paths), (one + two) / 2, atol=1e-4)
+
+
+def test_a_judge_that_has_not_learnt_to_count_teaches_and_one_of_another_design_does_not(
+    tmp_path: Path,
+) -> None:
+    net = judge_of("side_rods")
+    plain = {k: v for k, v in net.state_dict().items() if not k.startswith("tally.")}
+    torch.save(plain, tmp_path / "plain.pt")
+    Teachers("side_rods", [tmp_path / "plain.pt"], torch.device("cpu"))
+    torch.save(plain | {"odd": torch.zeros(1)}, tmp_path / "odd.pt")
+    lacking = {k: v for k, v in plain.items() if not k.startswith("heat.")}
+    torch.save(lacking, tmp_path / "lacking.pt")
+    for name in ("odd.pt", "lacking.pt"):
+        with pytest.raises(ValueError, match=name):
+            Teachers("side_rods", [tmp_path / name], torch.device("cpu"))
+
+
+@pytest.mark.parametrize("name", ["tender", "finder"])
 def test_teachers_of_what_is_no_judge_are_refused(name: str, two: list[Path]) -> None:
     pictures = empty(1, "cpu", (64, 48))
     with pytest.raises(ValueError, match=name):

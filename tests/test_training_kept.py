@@ -21,9 +21,10 @@ torch = pytest.importorskip("torch", reason="the training's library is not among
 from tools.train.ablate import INGREDIENTS, judged, variants  # noqa: E402
 from tools.train.choose import choose  # noqa: E402
 from tools.train.keeper import Keeper  # noqa: E402
+from tools.train.layers import Trunk  # noqa: E402
 from tools.train.loading import _columns, empty  # noqa: E402
 from tools.train.loop import _optimiser, _stepped  # noqa: E402
-from tools.train.networks import Judge  # noqa: E402
+from tools.train.networks import STRIDES_TO_16, Judge  # noqa: E402
 from tools.train.pictures import Pictures  # noqa: E402
 from tools.train.settings import Settings  # noqa: E402
 from tools.train.tasks import Task  # noqa: E402
@@ -232,7 +233,7 @@ def test_a_deepened_network_begins_by_saying_what_the_shallower_one_says() -> No
     pytest.importorskip("onnx", reason="the training's library is not among the tests' own")
     from tools.train.deepen import deepened
 
-    shallow = Judge(depths=(1, 2, 3)).eval()
+    shallow = Judge(Trunk(STRIDES_TO_16, (1, 2, 3), 64)).eval()
     for part in shallow.modules():  # as after a training, which no block passes unchanged
         if isinstance(part, torch.nn.BatchNorm2d):
             torch.nn.init.normal_(part.weight, 1.0, 0.2)
@@ -248,7 +249,7 @@ def test_weights_that_lack_more_than_blocks_are_not_deepened() -> None:
     pytest.importorskip("onnx", reason="the training's library is not among the tests' own")
     from tools.train.deepen import deepened
 
-    whole = Judge(depths=(1, 2, 3)).state_dict()
+    whole = Judge(Trunk(STRIDES_TO_16, (1, 2, 3), 64)).state_dict()
     for lost in ("decide.0.weight", "trunk.stages.1.1.layers.0.weight"):
         partly = {name: value for name, value in whole.items() if name != lost}
         with pytest.raises(ValueError, match=re.escape(lost.removesuffix(".layers.0.weight"))):

@@ -30,8 +30,8 @@ _BLOCKS = (
     *((112, 6, 5, 1), (112, 6, 5, 1), (112, 6, 5, 1)),
 )
 _STEM = 32
-# The last block at strides 4, 8 and 16, and what it gives.
-_LAST, CHANNELS = (2, 4, 10), (24, 40, 112)
+# The last blocks at strides 4 and 8; the last of all is at stride 16.
+_LAST = (2, 4)
 # What pixels from 0 to 1 are multiplied by and lessened by: (255 x - 127) / 128.
 _SCALE, _SHIFT = 255 / 128, 127 / 128
 _EPSILON = 1e-3
@@ -40,24 +40,30 @@ _EPSILON = 1e-3
 class Taught(nn.Module):
     """Features at strides 4, 8 and 16, each mapped to `width` channels and merged top-down.
 
+    Of the published blocks the first ones. `coarse` is how many channels the coarsest raw map
+    has.
+
     The published network pads to the right of and below what it shrinks, this one to the left
     and above: as if the picture were shifted by some pixels, and the same otherwise.
     """
 
-    def __init__(self, width: int) -> None:
+    def __init__(self, width: int, blocks: int = len(_BLOCKS)) -> None:
         super().__init__()
         self.stem = nn.Sequential(
             nn.Conv2d(3, _STEM, 3, 2, 1, bias=False),
             nn.BatchNorm2d(_STEM, eps=_EPSILON),
             nn.ReLU6(inplace=True),
         )
-        blocks, inputs = [], _STEM
-        for outputs, widen, side, stride in _BLOCKS:
+        layers, inputs = [], _STEM
+        for outputs, widen, side, stride in _BLOCKS[:blocks]:
             shape = {"stride": stride, "widen": widen, "side": side}
-            blocks.append(Block(inputs, outputs, **shape, bend=nn.ReLU6, epsilon=_EPSILON))
+            layers.append(Block(inputs, outputs, **shape, bend=nn.ReLU6, epsilon=_EPSILON))
             inputs = outputs
-        self.blocks = nn.ModuleList(blocks)
-        self.lateral = nn.ModuleList(nn.Conv2d(c, width, 1) for c in CHANNELS)
+        self.blocks = nn.ModuleList(layers)
+        self._last = (*_LAST, blocks - 1)
+        channels = [_BLOCKS[at][0] for at in self._last]
+        self.coarse = inputs
+        self.lateral = nn.ModuleList(nn.Conv2d(c, width, 1) for c in channels)
 
     def known(self) -> tuple[nn.Module, ...]:
         """What has published weights; the rest begins from nothing."""
@@ -69,7 +75,7 @@ class Taught(nn.Module):
         maps = []
         for index, block in enumerate(self.blocks):
             x = block(x)
-            if index in _LAST:
+            if index in self._last:
                 maps.append(x)
         return merged_down(maps, self.lateral), x
 

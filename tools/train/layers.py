@@ -56,7 +56,10 @@ class Block(nn.Module):
 
 
 class Trunk(nn.Module):
-    """Features at strides 4, 8, 16 and 32, each mapped to `width` channels and merged top-down."""
+    """Features at strides 4, 8, 16 and 32, each mapped to `width` channels and merged top-down.
+
+    `coarse` is how many channels the coarsest raw map has.
+    """
 
     def __init__(self, channels: tuple[int, ...], depths: tuple[int, ...], width: int) -> None:
         super().__init__()
@@ -72,6 +75,7 @@ class Trunk(nn.Module):
             stages.append(nn.Sequential(*blocks))
         self.stages = nn.ModuleList(stages)
         self.lateral = nn.ModuleList(nn.Conv2d(c, width, 1) for c in channels[1:])
+        self.coarse = channels[-1]
 
     def forward(self, x: Tensor) -> tuple[list[Tensor], Tensor]:
         """Merged maps from fine to coarse, and the coarsest raw map."""

@@ -16,7 +16,7 @@ from torch.nn import functional as F
 from tools.train.augment import grainy, patches, photometric
 from tools.train.backbone import Taught
 from tools.train.heat import focal
-from tools.train.layers import STRIP, head_of, looked_at, strip_of
+from tools.train.layers import STRIP, Trunk, head_of, looked_at, strip_of
 from tools.train.mixing import normal, uniform
 from tools.train.networks import CROP_SIZES, MARGINS
 from tools.train.pictures import REGIONS, Pictures
@@ -48,9 +48,10 @@ class Loupe(nn.Module):
     (B, 1, H/4, W/4) of where a part stands, in the middle or not.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, trunk: Trunk | Taught | None = None) -> None:
+        """Of a trunk of width 64; without one, of a published network's layers."""
         super().__init__()
-        self.trunk = Taught(64)
+        self.trunk = trunk or Taught(64)
         self.heat = head_of(64, 1)
         nn.init.constant_(self.heat[-1].bias, -3.0)
         self.features = nn.Sequential(head_of(64, 64), nn.ReLU(inplace=True))
@@ -63,7 +64,7 @@ class Loupe(nn.Module):
         )
         columns = LOUPE_SIZE[0] // 4 // 2
         self.decide = nn.Sequential(
-            nn.Linear(32 * columns + 64 + 112 + 2, 64),
+            nn.Linear(32 * columns + 64 + self.trunk.coarse + 2, 64),
             nn.ReLU(inplace=True),
             nn.Dropout(0.2),
             nn.Linear(64, 2),

@@ -41,6 +41,7 @@ MARGINS = {"boiler_top": (32, 8), "tender": (16, 12)}
 # How much of the engine's box, on every side, the poser sees beyond it.
 POSER_PADDING = 0.15
 HEADINGS = ("left", "right", "toward", "away")
+STRIDES_TO_16 = (20, 32, 48, 112)  # channels of small trunks from nothing
 _SHALLOW = (2, 3, 4)  # blocks at strides 4, 8 and 16 of a judge that begins from nothing
 # Judges that begin with a published network's first layers.
 TAUGHT = ("boiler_top", "side_rods")
@@ -141,23 +142,24 @@ class Judge(nn.Module):
 
     def __init__(
         self,
+        trunk: Trunk | Taught | None = None,
         *,
         told: bool = False,
-        taught: bool = False,
         counting: bool = False,
-        depths: tuple[int, ...] = _SHALLOW,
     ) -> None:
+        """Of a trunk of width 64; without one, of a small one that begins from nothing."""
         super().__init__()
-        self.trunk = Taught(64) if taught else Trunk((20, 32, 48, 112), depths, 64)
+        self.trunk = trunk or Trunk(STRIDES_TO_16, _SHALLOW, 64)
+        coarse = self.trunk.coarse
         self.heat = head_of(64, 1)
         nn.init.constant_(self.heat[-1].bias, -3.0)
         self.features = nn.Sequential(head_of(64, 64), nn.ReLU(inplace=True))
         self.decide = nn.Sequential(
-            nn.Linear(64 + 112 + 2, 64), nn.ReLU(inplace=True), nn.Dropout(0.1), nn.Linear(64, 2)
+            nn.Linear(64 + coarse + 2, 64), nn.ReLU(inplace=True), nn.Dropout(0.1), nn.Linear(64, 2)
         )
         self.told, self.counting = told, counting
         if counting:
-            self.tally = Tally(12, 112, len(DRIVING_AXLES) + 1)
+            self.tally = Tally(12, coarse, len(DRIVING_AXLES) + 1)
         if told:
             self.along = nn.Sequential(
                 nn.Conv1d(STRIP, 64, 5, 1, 2),
@@ -205,7 +207,7 @@ class Counter(Tally):
 
     def __init__(self) -> None:
         super().__init__(8, 112, 12)
-        self.trunk = Trunk((20, 32, 48, 112), (2, 3, 6), 64)
+        self.trunk = Trunk(STRIDES_TO_16, (2, 3, 6), 64)
         self.corners = Corners(64, 112, 8)
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
@@ -218,7 +220,8 @@ class Counter(Tally):
 
 def judge_of(region: str) -> Judge:
     """The untrained judge of a region."""
-    return Judge(told=region in TOLD, taught=region in TAUGHT, counting=region in COUNTING)
+    trunk = Taught(64) if region in TAUGHT else None
+    return Judge(trunk, told=region in TOLD, counting=region in COUNTING)
 
 
 class Reader(nn.Module):
@@ -232,7 +235,7 @@ class Reader(nn.Module):
 
     def __init__(self) -> None:
         super().__init__()
-        self.trunk = Trunk((20, 32, 48, 112), (2, 4, 6), 64)
+        self.trunk = Trunk(STRIDES_TO_16, (2, 4, 6), 64)
         self.head = head_of(64, 1 + CHARACTERS + 4)
         nn.init.constant_(self.head[-1].bias[:1], -4.0)
 

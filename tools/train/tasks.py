@@ -66,7 +66,7 @@ def task_of(
     ValueError
         Teachers of what is no judge, whose words nothing would hear.
     """
-    if teachers and name not in REGIONS:
+    if teachers and name not in (*REGIONS, "loupe"):
         raise ValueError(f"{name}: no judge, learns from no teachers")
 
     def everything() -> Tensor:
@@ -109,10 +109,13 @@ def task_of(
         open_ = (share > 0.2) | (rows % 4 == 0)
         return rows[pictures.has_engine[rows] & open_ & (along > 8) & (along < 4000)]
 
-    if name == "loupe":
-        return Task(Loupe(), drawn_by(loupe_batch), loupe_loss, usable, _BATCH["loupe"])
-
     teach = Teachers(name, teachers, pictures.pixels.device) if teachers else None
+    if name == "loupe":
+
+        def near_loss(net: nn.Module, batch: Any) -> Tensor:
+            return loupe_loss(net, teach(batch) if teach is not None else batch)
+
+        return Task(Loupe(), drawn_by(loupe_batch), near_loss, usable, _BATCH["loupe"])
 
     def loss(net: nn.Module, batch: Any) -> Tensor:
         batch = teach(batch) if teach is not None else batch
