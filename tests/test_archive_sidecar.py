@@ -23,9 +23,12 @@ from shapes import encoded
 from vision.archive.engines import sidecar_names
 from vision.archive.sidecar import merge, strip
 from vision.archive.tags import RegionTag, Tags, covered_years, stored_box, tags_of
+from vision.estimate.strength import percent
 from vision.photo import photo_from_bytes
 from vision.pipeline.look import Look
-from vision.records import Box, SidecarError
+from vision.records import Box, Conflict, SidecarError
+from vision.report.strip import strip_lines
+from vision.report.words import headline
 
 needs_exiftool = pytest.mark.skipif(
     shutil.which("exiftool") is None,
@@ -276,12 +279,30 @@ def test_tags_of_an_answer() -> None:
         "telltale/tender axles/4",
         "telltale/tender lettering/present",
     )
-    assert tags.description.startswith("side linkage, tender axles 4, tender lettering, 1934")
+    told = answer()
+    years, sure = headline(told)
+    # How sure stands beside the years that it is of, before the variation.
+    seen = f"side linkage, tender axles 4, tender lettering, {years}, {sure}"
+    assert told.estimate is not None and sure.endswith(f"({percent(told.estimate.confidence)})")
+    assert tags.description == f"{seen}: {GUIDE.title}, W3"
     ids = [region.id.partition(":")[2] for region in tags.regions]
     parts = ["switch_lever", "side_linkage", "tender_axles", "tender_lettering"]
     assert ids == ["locomotive", "tender", *parts]
     assert tags.regions[0].left == pytest.approx(40 / 320, abs=1e-6)
     assert tags.regions[0].height == pytest.approx(94 / 180, abs=1e-6)
+
+
+def test_sidecars_and_drawn_pictures_point_at_nothing_below_them() -> None:
+    one = answer()
+    assert one.estimate is not None
+    apart = Conflict("views", ("side_linkage",), "side_linkage: photos differ")
+    disagreed = replace(one, estimate=replace(one.estimate, conflicts=(apart,)))
+    assert headline(disagreed)[1].endswith("; the photos disagree, see below")
+    told = tags_of(disagreed, look(), GUIDE).description
+    assert "; the photos disagree: " in told and "below" not in told
+    lines = [text for text, *_ in strip_lines(disagreed, ())]
+    assert [text for text in lines if text.endswith("; the photos disagree")]
+    assert not [text for text in lines if "below" in text]
 
 
 def test_an_engine_that_was_hardly_seen_is_tagged_with_no_variation_and_no_year() -> None:

@@ -201,13 +201,15 @@ def _dated(estimate: Estimate, covered: tuple[int, ...]) -> Iterator[str]:
 
 
 def _description(answer: Answer, cues: Sequence[Cue], guide: Guide) -> str:
-    years, sure = headline(answer)
+    years, sure = headline(answer, alone=True)
     if answer.estimate is None:
         return f"{years}: {sure}"
-    # Of an engine of no year `sure` says itself that it is none of the guide's.
-    title = guide.title if answer.estimate.years == YEAR_UNKNOWN else _title(answer, guide)
-    parts = [_part(cue) for cue in cues if cue.state is State.PRESENT]
-    return f"{', '.join([*parts, years])}: {title}, {sure}"
+    seen = ", ".join([*(_part(cue) for cue in cues if cue.state is State.PRESENT), years])
+    if answer.estimate.years == YEAR_UNKNOWN:
+        # `sure` says itself that the engine is none of the guide's.
+        return f"{seen}: {guide.title}, {sure}"
+    # How sure the years are stands beside them: behind the title it would be the variation's.
+    return f"{seen}, {sure}: {_title(answer, guide)}"
 
 
 def _part(cue: Cue) -> str:

@@ -61,7 +61,7 @@ def add_strip(image: Image.Image, answer: Answer, told: Sequence[str]) -> Image.
 
 def strip_lines(answer: Answer, told: Sequence[str]) -> list[Line]:
     """What the strip says, from the top: text, share of the longer side, colour."""
-    years, sure = headline(answer)
+    years, sure = headline(answer, alone=True)
     lines: list[Line] = [(years, YEARS_SHARE, PAPER), (sure, SURE_SHARE, PAPER)]
     if answer.estimate is not None:
         lines.append((candidates_words(answer.estimate), SURE_SHARE, QUIET))

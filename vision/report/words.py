@@ -152,8 +152,8 @@ def best_view(cue: Cue, answer: Answer) -> str:
     return f"best in photo {cue.photo + 1}"
 
 
-def headline(answer: Answer) -> tuple[str, str]:
-    """Years and how sure, or that and why there is no answer."""
+def headline(answer: Answer, *, alone: bool = False) -> tuple[str, str]:
+    """Years and how sure, or that and why there is no answer; `alone`, with nothing below it."""
     if answer.estimate is None:
         return "no locomotive found", not_found_reason(answer)
     sure = answer.estimate.confidence
@@ -168,7 +168,7 @@ def headline(answer: Answer) -> tuple[str, str]:
     if all_years_open(answer.estimate):
         years, words = NOT_NARROWED, f"the years of the guide, {years}, all stay possible"
     if any(conflict.kind == "views" for conflict in answer.estimate.conflicts):
-        words += "; the photos disagree, see below"
+        words += "; the photos disagree" + ("" if alone else ", see below")
     return years, words
 
 
