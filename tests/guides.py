@@ -5,7 +5,8 @@ from types import MappingProxyType
 
 from hypothesis import strategies as st
 
-from vision.guide import Guide, HandsOnCheck, PartRates, Rates, Tender, Variation
+from vision.estimate import estimate, replay
+from vision.guide import Guide, HandsOnCheck, PartRates, Rates, Tender, Variation, years_of
 from vision.records import COUPLED, LETTERING, Cue, State
 
 # As many random examples as are quick; 1,000 where the environment asks for them.
@@ -141,3 +142,16 @@ def evidence(draw, guide):
     if draw(st.booleans()):
         cues.append(cue(COUPLED, draw(certainties)))
     return draw(st.permutations(cues))
+
+
+def posterior(guide, cues):
+    """What the steps of an argument lead to when they are replayed."""
+    return replay(guide, estimate(guide, cues).steps)
+
+
+def members(text):
+    """Every year that an answer's years, one span or a set of spans in brackets, hold."""
+    if not text.startswith("["):
+        return years_of(text)
+    spans = [part.split("..") for part in text[1:-1].split(",")]
+    return [y for span in spans for y in range(int(span[0]), int(span[-1]) + 1)]
