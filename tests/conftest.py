@@ -10,10 +10,10 @@ import pytest
 from answers import FakeEye
 from browser import chromium, open_page
 from listing_files import write_shop
-from page_server import port
+from page_server import phone, port
 from vision.cli import run
 
-__all__ = ["chromium", "open_page", "port", "telltale"]
+__all__ = ["chromium", "open_page", "phone", "port", "telltale"]
 
 Telltale = Callable[..., tuple[int, str, str]]
 

@@ -154,3 +154,11 @@ def port() -> Iterator[int]:
     """Where a page listens that all tests of a file share."""
     with running() as port:
         yield port
+
+
+@pytest.fixture
+def phone(port: int) -> Phone:
+    """A phone that has entered."""
+    phone = Phone(port)
+    assert phone.enter().status == 200
+    return phone

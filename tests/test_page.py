@@ -1,30 +1,24 @@
-"""The page's server: the answer, the limits, and who is let in."""
+"""The page's server: the answer, its words and files, the archive and the documents."""
 
 from __future__ import annotations
 
 import json
 import re
-import socket
 import subprocess
 import sys
-import threading
-import time
 from pathlib import Path
 from typing import Any
 
 import pytest
-from PIL import Image
 
 from answers import FakeEye
-from page_server import KIND, Phone, form, raw, running
+from page_server import Phone, running
 from shapes import encoded, engine
 from vision.cli import run
 from vision.guide import load_guide
-from vision.page import Addresses, Door, Keeper, PageLimits, listen
+from vision.page import Keeper, PageLimits
 from vision.page.assets import english, load_assets
 from vision.page.desk import plain_name
-from vision.page.door import CODE_LENGTH, LETTERS, TRIES, TooManyTries
-from vision.page.room import Busy, WaitingRoom
 from vision.page.shown import choices, guide_table
 from vision.pipeline import load_eye
 from vision.records import ArchiveError, Cue, PageError, State
@@ -32,13 +26,6 @@ from vision.records import ArchiveError, Cue, PageError, State
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "demo_images"
 PHOTO = ("engine.png", encoded(engine()))
-
-
-@pytest.fixture
-def phone(port: int) -> Phone:
-    phone = Phone(port)
-    assert phone.enter().status == 200
-    return phone
 
 
 # --- the answer ------------------------------------------------------------------
@@ -160,314 +147,6 @@ def test_shared_as_one_file_that_needs_nothing_else(phone: Phone) -> None:
     assert text.count("data:image/jpeg;base64,") == 1
     assert "img-src data:" in text
     assert not re.search(r"(src|href)=\"(?!data:)", text)
-
-
-# --- the limits ------------------------------------------------------------------
-
-
-def test_each_limit_has_its_refusal() -> None:
-    limits = PageLimits(
-        photo_bytes=60_000, photo_pixels=200_000, photos=2, request_bytes=90_000, fields=3
-    )
-    noise = encoded(Image.effect_noise((640, 360), 90).convert("RGB"))
-    big = encoded(Image.new("RGB", (640, 360)))
-    empty = encoded(Image.new("RGB", (8, 8)))
-    with running(limits=limits) as port:
-        phone = Phone(port)
-        phone.enter()
-        assert phone.date(PHOTO).status == 200
-
-        def refused(*photos: tuple[str, bytes], **fields: Any) -> tuple[int, str]:
-            reply = phone.date(*photos, **fields)
-            return reply.status, reply.json["error"]
-
-        assert refused(("big.png", big)) == (413, "photo_too_large")
-        assert refused(("noise.png", noise[:80_000])) == (413, "photo_too_large")
-        assert refused(("noise.png", noise)) == (413, "request_too_large")
-        assert refused(PHOTO, PHOTO, PHOTO) == (400, "malformed")
-        assert refused(PHOTO, saw=["a=b"] * 4) == (400, "malformed")
-        assert refused(PHOTO, saw=["nonsense"]) == (422, "statement")
-        assert refused(("dot.png", empty)) == (422, "photo_too_small")
-        assert refused(("none.png", b"")) == (422, "photo_empty")
-        assert refused(("text.jpg", b"dear sir")) == (422, "photo_unreadable")
-        assert refused() == (400, "no_photo")
-
-
-def test_half_a_form_is_not_taken_for_the_whole(phone: Phone) -> None:
-    """A second photo that broke off was left out, and the first alone answered."""
-    whole = form([PHOTO, ("rear.png", encoded(engine(200, 300)))])
-    cut = phone.ask("POST", "/answer", whole[:-400], {"Content-Type": KIND})
-    assert (cut.status, cut.json["error"]) == (400, "malformed")
-
-
-def test_a_stated_length_is_refused_before_the_body(phone: Phone) -> None:
-    length = {"Content-Length": str(10**9), "Content-Type": KIND}
-    assert phone.ask("POST", "/answer", b"", length).status == 413
-
-
-def test_a_body_without_a_length_is_counted() -> None:
-    with running(limits=PageLimits(request_bytes=10_000, header_s=0.3)) as port:
-        phone = Phone(port)
-        phone.enter()
-        head = {"Transfer-Encoding": "chunked", "Content-Length": None, "Content-Type": KIND}
-        lines = [f"Host: localhost:{port}", f"Origin: http://localhost:{port}"]
-        lines += [f"{k}: {v}" for k, v in (phone.headers | head).items() if v is not None]
-        request = "POST /answer HTTP/1.1\r\n" + "\r\n".join(lines) + "\r\n\r\n"
-        chunks = (b"1000\r\n" + b"x" * 0x1000 + b"\r\n") * 4
-        answer = raw(port, request.encode() + chunks)
-        assert b" 413 " in answer.splitlines()[0]
-        # Who never ends the body does not hold the connection either.
-        assert b"<still open>" not in answer
-
-
-def test_slow_heads_and_slow_bodies_are_not_waited_for() -> None:
-    with running(limits=PageLimits(header_s=0.3, upload_s=0.3)) as port:
-        began = time.monotonic()
-        assert raw(port, b"") == b""
-        assert raw(port, b"GET / HTTP/1.1\r\nHost: loc") == b""
-        # A second request on the same connection is held to the same clock.
-        whole = f"GET /nowhere HTTP/1.1\r\nHost: localhost:{port}\r\n\r\n".encode()
-        answer = raw(port, whole + b"GET / HT")
-        assert answer.startswith(b"HTTP/1.1 404")
-        assert b"<still open>" not in answer
-        phone = Phone(port)
-        phone.enter()
-        slow = phone.ask("POST", "/answer", b"--", {"Content-Type": KIND, "Content-Length": "99"})
-        assert (slow.status, slow.json["error"]) == (408, "upload_slow")
-        assert time.monotonic() - began < 5
-        assert phone.date(PHOTO).status == 200
-
-
-class SlowEye(FakeEye):
-    """Reads when it is let."""
-
-    gate = threading.Event()
-
-    def look(self, photo: Any) -> Any:
-        assert self.gate.wait(20)
-        return super().look(photo)
-
-
-def test_past_the_end_of_the_queue_the_answer_is_busy() -> None:
-    SlowEye.gate.clear()
-    with running(SlowEye(), limits=PageLimits(places=3, places_each=2)) as port:
-        phones = [Phone(port) for _ in range(3)]
-        for phone in phones:
-            phone.enter()
-        statuses: list[int] = []
-
-        def date(phone: Phone, ticket: str) -> None:
-            headers = {"Content-Type": KIND, "X-Telltale-Ticket": ticket}
-            statuses.append(phone.ask("POST", "/answer", form([PHOTO]), headers).status)
-
-        threads = []
-        for number, phone in enumerate((phones[0], phones[0], phones[1])):
-            threads.append(threading.Thread(target=date, args=(phone, f"t{number}")))
-            threads[-1].start()
-            state = {"state": "unknown"}
-            while state["state"] not in ("waiting", "reading"):
-                time.sleep(0.01)
-                state = phone.ask("GET", f"/turn/t{number}").json
-            assert state == {"state": "waiting" if number else "reading", "before": number}
-        # Another phone's ticket tells nothing.
-        assert phones[2].ask("GET", "/turn/t0").json == {"state": "unknown", "before": 0}
-        busy = phones[2].date(PHOTO)
-        assert (busy.status, busy.json["error"]) == (503, "busy")
-        assert int(busy.headers["retry-after"]) > 0
-        SlowEye.gate.set()
-        for thread in threads:
-            thread.join(20)
-        assert statuses == [200, 200, 200]
-        assert phones[2].date(PHOTO).status == 200
-
-
-def test_one_phone_cannot_take_every_place() -> None:
-    room = WaitingRoom(places=3, places_each=2)
-    held = [room.enter("a", "1"), room.enter("a", "2")]
-    with pytest.raises(Busy):
-        room.enter("a", "3")
-    room.enter("b", "1")
-    with pytest.raises(Busy):
-        room.enter("c", "1")
-    room.leave(held[0])
-    room.enter("c", "1")
-
-
-def test_who_waits_too_long_is_told_and_the_place_is_given_back() -> None:
-    SlowEye.gate.clear()
-    with running(SlowEye(), limits=PageLimits(answer_s=0.2, places=1)) as port:
-        phone = Phone(port)
-        phone.enter()
-        slow = phone.date(PHOTO)
-        assert (slow.status, slow.json["error"]) == (503, "slow")
-        # The thread still reads, so the place is not free yet: the truth is "busy".
-        assert phone.date(PHOTO).json["error"] == "busy"
-        SlowEye.gate.set()
-        deadline = time.monotonic() + 10
-        while phone.date(PHOTO).status != 200:
-            assert time.monotonic() < deadline
-            time.sleep(0.02)
-
-
-# --- who is let in ---------------------------------------------------------------
-
-
-@pytest.mark.parametrize("host", ["evil.example", "localhost", "localhost:1", "", None])
-def test_other_hosts_are_refused(phone: Phone, host: str | None) -> None:
-    assert phone.ask("GET", "/start", headers={"Host": host}).status in (400, 421)
-
-
-@pytest.mark.parametrize("origin", ["http://evil.example", "null", None, "https://localhost"])
-def test_other_origins_are_refused(phone: Phone, origin: str | None) -> None:
-    headers = {"Content-Type": KIND, "Origin": origin}
-    reply = phone.ask("POST", "/answer", form([PHOTO]), headers)
-    assert (reply.status, reply.json["error"]) == (403, "origin")
-
-
-def test_a_request_from_another_site_is_refused(phone: Phone) -> None:
-    headers = {"Content-Type": KIND, "Sec-Fetch-Site": "cross-site"}
-    assert phone.ask("POST", "/answer", form([PHOTO]), headers).status == 403
-
-
-@pytest.mark.parametrize("lacking", ["Cookie", "X-Telltale-Token"])
-def test_without_session_or_token_nothing_is_answered(phone: Phone, lacking: str) -> None:
-    headers = {"Content-Type": KIND, lacking: None}
-    for path in ("/answer", "/share"):
-        assert phone.ask("POST", path, form([PHOTO]), headers).status == 401
-    stranger = Phone(phone.port)
-    stranger.enter()
-    assert stranger.headers["Cookie"] != phone.headers["Cookie"]
-    mixed = {"Content-Type": KIND, lacking: stranger.headers[lacking]}
-    assert phone.ask("POST", "/answer", form([PHOTO]), mixed).status == 401
-
-
-def test_the_cookie_is_for_this_page_alone(port: int) -> None:
-    cookie = Phone(port).enter().headers["set-cookie"]
-    assert "HttpOnly" in cookie
-    assert "SameSite=strict" in cookie
-
-
-@pytest.mark.parametrize(
-    "path",
-    ["/../pyproject.toml", "/..%2f..%2fpyproject.toml", "/static/page.py", "/words.json"]
-    + ["/%2e%2e/%2e%2e/etc/passwd", "//etc/passwd", "/page.css/..", "/..\\page.py", "/.", "/\0"],
-)
-def test_no_path_leads_out_of_the_page(port: int, path: str) -> None:
-    request = f"GET {path} HTTP/1.1\r\nHost: localhost:{port}\r\nConnection: close\r\n\r\n"
-    status = raw(port, request.encode()).splitlines()[0]
-    assert re.match(rb"HTTP/1.1 (404|400) ", status), status
-
-
-@pytest.mark.parametrize("method", ["PUT", "DELETE", "OPTIONS", "TRACE", "PATCH"])
-def test_other_methods_are_refused(phone: Phone, method: str) -> None:
-    assert phone.ask(method, "/answer").status == 405
-    assert phone.ask("GET", "/answer").status == 405
-
-
-def test_every_reply_carries_the_policy(phone: Phone) -> None:
-    for path in (*load_assets(), "/start", "/nowhere", "/guide"):
-        reply = phone.ask("GET", path)
-        policy = dict(
-            part.strip().split(" ", 1)
-            for part in reply.headers["content-security-policy"].split(";")
-        )
-        assert policy["default-src"] == "'none'"
-        assert policy["script-src"] == "'self'"
-        assert "unsafe" not in " ".join(policy.values())
-        assert reply.headers["x-content-type-options"] == "nosniff"
-        assert "server" not in reply.headers
-    assert phone.ask("GET", "/", headers={"Host": "evil"}).headers["content-security-policy"]
-
-
-def test_a_fault_shows_no_trace(caplog: pytest.LogCaptureFixture) -> None:
-    class Broken(FakeEye):
-        def look(self, photo: Any) -> Any:
-            raise ZeroDivisionError("a secret of the house")
-
-    with running(Broken()) as port:
-        phone = Phone(port)
-        phone.enter()
-        reply = phone.date(PHOTO)
-        assert (reply.status, reply.json) == (500, {"error": "fault"})
-        assert phone.ask("GET", "/start").status == 200
-    assert "a secret of the house" in caplog.text
-
-
-def test_with_a_code_one_phone_enters_and_the_next_needs_another() -> None:
-    shown: list[str] = []
-    with running(door=Door(with_code=True, on_code=shown.append)) as port:
-        phone, other = Phone(port), Phone(port)
-        assert phone.enter().status == 401
-        assert phone.ask("GET", "/guide").status == 401
-        assert phone.ask("GET", "/").status == 200  # the bare page asks for the code
-        assert phone.enter("nonsense").status == 403
-        assert phone.enter(shown[0].lower()).status == 200
-        assert phone.date(PHOTO).status == 200
-        assert other.enter(shown[0]).status == 403
-        assert len(shown) == 2
-        assert other.enter(shown[1]).status == 200
-        assert phone.date(PHOTO).status == 200
-
-
-def test_guessing_is_slowed_for_the_guesser_alone() -> None:
-    now = [0.0]
-    door = Door(with_code=True, clock=lambda: now[0])
-    assert len(door.code) == CODE_LENGTH
-    assert set(door.code) <= set(LETTERS)
-    for _ in range(TRIES):
-        assert door.enter("WRONG", "10.0.0.9") is None
-    with pytest.raises(TooManyTries):
-        door.enter(door.code, "10.0.0.9")
-    assert door.enter(door.code, "10.0.0.8")
-    now[0] = 61.0
-    assert door.enter(door.code, "10.0.0.9")
-
-
-def test_the_door_forgets_who_was_away_longest() -> None:
-    door = Door(with_code=False, sessions=2)
-    first, second = door.enter("", ""), door.enter("", "")
-    assert first and second and door.knows(first)
-    third = door.enter("", "")
-    assert third and door.knows(first) and door.knows(third)
-    assert not door.knows(second)
-    assert not door.token_fits(second, door.token(second))
-
-
-def test_only_this_machine_unless_asked() -> None:
-    sockets, port = listen(0, None)
-    try:
-        assert [sock.getsockname()[0] for sock in sockets] == ["127.0.0.1"]
-        with pytest.raises(PageError, match=f"port {port}"):
-            listen(port, None)
-    finally:
-        for sock in sockets:
-            sock.close()
-    assert set(Addresses(80, "192.168.0.7").hosts) >= {"192.168.0.7", "192.168.0.7:80"}
-    assert "192.168.0.7" not in " ".join(Addresses(8377).hosts)
-    with pytest.raises(PageError):
-        listen(70_000, None)
-
-
-def test_https_with_a_certificate_made_on_the_spot() -> None:
-    import hashlib
-    import ssl
-
-    from vision.page.certificate import make_certificate
-
-    context, fingerprint = make_certificate(("127.0.0.1",))
-    ours, theirs = socket.socketpair()
-    client = ssl.create_default_context()
-    client.check_hostname, client.verify_mode = False, ssl.CERT_NONE
-    thread = threading.Thread(
-        target=lambda: context.wrap_socket(ours, server_side=True).close(), daemon=True
-    )
-    thread.start()
-    with client.wrap_socket(theirs) as secured:
-        der = secured.getpeercert(binary_form=True)
-    thread.join(10)
-    assert der is not None
-    # SHA-256 over the DER form is what browsers show as a certificate's fingerprint.
-    assert hashlib.sha256(der).hexdigest() == fingerprint.replace(":", "")
 
 
 # --- words and files -------------------------------------------------------------
