@@ -12,7 +12,7 @@ torch = pytest.importorskip("torch", reason="the training's library is not among
 from tools.train.judging import Asked, Batch, judge_loss  # noqa: E402
 from tools.train.layers import Trunk  # noqa: E402
 from tools.train.loading import empty  # noqa: E402
-from tools.train.loupe import LOUPE_SIZE, Loupe  # noqa: E402
+from tools.train.loupe import LOUPE_SIZE, Loupe, loupe_loss  # noqa: E402
 from tools.train.networks import STRIDES_TO_16, Judge, judge_of  # noqa: E402
 from tools.train.settings import Settings  # noqa: E402
 from tools.train.tasks import task_of  # noqa: E402
@@ -123,6 +123,13 @@ def test_loupes_teach_whether_a_part_stands_in_the_middle_and_nothing_else(tmp_p
     one, two = (logits([path]) for path in paths)
     assert float((one - two).abs().max()) > 1e-3
     assert torch.allclose(logits(paths), (one + two) / 2, atol=1e-4)
+    # Its training listens to them.
+    task = task_of("loupe", empty(1, "cpu", (64, 48)), Settings(), teachers=paths)
+    net = task.net.eval()
+    mingled = Teachers("loupe", paths, torch.device("cpu"))(batch)
+    with torch.no_grad():
+        assert torch.equal(task.loss(net, batch), loupe_loss(net, mingled))
+        assert not torch.equal(task.loss(net, batch), loupe_loss(net, batch))
 
 
 def test_a_judge_that_has_not_learnt_to_count_teaches_and_one_of_another_design_does_not(

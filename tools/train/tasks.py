@@ -112,10 +112,11 @@ def task_of(
     teach = Teachers(name, teachers, pictures.pixels.device) if teachers else None
     if name == "loupe":
 
-        def near_loss(net: nn.Module, batch: Any) -> Tensor:
-            return loupe_loss(net, teach(batch) if teach is not None else batch)
+        def taught(net: nn.Module, batch: Any) -> Tensor:
+            return loupe_loss(net, teach(batch))
 
-        return Task(Loupe(), drawn_by(loupe_batch), near_loss, usable, _BATCH["loupe"])
+        loss_of = loupe_loss if teach is None else taught
+        return Task(Loupe(), drawn_by(loupe_batch), loss_of, usable, _BATCH["loupe"])
 
     def loss(net: nn.Module, batch: Any) -> Tensor:
         batch = teach(batch) if teach is not None else batch
