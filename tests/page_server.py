@@ -24,6 +24,16 @@ BOUNDARY = "a-line-that-no-photo-holds"
 KIND = f"multipart/form-data; boundary={BOUNDARY}"
 
 
+class SlowEye(FakeEye):
+    """Reads when it is let."""
+
+    gate = threading.Event()
+
+    def look(self, photo: Any) -> Any:
+        assert self.gate.wait(20)
+        return super().look(photo)
+
+
 @dataclass
 class Reply:
     status: int

@@ -10,8 +10,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from answers import FakeEye
-from page_server import KIND, Phone, form, raw, running
+from page_server import KIND, Phone, SlowEye, form, raw, running
 from shapes import encoded, engine
 from vision.page import PageLimits
 from vision.page.room import Busy, WaitingRoom
@@ -92,16 +91,6 @@ def test_slow_heads_and_slow_bodies_are_not_waited_for() -> None:
         assert (slow.status, slow.json["error"]) == (408, "upload_slow")
         assert time.monotonic() - began < 5
         assert phone.date(PHOTO).status == 200
-
-
-class SlowEye(FakeEye):
-    """Reads when it is let."""
-
-    gate = threading.Event()
-
-    def look(self, photo: Any) -> Any:
-        assert self.gate.wait(20)
-        return super().look(photo)
 
 
 def test_past_the_end_of_the_queue_the_answer_is_busy() -> None:

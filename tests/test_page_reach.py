@@ -7,7 +7,7 @@ import time
 import pytest
 
 from browser import PHONE, SIZES, WORDS, Open, answered, button, photo, snap, until, violations
-from page_server import running
+from page_server import SlowEye, running
 from vision.guide import load_guide
 from vision.page import Door, PageLimits, find_lan_address
 from vision.records import PageError
@@ -44,8 +44,6 @@ def test_out_of_reach_photos_wait_and_are_sent_later(
 
 
 def test_busy_is_said_and_tried_again(open_page: Open) -> None:
-    from test_page import SlowEye
-
     SlowEye.gate.clear()
     with running(SlowEye(), limits=PageLimits(places=1, retry_s=0.3)) as port:
         first, second = open_page(port), open_page(port, quiet=False)

@@ -21,7 +21,7 @@ from browser import (
     until,
     violations,
 )
-from page_server import running
+from page_server import SlowEye, running
 from shapes import engine
 from vision.estimate import saw
 from vision.estimate.strength import six_digits
@@ -182,8 +182,6 @@ def test_by_keyboard_alone(open_page: Open, port: int) -> None:
 
 
 def test_a_note_that_is_being_written_is_not_lost(open_page: Open) -> None:
-    from test_page import SlowEye
-
     SlowEye.gate.clear()
     with running(SlowEye()) as port:
         page = open_page(port)
