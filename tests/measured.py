@@ -4,12 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import skimage.color
 import skimage.data
-import skimage.feature
-import skimage.filters
-import skimage.morphology
-import skimage.transform
 
 import drawings as draw
 from vision.features.boiler_top import measure_boiler_top

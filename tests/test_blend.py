@@ -69,6 +69,7 @@ def test_the_mean_tells_of_every_training(tmp_path: Path, monkeypatch: pytest.Mo
 
 def test_half_way_lies_between_and_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     one, two = (_trained(tmp_path / str(seed), seed).state_dict() for seed in (1, 2))
+    (tmp_path / "1" / f"{NAME}.json").unlink()  # what came before is told by what came after
     ends = ("--before", tmp_path / "1", "--after", tmp_path / "2", "--share", 0.25)
     _run(monkeypatch, *ends, "--only", NAME, "--out", tmp_path / "mixed")
     mixed = torch.load(tmp_path / "mixed" / f"{NAME}.pt", weights_only=True)

@@ -9,10 +9,7 @@ import numpy as np
 import pytest
 import skimage.color
 import skimage.data
-import skimage.feature
-import skimage.filters
 import skimage.morphology
-import skimage.transform
 
 import drawings as draw
 from measured import CLEAN_AND_NOISY, spoiled, values, where

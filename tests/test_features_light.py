@@ -9,10 +9,7 @@ import numpy as np
 import pytest
 import skimage.color
 import skimage.data
-import skimage.feature
 import skimage.filters
-import skimage.morphology
-import skimage.transform
 from hypothesis import given
 from hypothesis import strategies as st
 

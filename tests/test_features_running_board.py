@@ -5,11 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import skimage.color
-import skimage.data
-import skimage.feature
-import skimage.filters
-import skimage.morphology
-import skimage.transform
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp

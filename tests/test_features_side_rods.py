@@ -8,11 +8,8 @@ import time
 import cv2
 import numpy as np
 import pytest
-import skimage.color
-import skimage.data
 import skimage.feature
 import skimage.filters
-import skimage.morphology
 import skimage.transform
 
 import drawings as draw

@@ -16,6 +16,7 @@ import argparse
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import torch
 from torch import Tensor
@@ -76,14 +77,18 @@ def main() -> None:
             torch.load(folder / f"{name}.pt", map_location="cpu", weights_only=True)
             for folder in folders
         ]
-        reports = [json.loads((folder / f"{name}.json").read_text("utf-8")) for folder in folders]
         if options.mean:
-            mixed, report = mean_of(weights), {"mean_of": reports}
+            mixed = mean_of(weights)
+            report = {"mean_of": [_report(folder, name) for folder in folders]}
         else:
             mixed = between(weights[0], weights[1], options.share)
-            report = reports[1] | {"share": options.share}
+            report = _report(options.after, name) | {"share": options.share}
         torch.save(mixed, options.out / f"{name}.pt")
         (options.out / f"{name}.json").write_text(json.dumps(report), encoding="utf-8")
+
+
+def _report(folder: Path, name: str) -> dict[str, Any]:
+    return dict(json.loads((folder / f"{name}.json").read_text("utf-8")))
 
 
 if __name__ == "__main__":

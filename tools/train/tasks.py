@@ -13,7 +13,7 @@ from torch import Tensor, nn
 from tools.train.finding import finder_batch, finder_loss
 from tools.train.judging import judge_batch, judge_loss
 from tools.train.loupe import REGION, Loupe, loupe_batch, loupe_loss
-from tools.train.networks import Counter, Finder, Poser, Reader, judge_of
+from tools.train.networks import Counter, Finder, Judge, Poser, Reader, judge_of
 from tools.train.number import legible, number_batch, number_loss
 from tools.train.painting import Bank
 from tools.train.pictures import REGIONS, Pictures
@@ -110,17 +110,17 @@ def task_of(
         return rows[pictures.has_engine[rows] & open_ & (along > 8) & (along < 4000)]
 
     teach = Teachers(name, teachers, pictures.pixels.device) if teachers else None
+
+    def listening(loss: Callable[[Any, Any], Tensor]) -> Callable[[nn.Module, Any], Tensor]:
+        return loss if teach is None else lambda net, batch: loss(net, teach(batch))
+
     if name == "loupe":
+        draw = drawn_by(loupe_batch)
+        return Task(Loupe(), draw, listening(loupe_loss), usable, _BATCH["loupe"])
 
-        def taught(net: nn.Module, batch: Any) -> Tensor:
-            return loupe_loss(net, teach(batch))
-
-        loss_of = loupe_loss if teach is None else taught
-        return Task(Loupe(), drawn_by(loupe_batch), loss_of, usable, _BATCH["loupe"])
-
-    def loss(net: nn.Module, batch: Any) -> Tensor:
-        batch = teach(batch) if teach is not None else batch
+    def loss(net: Judge, batch: Any) -> Tensor:
         few = name == "boiler_top"
         return judge_loss(net, batch, teach_place=settings.teach_place, few_cells=few)
 
-    return Task(judge_of(name), drawn_by(judge_batch, region), loss, usable, _BATCH["judge"])
+    draw = drawn_by(judge_batch, region)
+    return Task(judge_of(name), draw, listening(loss), usable, _BATCH["judge"])
