@@ -17,14 +17,12 @@ from tools.evaluate.numbers import NAME
 from tools.looks import Judged
 from vision.estimate import estimate, saw
 from vision.guide import Guide, Variation, load_guide
-from vision.records import BINARY_CUES, DRIVING, Cue, Estimate, State
+from vision.records import BINARY_CUES, DRIVING, YEAR_UNKNOWN, Cue, Estimate, State
 from vision.report.narrowing import tells_nothing
 
 PHOTO, ALSO, CHECK = "photo alone", "+ number, tender", "+ first check"
 STAGES = (PHOTO, ALSO, CHECK)
 NO_ENGINE, NOT_NARROWED = "no engine", "not narrowed down"
-# What `vision.estimate` writes where the engine is more probably in no variation.
-_UNKNOWN = "XXXX"
 # How far a cue is believed that is taken from the label: an eye that does not err.
 _SURE = 0.999
 
@@ -165,7 +163,7 @@ def years_in(text: str) -> frozenset[int]:
     >>> sorted(years_in("1935/1936"))
     [1935, 1936]
     """
-    if text == _UNKNOWN:
+    if text == YEAR_UNKNOWN:
         return frozenset()
     years: set[int] = set()
     for part in text.strip("[]").replace("..", "/").split(","):

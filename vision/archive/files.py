@@ -10,8 +10,8 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from vision.archive.walk import OWN_FOLDER, PART_PREFIX, PART_SUFFIX
-from vision.records import ArchiveBusy, OutputError, SidecarError
+from vision.archive.walk import PART_PREFIX, PART_SUFFIX
+from vision.records import OWN_FOLDER, ArchiveBusy, OutputError, SidecarError
 
 
 def write_sidecar(target: str, data: bytes, modified: int | None = None) -> os.stat_result:

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Protocol
 
 from vision.archive.groups import By
-from vision.archive.walk import OWN_FOLDER
 from vision.guide import Guide
+from vision.records import OWN_FOLDER
 
 
 class Watcher(Protocol):

@@ -8,15 +8,21 @@ from dataclasses import dataclass
 from vision.estimate.strength import six_digits
 from vision.guide import Guide, years_of
 from vision.pipeline.look import Look
-from vision.records import Answer, Box, Cue, Estimate, Sighting, State
+from vision.records import YEAR_UNKNOWN, Answer, Box, Cue, Estimate, Sighting, State
 from vision.report.narrowing import (
     NOT_IN_GUIDE,
-    YEAR_UNKNOWN,
     names_no_year,
     shows_several,
     tells_nothing,
 )
-from vision.report.words import NOT_NARROWED, cue_words, headline, reading, years_words
+from vision.report.words import (
+    NOT_NARROWED,
+    OUTSIDE_GUIDE,
+    cue_words,
+    headline,
+    reading,
+    years_words,
+)
 
 # Every keyword of ours begins so, as the branches of a keyword tree do; common practice
 # of photo programs, no source.
@@ -169,7 +175,7 @@ def _title(answer: Answer, guide: Guide) -> str:
     if tells_nothing(answer.estimate):
         return guide.title
     best = answer.estimate.variations[0].id
-    return f"{guide.title}, {'not in this guide' if best == NOT_IN_GUIDE else best}"
+    return f"{guide.title}, {OUTSIDE_GUIDE if best == NOT_IN_GUIDE else best}"
 
 
 def _keywords(answer: Answer, cues: Sequence[Cue], covered: tuple[int, ...]) -> Iterator[str]:
@@ -193,7 +199,7 @@ def _keywords(answer: Answer, cues: Sequence[Cue], covered: tuple[int, ...]) -> 
 
 def _dated(estimate: Estimate, covered: tuple[int, ...]) -> Iterator[str]:
     best = estimate.variations[0].id
-    yield f"{ROOT}/not in this guide" if best == NOT_IN_GUIDE else f"{ROOT}/variation/{best}"
+    yield f"{ROOT}/{OUTSIDE_GUIDE}" if best == NOT_IN_GUIDE else f"{ROOT}/variation/{best}"
     if covered:
         yield f"{ROOT}/years/{years_words(estimate.years)}"
     for year in covered:

@@ -13,8 +13,8 @@ from vision.archive.files import sole_run, write_sidecar
 from vision.archive.index import Index, SidecarRow
 from vision.archive.order import Watcher, index_path
 from vision.archive.sidecar import is_ours, strip
-from vision.archive.walk import OWN_FOLDER, walk
-from vision.records import ArchiveError, SidecarError
+from vision.archive.walk import walk
+from vision.records import OWN_FOLDER, ArchiveError, SidecarError
 
 
 @dataclass(slots=True)

@@ -16,8 +16,6 @@ SUFFIXES = (
     *(".avif", ".bmp", ".gif", ".ppm"),
 )
 SIDECAR_SUFFIX = ".xmp"
-# Everything of ours that is no sidecar lies in this folder of the archive.
-OWN_FOLDER = ".telltale"
 # Drawn by `date --overlay`: marks on a picture of an engine are no photo of it.
 _DRAWN = re.compile(r".\.telltale(-\d+)?\.jpg$")
 # Files under way to their name begin and end so; what a killed run left is removed.

@@ -201,7 +201,7 @@ def tell_unfinished(base: Index, folder: Path, answered: Set[str]) -> None:
 def answer_words(record: Any) -> str:
     """Say what was found in one photo, each percentage beside what it is of."""
     from vision.report.narrowing import NOT_IN_GUIDE
-    from vision.report.words import NOT_NARROWED, percent, years_words
+    from vision.report.words import NOT_NARROWED, OUTSIDE_GUIDE, percent, years_words
 
     if not record.found:
         return "no engine"
@@ -211,10 +211,10 @@ def answer_words(record: Any) -> str:
     # its own, or 99 % would seem to be said of a variation that has 40 %.
     sure = percent(record.confidence)
     if not record.covered:
-        return f"year unknown  not in this guide ({sure})"
+        return f"year unknown  {OUTSIDE_GUIDE} ({sure})"
     years = f"{years_words(record.years)} ({sure})"
     if record.variation == NOT_IN_GUIDE:
-        return f"{years}  not in this guide ({percent(record.p)})"
+        return f"{years}  {OUTSIDE_GUIDE} ({percent(record.p)})"
     return f"{years}  {record.variation} ({percent(record.p)})"
 
 

@@ -8,13 +8,10 @@ from collections.abc import Mapping
 from vision.estimate.argument import FLOOR, by_variation
 from vision.estimate.factors import OTHER
 from vision.guide import Guide, write_years
-from vision.records import Candidate
+from vision.records import YEAR_UNKNOWN, Candidate
 
 # Share of the posterior that the stated years hold.
 YEARS_MASS = 0.9
-# EDTF for a year of which no figure is known: what is said when the engine is more
-# probably in no variation of the guide than in all of them together.
-YEAR_UNKNOWN = "XXXX"
 # Years whose probabilities differ by less than this part are equal: the rest is rounding.
 _EQUAL = 1e-9
 

@@ -12,11 +12,10 @@ import numpy as np
 
 from vision.estimate.dating import estimate
 from vision.estimate.eyes import Eyesight, as_cue, look_at
-from vision.estimate.outcome import YEAR_UNKNOWN
 from vision.estimate.saw import saw
 from vision.estimate.survivors import Survivor, draw_survivors
 from vision.guide import Guide
-from vision.records import BINARY_CUES, COUPLED, DRIVING, Cue, Estimate
+from vision.records import BINARY_CUES, COUPLED, DRIVING, YEAR_UNKNOWN, Cue, Estimate
 
 PHOTO = "photo alone"
 # Read of one photo alone, before its number and tender.

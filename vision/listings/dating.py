@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from vision.records import Conflict
+from vision.records import YEAR_UNKNOWN, Conflict
 from vision.report.narrowing import (
-    YEAR_UNKNOWN,
     names_no_year_plain,
     shows_several_plain,
     tells_nothing_plain,
@@ -15,6 +14,7 @@ from vision.report.narrowing import (
 from vision.report.words import (
     NOT_NARROWED,
     NOTHING_TOLD,
+    OUTSIDE_GUIDE,
     SEVERAL,
     confidence_words,
     conflict_words,
@@ -48,7 +48,7 @@ def dating_words(record: Mapping[str, Any]) -> tuple[str, str]:
         return NOT_NARROWED, _why_not(estimate_of(record) or {})
     sure = f"{confidence_words(estimate['confidence'])}, {percent(estimate['confidence'])}"
     if estimate["years"] == YEAR_UNKNOWN:
-        return "not in this guide", sure
+        return OUTSIDE_GUIDE, sure
     return years_words(estimate["years"]), sure
 
 

@@ -28,12 +28,10 @@ from vision.listings.values import BadRow
 from vision.photo.header import formats
 from vision.pipeline import LoadTold
 from vision.pipeline.look import eye_name
-from vision.records import ListingsError, TelltaleError
+from vision.records import OWN_FOLDER, ListingsError, TelltaleError
 
 if TYPE_CHECKING:
     from vision.pipeline import Eye
-
-OWN_FOLDER = ".telltale"
 
 
 class Watcher(Protocol):

@@ -16,6 +16,7 @@ This module imports numpy and the standard library only.
 
 from vision.records.argument import (
     SEVERAL_ENGINES,
+    YEAR_UNKNOWN,
     Answer,
     Candidate,
     Conflict,
@@ -43,6 +44,7 @@ from vision.records.errors import (
     did_you_mean,
     nearest,
 )
+from vision.records.files import OWN_FOLDER
 from vision.records.geometry import (
     Box,
     Pixels,
@@ -82,10 +84,12 @@ __all__ = [
     "LETTERING",
     "LINE_COLOURS",
     "MOST_FIGURES",
+    "OWN_FOLDER",
     "PHOTO_CUES",
     "REGION_OF_CUE",
     "SEVERAL_ENGINES",
     "VALUED_CUES",
+    "YEAR_UNKNOWN",
     "Answer",
     "ArchiveBusy",
     "ArchiveError",

@@ -63,11 +63,16 @@ class NextLook:
     caution: str = ""
 
 
+# EDTF for a year of which no figure is known: what is said when the engine is more
+# probably in no variation of the guide than in all of them together.
+YEAR_UNKNOWN = "XXXX"
+
+
 @dataclass(frozen=True, slots=True)
 class Estimate:
     """Years and variations with the whole argument.
 
-    `years` is EDTF (ISO 8601-2): a year, an interval, or a set of either.
+    `years` is EDTF (ISO 8601-2): a year, an interval, or a set of either, or `YEAR_UNKNOWN`.
     `confidence` is the posterior mass of the variation-years in `years`.
     """
 

@@ -7,12 +7,10 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from vision.guide import write_years, years_of
-from vision.records import SEVERAL_ENGINES, Estimate
+from vision.records import SEVERAL_ENGINES, YEAR_UNKNOWN, Estimate
 
-# What the estimate calls the hypothesis that an engine is none of the guide's, and
-# the years of such an engine (EDTF: no figure known).
+# What the estimate calls the hypothesis that an engine is none of the guide's.
 NOT_IN_GUIDE = "other"
-YEAR_UNKNOWN = "XXXX"
 # How often more probable the evidence must be under one variation than under another to
 # favour it: "weak support" begins here (ENFSI Guideline 2015, from memory).
 FAVOURED = 2.0

@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from vision.estimate.strength import percent as percent  # said alike on every surface
 from vision.records import (
+    YEAR_UNKNOWN,
     Answer,
     Candidate,
     Conflict,
@@ -20,7 +21,6 @@ from vision.records import (
 )
 from vision.report.narrowing import (
     NOT_IN_GUIDE,
-    YEAR_UNKNOWN,
     all_years_open,
     shows_several,
     tells_nothing,
@@ -61,6 +61,8 @@ UNCLEAR = "unclear"
 LEANING_FROM = 0.6  # from which an unclear cue is said to lean; chosen
 # Said of a part that a person has looked at in vain.
 NOT_TOLD = "cannot be told"
+# Of an engine of no variation, and of that as a candidate.
+OUTSIDE_GUIDE = "not in this guide"
 # In place of years, where nothing in view tells one variation from another.
 NOT_NARROWED = "not narrowed down"
 # Why it is not.
@@ -160,7 +162,7 @@ def headline(answer: Answer, *, alone: bool = False) -> tuple[str, str]:
     if shows_several(answer.estimate):
         return NOT_NARROWED, SEVERAL
     if answer.estimate.years == YEAR_UNKNOWN:
-        return "year unknown", f"not in this guide: {confidence_words(sure)} ({percent(sure)})"
+        return "year unknown", f"{OUTSIDE_GUIDE}: {confidence_words(sure)} ({percent(sure)})"
     if tells_nothing(answer.estimate):
         years = years_words(answer.estimate.years)
         return NOT_NARROWED, f"{NOTHING_TOLD}; {years} all stay possible"
@@ -188,7 +190,7 @@ def candidates_words(estimate: Estimate, *, least: float = 0.01) -> str:
 def candidate_words(candidate: Candidate) -> str:
     """Name of a variation with its years, or of the hypothesis that it is none."""
     if candidate.id == NOT_IN_GUIDE:
-        return "not in this guide"
+        return OUTSIDE_GUIDE
     return f"{candidate.id} ({years_words(candidate.years)})" if candidate.years else candidate.id
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from vision.report.narrowing import NOT_IN_GUIDE
-from vision.report.words import CAUTIONS, NOT_NARROWED, percent, years_words
+from vision.report.words import CAUTIONS, NOT_NARROWED, OUTSIDE_GUIDE, percent, years_words
 from vision.shelf.values import Doubt, Holding, ShelfEngine, Stock
 
 DOUBT_TITLE = "In doubt, by the photo or check that would settle it"
@@ -73,7 +73,7 @@ def may_be(doubt: Doubt) -> str:
 
 def candidate_name(id: str) -> str:
     """Name of a variation, or of the hypothesis that it is none."""
-    return "not in this guide" if id == NOT_IN_GUIDE else id
+    return OUTSIDE_GUIDE if id == NOT_IN_GUIDE else id
 
 
 def _names(engines: tuple[ShelfEngine, ...]) -> str:
