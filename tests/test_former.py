@@ -140,3 +140,29 @@ def test_networks_before_those_before_count_for_what_has_not_changed_since(
         expected = judged("--looks", file)[cue]
         assert len(expected) == 1
         assert mixed[cue] == expected
+
+
+def test_each_fit_is_made_on_the_looks_of_all_networks_since_its_own_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out, drawn = tmp_path / "fusion.json", made_looks.looks(800)
+    counts = (600, 700, 800)
+    new, old, older = (
+        str(made_looks.write(drawn[:count], tmp_path / f"{count}.jsonl.gz")) for count in counts
+    )
+    words = ["--looks", new, "--former", old, "--changed", "switch_lever", "--former", older]
+
+    def fitted(*more: str) -> dict:
+        monkeypatch.setattr(sys, "argv", ["calibrate", *words, *more, "--out", str(out)])
+        calibrating.main()
+        return json.loads(out.read_text("utf-8"))["fitted"]
+
+    with pytest.raises(SystemExit):
+        fitted()
+    report = fitted("--changed", "switch_lever", RODS)
+    # Of a picture that several looked at the newest look alone counts.
+    assert report["n"] == len(drawn)
+    for cue, count in zip(("switch_lever", RODS, "edge_stripe"), counts, strict=True):
+        engines = [line for line in drawn[:count] if line["label"]["locomotive"]]
+        assert report["cues"][cue]["seen"]["n"] == len(engines)
+    assert report["files"] == [f"{count}.jsonl.gz" for count in counts]

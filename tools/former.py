@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import argparse
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from pathlib import Path
 
-from tools.looks import Look
+from tools.looks import Look, read_looks
 from vision.cues.driving import RODS
 from vision.cues.loupe import closely_named
 from vision.pipeline.placing import LEVER
@@ -15,6 +17,55 @@ from vision.records import BINARY_CUES
 # from near by.
 TENDER, LOUPE = "tender", "loupe"
 CHANGED = (*BINARY_CUES, TENDER, LOUPE)
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Let a command take `--former` and `--changed`, each once for all networks before."""
+    parser.add_argument(
+        "--former",
+        action="append",
+        type=Path,
+        nargs="+",
+        default=[],
+        metavar="FILE",
+        help="looks by the networks before; again, by those before these",
+    )
+    parser.add_argument(
+        "--changed",
+        action="append",
+        nargs="+",
+        choices=CHANGED,
+        default=[],
+        help="cues whose judges have changed since --former, or other networks",
+    )
+
+
+def check_options(parser: argparse.ArgumentParser, arguments: argparse.Namespace) -> None:
+    """End the command where the options of `add_options` are not as many."""
+    if len(arguments.former) != len(arguments.changed):
+        parser.error("--former FILE...: as often as --changed expected")
+
+
+def with_former(
+    looks: Sequence[Look], files: Iterable[Sequence[Path]], changed: Iterable[Sequence[str]]
+) -> list[Look]:
+    """Looks, and those by the networks before of all pictures that were not looked at again.
+
+    Parameters
+    ----------
+    looks : sequence of Look
+        By the networks of today.
+    files : iterable of sequence of Path
+        Looks by the networks before, those before these, and so on: the newest first.
+    changed : iterable of sequence of str
+        What has changed since each of them.
+    """
+    out = list(looks)
+    for paths, names in zip(files, changed, strict=True):
+        again = {(look.file, look.corruption) for look in out}
+        before = former(read_looks(paths), names)
+        out += [look for look in before if (look.file, look.corruption) not in again]
+    return out
 
 
 def former(looks: Sequence[Look], changed: Sequence[str]) -> list[Look]:

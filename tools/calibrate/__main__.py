@@ -5,9 +5,11 @@ python -m tools.calibrate --looks new.jsonl.gz --former old.jsonl.gz --changed s
 python -m tools.calibrate --looks new.jsonl.gz --only side_linkage driving_axles
 python -m tools.calibrate --plain --out models/fusion.json
 
-The second fits what other networks say on looks by the networks before, too. The third leaves
-the fit of everything else as it is: what says the same as before needs no other. The fourth
-writes the networks' own words unweighed, which is enough to take looks with.
+The second fits what other networks say on looks by the networks before, too, of pictures that
+were not looked at again; both options may be given once more for the networks before these, and
+so on, the newest first, with all that has changed since each. The third leaves the fit of
+everything else as it is: what says the same as before needs no other. The fourth writes the
+networks' own words unweighed, which is enough to take looks with.
 """
 
 from __future__ import annotations
@@ -25,7 +27,7 @@ import numpy as np
 from tools.calibrate import counts, limits, placed
 from tools.calibrate.coupled import PLAIN, coupled_model
 from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, as_stated, fit, predict
-from tools.former import CHANGED, former
+from tools.former import add_options, check_options, with_former
 from tools.looks import FOUND_IOU, Look, engine_stated, read_looks, spans_of
 from tools.sums import write_sums
 from vision.pipeline.placing import LEVER
@@ -238,21 +240,7 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--looks", type=Path, nargs="+", default=[], metavar="FILE")
-    parser.add_argument(
-        "--former",
-        type=Path,
-        nargs="+",
-        default=[],
-        metavar="FILE",
-        help="looks by the networks before",
-    )
-    parser.add_argument(
-        "--changed",
-        nargs="+",
-        choices=CHANGED,
-        default=[],
-        help="cues whose judges have changed since --former, or other networks",
-    )
+    add_options(parser)
     parser.add_argument(
         "--only",
         nargs="+",
@@ -278,14 +266,13 @@ def main() -> None:
     rules = Rules(**{key: getattr(arguments, key) for key in Rules.__slots__})
     if arguments.plain == bool(arguments.looks):
         parser.error("either --looks FILE... or --plain")
+    check_options(parser, arguments)
     if arguments.plain:
         fusion = plain(rules)
     else:
-        looks = read_looks(arguments.looks)
-        if arguments.former:
-            looks += former(read_looks(arguments.former), arguments.changed)
+        looks = with_former(read_looks(arguments.looks), arguments.former, arguments.changed)
         fusion = calibrate(looks, rules)
-    files = [path.name for path in (*arguments.looks, *arguments.former)]
+    files = [path.name for paths in (arguments.looks, *arguments.former) for path in paths]
     if arguments.only:
         fusion = amended(json.loads(arguments.out.read_text("utf-8")), fusion, arguments.only)
         fusion["fitted"]["again"]["files"] = files

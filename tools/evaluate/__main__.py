@@ -24,7 +24,7 @@ from tools.evaluate.ablations import ablation_table, read_ablations
 from tools.evaluate.card import refresh
 from tools.evaluate.numbers import read_numbers
 from tools.evaluate.report import Report, report_looks, report_photos
-from tools.former import CHANGED, former
+from tools.former import add_options, check_options, with_former
 from tools.looks import Look, read_looks
 from vision.network import load_networks
 
@@ -55,9 +55,7 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--looks", type=Path, nargs="+", default=[], metavar="FILE")
-    files: Any = {"type": Path, "nargs": "+", "metavar": "FILE"}
-    parser.add_argument("--former", action="append", default=[], **files)
-    parser.add_argument("--changed", action="append", nargs="+", choices=CHANGED, default=[])
+    add_options(parser)
     parser.add_argument("--numbers", type=Path, nargs="+", default=[], metavar="FILE")
     parser.add_argument("--photos", type=Path, metavar="DIR", help="labelled photographs")
     parser.add_argument(
@@ -75,17 +73,12 @@ def main() -> None:
     arguments = parser.parse_args()
     if not (arguments.looks or arguments.photos or arguments.ablations):
         parser.error("--looks FILE..., --photos DIR or --ablations FILE")
-    if len(arguments.former) != len(arguments.changed):
-        parser.error("--former FILE...: as often as --changed expected")
+    check_options(parser, arguments)
     path = arguments.fusion or arguments.models / "fusion.json"
     fusion = json.loads(path.read_text(encoding="utf-8"))
     renders, photographs = Report(), Report()
     if arguments.looks:
-        looks = read_looks(arguments.looks)
-        for paths, changed in zip(arguments.former, arguments.changed, strict=True):
-            again = {(look.file, look.corruption) for look in looks}
-            before = former(read_looks(paths), changed)
-            looks += [look for look in before if (look.file, look.corruption) not in again]
+        looks = with_former(read_looks(arguments.looks), arguments.former, arguments.changed)
         if used := fitted_on_these(looks, fusion):
             parser.error(f"the coefficients were fitted on {'; '.join(used)}; take other looks")
         numbers = read_numbers(arguments.numbers)
