@@ -67,6 +67,33 @@ def test_the_mean_tells_of_every_training(tmp_path: Path, monkeypatch: pytest.Mo
     assert training_words(after).startswith("the mean of 2 trainings' weights: (1)")
 
 
+def test_half_way_weights_of_a_mean_or_a_shipped_network_tell_their_share(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half-way weights of a mean, and of a shipped network that came back, told of none of it."""
+    pytest.importorskip("onnx", reason="the training's library is not among the tests' own")
+    from tools.export import training_words
+
+    folders = [tmp_path / str(seed) for seed in (1, 2)]
+    for seed, folder in enumerate(folders, start=1):
+        _trained(folder, seed)
+    _run(monkeypatch, "--mean", *folders, "--only", NAME, "--out", tmp_path / "mean")
+
+    def told() -> str:
+        ends = ("--before", tmp_path / "1", "--after", tmp_path / "mean", "--share", 0.25)
+        _run(monkeypatch, *ends, "--only", NAME, "--out", tmp_path / "mixed")
+        return training_words(json.loads((tmp_path / "mixed" / f"{NAME}.json").read_text("utf-8")))
+
+    # Before the list: behind it, it would be said of the last training alone.
+    share = "of which 25% of the way is kept"
+    assert told().startswith(f"the mean of 2 trainings' weights, {share}: (1) 10 steps of 4")
+    report = tmp_path / "mean" / f"{NAME}.json"
+    report.write_text(json.dumps({"words": "90 steps"}), encoding="utf-8")
+    assert told() == f"90 steps, {share}"
+    report.write_text(json.dumps({"words": "", "chosen": "the best of 2"}), encoding="utf-8")
+    assert told() == f"{share}, the best of 2"
+
+
 def test_half_way_lies_between_and_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     one, two = (_trained(tmp_path / str(seed), seed).state_dict() for seed in (1, 2))
     (tmp_path / "1" / f"{NAME}.json").unlink()  # what came before is told by what came after

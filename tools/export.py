@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -190,11 +191,13 @@ def _free_rows(kind: str) -> dict[str, dict[int, str]] | None:
 
 def training_words(report: dict[str, Any]) -> str:
     """How long a network was trained and on how much, from the training's own report."""
+    kept = _kept_words(report)
     if "words" in report:  # of a network that came back from a shipped file
-        return str(report["words"])
+        return ", ".join(filter(None, (str(report["words"]), *kept)))
     if mixed := report.get("mean_of"):
         each = "; ".join(f"({at}) {training_words(one)}" for at, one in enumerate(mixed, start=1))
-        return f"the mean of {len(mixed)} trainings' weights: {each}"
+        mean = f"the mean of {len(mixed)} trainings' weights"
+        return f"{', '.join((mean, *kept))}: {each}"
     before = f"{training_words(report['before'])}, then " if report.get("before") else ""
     cut = "" if report.get("finished", True) else ", cut off"
     many = f"{report['steps']} steps of {report['batch']} on {report['pictures']} pictures"
@@ -204,12 +207,15 @@ def training_words(report: dict[str, Any]) -> str:
         many += f", with the answers of {report['teachers']} judges before them"
     if "part" in report:
         many += f" for its {report['part']} alone"
-    many += cut
+    return ", ".join((before + many + cut, *kept))
+
+
+def _kept_words(report: dict[str, Any]) -> Iterator[str]:
+    """What was made of the weights after their training, whatever that was."""
     if "share" in report:
-        many += f", of which {report['share']:.0%} of the way is kept"
+        yield f"of which {report['share']:.0%} of the way is kept"
     if chosen := report.get("chosen"):
-        many += f", {chosen}"
-    return before + many
+        yield str(chosen)
 
 
 def _store_halves(model: onnx.ModelProto) -> None:
