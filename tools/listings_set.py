@@ -30,7 +30,7 @@ from typing import Any
 from tools.listings_made import make, read_engines
 from vision.cli import load_shipped_eye
 from vision.estimate import wilson
-from vision.listings import Order, judge_listings
+from vision.listings import Brief, judge_listings
 from vision.records import Box, Cue, Heading, NotFound, Photo, Sighting, State
 
 # How sure the eye of the labels is of what can be seen; a calibrated eye is never certain.
@@ -134,8 +134,8 @@ def main() -> int:
     begun, photos, examined = time.perf_counter(), 0, 0
     records: list[Mapping[str, Any]] = []
     for path in sorted(arguments.out.glob("*/listings.csv")):
-        order = Order(path, path.parent.name, jobs=arguments.jobs)
-        judged = judge_listings(order, load_eye, _Quiet())
+        brief = Brief(path, path.parent.name, jobs=arguments.jobs)
+        judged = judge_listings(brief, load_eye, _Quiet())
         records += judged.records
         examined += judged.examined
         photos += sum(len(r["photos"]) for r in judged.records)

@@ -71,12 +71,12 @@ def listings(
     missing = [name for name in NEEDED if importlib.util.find_spec(name) is None]
     if missing:
         raise ListingsError("install telltale-vision with the extra 'listings' for this command")
-    from vision.listings import Fetcher, Order, judge_listings
+    from vision.listings import Brief, Fetcher, judge_listings
     from vision.listings.sheet import COLUMNS
     from vision.workers import processors
 
     check_outputs([(html, PAGE), (table, header(COLUMNS))], (source, *_files_in(source)))
-    order = Order(
+    brief = Brief(
         path=source,
         guide=guide,
         wants=_wants(want, guide),
@@ -85,7 +85,7 @@ def listings(
         state=state,
         fetcher=Fetcher(frozenset(name.lower() for name in allow or ())) if fetch else None,
     )
-    judged = judge_listings(order, context.obj, _Counter())
+    judged = judge_listings(brief, context.obj, _Counter())
     _show(judged, as_json=as_json)
     _write(judged, html, table)
     if judged.bad:

@@ -21,7 +21,7 @@ def shown(path: str) -> str:
     )
 
 
-class Watcher:
+class TerminalWatcher:
     """Shows a run on a terminal, and keeps its failures in a log."""
 
     def __init__(self, log: Path | None, progress: Any) -> None:
@@ -57,10 +57,10 @@ class Watcher:
 
 
 @contextmanager
-def watching(log: Path | None) -> Iterator[Watcher]:
+def watching(log: Path | None) -> Iterator[TerminalWatcher]:
     """A watcher, with a bar of progress where somebody looks on; failures go to the log."""
     if not sys.stderr.isatty():
-        yield Watcher(log, None)
+        yield TerminalWatcher(log, None)
         return
     from rich.console import Console
     from rich.progress import (
@@ -90,4 +90,4 @@ def watching(log: Path | None) -> Iterator[Watcher]:
         failures,
     )
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        yield Watcher(log, progress)
+        yield TerminalWatcher(log, progress)

@@ -3,7 +3,7 @@
 from vision.listings.fetch import Fetcher
 from vision.listings.markup import listings_page
 from vision.listings.ranking import Weights
-from vision.listings.run import Order, Ranked, judge_listings
+from vision.listings.run import Brief, Ranked, judge_listings
 from vision.listings.sheet import sheet
 
-__all__ = ["Fetcher", "Order", "Ranked", "Weights", "judge_listings", "listings_page", "sheet"]
+__all__ = ["Brief", "Fetcher", "Ranked", "Weights", "judge_listings", "listings_page", "sheet"]

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from vision.pipeline import Eye
 
 
-class Watcher(Protocol):
+class Progress(Protocol):
     """Whoever shows how far a run is."""
 
     def begin(self, what: str, count: int) -> None:
@@ -47,7 +47,7 @@ class Watcher(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
+class Brief:
     """What to judge, and how.
 
     Attributes
@@ -95,45 +95,45 @@ class Ranked:
     examined: int
 
 
-def judge_listings(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> Ranked:
+def judge_listings(brief: Brief, load_eye: Callable[[], Eye], progress: Progress) -> Ranked:
     """Judge and rank the listings of a file.
 
     Parameters
     ----------
-    order : Order
+    brief : Brief
     load_eye : callable
         Importable by name where several processes work.
-    watcher : Watcher
+    progress : Progress
 
     Raises
     ------
     ListingsError, GuideError, OutputError
         The run cannot begin or go on; what is done is kept, and the next run goes on.
     """
-    guide = load_guide(order.guide)
-    unknown = [id for id in order.wants if id not in {v.id for v in guide.variations}]
+    guide = load_guide(brief.guide)
+    unknown = [id for id in brief.wants if id not in {v.id for v in guide.variations}]
     if unknown:
         known = ", ".join(v.id for v in guide.variations)
         raise ListingsError(f'wanted "{unknown[0]}": the guide {guide.name} has {known}')
-    sources, bad = _read(order.path)
+    sources, bad = _read(brief.path)
     load_eye = LoadTold(load_eye, guide.lever_at)
     eye = cache(load_eye)
     with ExitStack() as held:
-        store = held.enter_context(opened(order.state_folder))
+        store = held.enter_context(opened(brief.state_folder))
         pictures = None
-        if order.fetcher is not None:
-            pictures = Cache(order.state_folder / "fetched")
+        if brief.fetcher is not None:
+            pictures = Cache(brief.state_folder / "fetched")
             held.callback(pictures.close)
         name = eye_name(eye().version, guide.lever_at) if sources else ""
         # The formats too: a picture that could not be read is one again once its extra is
         # installed.
         basis = [FORMAT, name, formats(), _identity(guide)]
-        run = _Run(order, (store, pictures), name, basis, watcher)
-        records, examined = run.records(sources, eye if order.jobs == 1 else load_eye)
+        run = _Run(brief, (store, pictures), name, basis, progress)
+        records, examined = run.records(sources, eye if brief.jobs == 1 else load_eye)
     _compare(records)
-    _rank(records, guide, order)
+    _rank(records, guide, brief)
     records.sort(key=lambda r: -r["value"])
-    return Ranked(tuple(records), tuple(bad), guide, order.weights, order.wants, examined)
+    return Ranked(tuple(records), tuple(bad), guide, brief.weights, brief.wants, examined)
 
 
 def _read(path: Path) -> tuple[list[Source], list[BadRow]]:
@@ -155,14 +155,14 @@ class _Run:
 
     def __init__(
         self,
-        order: Order,
+        brief: Brief,
         stores: tuple[Store, Cache | None],
         eye: str,
         basis: list[Any],
-        watcher: Watcher,
+        progress: Progress,
     ) -> None:
-        self._order, (self._store, self._cache) = order, stores
-        self._eye, self._basis, self._watcher = eye, basis, watcher
+        self._brief, (self._store, self._cache) = brief, stores
+        self._eye, self._basis, self._progress = eye, basis, progress
         self._sizes: Counter[int] = Counter()
 
     def records(
@@ -178,14 +178,14 @@ class _Run:
                 todo.append((key, source))
             else:
                 made[key] = kept
-        self._watcher.begin("listings", len(todo))
+        self._progress.begin("listings", len(todo))
         shared = Sharing(self._tasks(todo), self._store, self._eye, self._sizes)
-        for done in work(shared, self._order.guide, load_eye, self._order.jobs):
+        for done in work(shared, self._brief.guide, load_eye, self._brief.jobs):
             # A photo that could not be fetched may be there tomorrow.
             self._store.put(done.key, None if done.again else done.record, done.views, self._eye)
             shared.done(done)
             made[done.key] = done.record
-            self._watcher.step()
+            self._progress.step()
         return [made[key] for key in keys], len(todo)
 
     def _tasks(self, todo: Sequence[tuple[str, Source]]) -> Iterator[Task]:
@@ -195,10 +195,10 @@ class _Run:
             yield Task(key, source.listing, source.folder, fetched)
 
     def _fetched(self, url: str) -> tuple[str, str, str]:
-        if self._cache is None or self._order.fetcher is None:
+        if self._cache is None or self._brief.fetcher is None:
             return url, "", ""
         try:
-            return url, str(self._cache.get(url, self._order.fetcher)), ""
+            return url, str(self._cache.get(url, self._brief.fetcher)), ""
         except FetchError as error:
             return url, "", f"not fetched: {error}"
         except OSError as error:
@@ -240,7 +240,7 @@ def _compare(records: Sequence[dict[str, Any]]) -> None:
                 notes.append(f"picture {number} is very even: perhaps drawn, or a stock picture")
 
 
-def _rank(records: Sequence[dict[str, Any]], guide: Guide, order: Order) -> None:
+def _rank(records: Sequence[dict[str, Any]], guide: Guide, brief: Brief) -> None:
     prices = [
         (None if r.get("price") is None else float(r["price"]), r.get("currency", ""))
         for r in records
@@ -249,7 +249,7 @@ def _rank(records: Sequence[dict[str, Any]], guide: Guide, order: Order) -> None
         estimate = (record.get("answer") or {}).get("estimate") or {}
         shares = {v["id"]: v["p"] for v in estimate.get("variations", ())}
         parts = {
-            "wanted": wanted_share(shares, guide, order.wants),
+            "wanted": wanted_share(shares, guide, brief.wants),
             "together": record.get("together", 0.5),
             "complete": record.get("complete", 0.0),
             "cheap": cheap,
@@ -259,4 +259,4 @@ def _rank(records: Sequence[dict[str, Any]], guide: Guide, order: Order) -> None
             name: six_digits(share) if name in ("wanted", "together") else round(share, 4)
             for name, share in parts.items()
         }
-        record["value"] = round(value(parts, order.weights), 4)
+        record["value"] = round(value(parts, brief.weights), 4)
