@@ -39,7 +39,7 @@ def wheel_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
             continue
         if negated.search(clause[: match.start()]) or statement.elsewhere(match.start()):
             continue
-        figures = match.group().replace(" ", "")
+        figures = _without_blanks(match.group())
         if match["suffix"] and not names_tank_engine(figures):
             continue
         count = str(driving_axles(figures))
@@ -60,7 +60,12 @@ def without_several(claims: Iterable[Claim]) -> list[Claim]:
 
 
 def _figures(claim: Claim) -> str:
-    return plain(claim.text).replace(" ", "").rstrip("abcdefghijklmnopqrstuvwxyz")
+    return _without_blanks(plain(claim.text)).rstrip("abcdefghijklmnopqrstuvwxyz")
+
+
+def _without_blanks(arrangement: str) -> str:
+    """An arrangement as the guides write it: "4 - 6 - 2" is "4-6-2"."""
+    return arrangement.replace(" ", "")
 
 
 @cache
