@@ -9,17 +9,12 @@ import pytest
 
 from conftest import Telltale
 from guides import A, P, small_guide, variation
-from vision.guide import Guide, Tender, builtin_names, confusable, load_guide, pairs, starter_text
+from vision.guide import Guide, Tender, confusable, load_guide, pairs, starter_text
 from vision.records import GuideError, OutputError, State
 from vision.report import guide_page, guide_text, hard_pairs
 from vision.report.guide_html import STYLE
 from vision.report.guide_rows import table
 from vision.report.words import years_words
-
-
-@pytest.fixture(scope="module", params=builtin_names())
-def guide(request: pytest.FixtureRequest) -> Guide:
-    return load_guide(request.param)
 
 
 def long_guide() -> Guide:
