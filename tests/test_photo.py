@@ -1,31 +1,21 @@
-"""The decoder against the EXIF and PNG standards, and against every kind of bad file."""
+"""The decoder: every photo upright, at a scale it can be worked at, by the EXIF standard."""
 
 from __future__ import annotations
 
 import hashlib
 import io
-import os
-import struct
-import zlib
 from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from PIL import Image, ImageOps
 
-from shapes import corners, encoded, engine, ramp
-from vision.photo import WORKING_SIDE_PX, Limits, closer, open_photo, photo_from_bytes
+from photo_files import exif_block
+from shapes import corners, encoded, engine
+from vision.photo import WORKING_SIDE_PX, closer, open_photo, photo_from_bytes
 from vision.photo.turbo import jpeg_pixels, turned_upright
 from vision.records import (
-    PhotoEmpty,
-    PhotoIsFolder,
-    PhotoMissing,
-    PhotoTooLarge,
-    PhotoTooSmall,
     PhotoUnreadable,
-    TelltaleError,
 )
 
 # CIPA DC-008 (also JEITA CP-3451), "Orientation", tag 274: where the 0th row and
@@ -51,15 +41,6 @@ def stored_as(upright: np.ndarray, orientation: int) -> np.ndarray:
     if column in ("bottom", "right"):
         stored = stored[:, ::-1]
     return np.ascontiguousarray(stored)
-
-
-def exif_block(orientation: int | None = None, taken: str | None = None) -> bytes:
-    exif = Image.Exif()
-    if orientation is not None:
-        exif[0x0112] = orientation
-    if taken is not None:
-        exif.get_ifd(0x8769)[0x9003] = taken
-    return exif.tobytes()
 
 
 @pytest.mark.parametrize("orientation", ORIENTATIONS)
@@ -248,221 +229,3 @@ def test_pixels_are_read_only() -> None:
     photo = photo_from_bytes(encoded(corners()), "a.png")
     with pytest.raises(ValueError, match="read-only"):
         photo.pixels[0, 0] = 0
-
-
-def test_grey_and_palette_pictures() -> None:
-    image = Image.fromarray(corners())
-    grey = np.asarray(image.convert("L"))
-    photo = photo_from_bytes(encoded(Image.fromarray(grey)), "grey.png")
-    np.testing.assert_array_equal(photo.pixels, np.repeat(grey[:, :, None], 3, axis=2))
-    palette = photo_from_bytes(encoded(image.quantize(4), "GIF"), "palette.gif")
-    np.testing.assert_array_equal(palette.pixels, corners())
-    bilevel = photo_from_bytes(encoded(Image.fromarray(ramp()).convert("1", dither=0)), "1.png")
-    np.testing.assert_array_equal(np.unique(bilevel.pixels), [0, 255])
-
-
-@pytest.mark.parametrize("file_format", ["PNG", "TIFF"])
-def test_sixteen_bit_grey_keeps_its_brightness(file_format: str) -> None:
-    # PNG specification (ISO/IEC 15948), "Sample depth rescaling": the exact value is
-    # round(sample * 255 / 65535); dropping the low byte is allowed and within one.
-    deep = np.linspace(0, 65535, 64).astype(np.uint16)
-    picture = np.tile(deep, (40, 1))
-    photo = photo_from_bytes(encoded(Image.fromarray(picture), file_format), "deep")
-    exact = np.round(deep * 255.0 / 65535.0)
-    assert np.abs(photo.pixels[7, :, 0] - exact).max() <= 1.0
-
-
-def png_chunk(kind: bytes, body: bytes) -> bytes:
-    return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
-
-
-def test_sixteen_bit_colour_png() -> None:
-    # Written by hand from the PNG specification, since Pillow cannot write one.
-    width, height = 48, 40
-    sample = struct.pack(">3H", 0x8000, 0x40FF, 0xFFFF)
-    raw = b"".join(b"\0" + sample * width for _ in range(height))
-
-    header = struct.pack(">2I5B", width, height, 16, 2, 0, 0, 0)
-    data = b"\x89PNG\r\n\x1a\n" + png_chunk(b"IHDR", header)
-    data += png_chunk(b"IDAT", zlib.compress(raw)) + png_chunk(b"IEND", b"")
-    photo = photo_from_bytes(data, "deep.png")
-    assert photo.size == (48, 40)
-    np.testing.assert_allclose(photo.pixels[3, 5], (128, 64, 255), atol=1)
-
-
-def test_cmyk_jpeg_has_the_right_colours() -> None:
-    # Process colours, common practice, no source: cyan and yellow ink make green.
-    inks = Image.new("CMYK", (48, 40), (255, 0, 255, 0))
-    photo = photo_from_bytes(encoded(inks, "JPEG", quality=95), "inks.jpg")
-    red, green, blue = photo.pixels.reshape(-1, 3).mean(axis=0)
-    assert green > 240
-    assert red < 15
-    assert blue < 15
-
-
-def test_transparency_is_laid_on_white() -> None:
-    layer = np.zeros((40, 60, 4), np.uint8)
-    layer[:, :20] = (200, 0, 0, 255)
-    layer[:, 20:40] = (0, 0, 0, 128)
-    photo = photo_from_bytes(encoded(Image.fromarray(layer)), "layer.png")
-    assert tuple(photo.pixels[5, 5]) == (200, 0, 0)
-    # The "over" operator of Porter and Duff (1984): 0 * 128/255 + 255 * 127/255.
-    assert tuple(photo.pixels[5, 25]) == (127, 127, 127)
-    assert tuple(photo.pixels[5, 55]) == (255, 255, 255)
-
-
-def test_transparent_palette_is_laid_on_white() -> None:
-    image = Image.fromarray(corners()).quantize(4)
-    index = image.getpixel((0, 0))
-    photo = photo_from_bytes(encoded(image, "PNG", transparency=index), "p.png")
-    assert tuple(photo.pixels[2, 2]) == (255, 255, 255)
-    assert tuple(photo.pixels[2, 50]) == (0, 255, 0)
-
-
-@pytest.mark.parametrize("file_format", ["GIF", "PNG", "WEBP"])
-def test_of_an_animation_the_first_frame_is_read(file_format: str) -> None:
-    first, second = Image.new("RGB", (48, 40), "red"), Image.new("RGB", (48, 40), "blue")
-    options = {"lossless": True} if file_format == "WEBP" else {}
-    data = encoded(first, file_format, save_all=True, append_images=[second], **options)
-    photo = photo_from_bytes(data, "moving")
-    np.testing.assert_array_equal(photo.pixels[20, 20], (255, 0, 0))
-    assert photo.notes == ("animated; only the first frame was read",)
-
-
-def test_of_a_multi_picture_jpeg_the_first_picture_is_read() -> None:
-    # CIPA DC-007: the first picture is the photo, the others are views or depth.
-    first, second = Image.new("RGB", (3200, 1600), "red"), Image.new("RGB", (3200, 1600), "blue")
-    data = encoded(first, "MPO", save_all=True, append_images=[second], exif=exif_block(6))
-    photo = photo_from_bytes(data, "phone.jpg")
-    assert photo.size == (1600, 3200)
-    assert photo.pixels.shape == (1600, 800, 3)
-    assert np.abs(photo.pixels[20, 20].astype(int) - (254, 0, 0)).max() <= 2
-    assert photo.notes == ()
-
-
-def test_missing_folder_and_empty(tmp_path: Path) -> None:
-    with pytest.raises(PhotoMissing, match="no such file"):
-        open_photo(tmp_path / "none.jpg")
-    with pytest.raises(PhotoIsFolder, match="a folder"):
-        open_photo(tmp_path)
-    (tmp_path / "empty.jpg").touch()
-    with pytest.raises(PhotoEmpty, match="empty"):
-        open_photo(tmp_path / "empty.jpg")
-    with pytest.raises(PhotoMissing):
-        open_photo(tmp_path / "empty.jpg" / "inside.jpg")
-
-
-def test_a_pipe_is_refused_without_waiting(tmp_path: Path) -> None:
-    os.mkfifo(tmp_path / "pipe.jpg")
-    with pytest.raises(PhotoUnreadable, match="not an ordinary file"):
-        open_photo(tmp_path / "pipe.jpg")
-
-
-def test_text_and_heif_are_named_for_what_they_are() -> None:
-    with pytest.raises(PhotoUnreadable, match="not a picture"):
-        photo_from_bytes(b"Dear sir, the engine is green.\n" * 9, "letter.jpg")
-    with pytest.raises(PhotoUnreadable, match="save it as JPEG"):
-        photo_from_bytes(b"\0\0\0\x18ftypheic" + b"\0" * 99, "phone.heic")
-
-
-def test_heif_is_read_where_its_extra_is_installed() -> None:
-    pytest.importorskip("pi_heif", reason='needs the extra "heic"')
-    # heif-enc of libheif 1.15 made it from shapes.corners(64, 48).
-    photo = open_photo(Path(__file__).parent / "cases" / "corners.heic")
-    assert photo.size == (64, 48)
-    for row, column in ((12, 16), (12, 48), (36, 16), (36, 48)):
-        expected = corners(64, 48)[row, column].astype(int)
-        assert np.abs(photo.pixels[row, column].astype(int) - expected).max() <= 8
-
-
-def test_page_descriptions_are_not_opened() -> None:
-    # Pillow would hand these to another program.
-    with pytest.raises(PhotoUnreadable, match="not a picture"):
-        photo_from_bytes(b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 99 99\n", "a.jpg")
-
-
-@pytest.mark.parametrize("share", [0.1, 0.5, 0.9, 0.99])
-@pytest.mark.parametrize("size", [(320, 180), (3200, 1800)])
-def test_truncated_jpeg(share: float, size: tuple[int, int]) -> None:
-    data = encoded(engine(*size), "JPEG")
-    with pytest.raises(PhotoUnreadable, match=r"^cut\.jpg: "):
-        photo_from_bytes(data[: int(len(data) * share)], "cut.jpg")
-
-
-def test_too_small() -> None:
-    with pytest.raises(PhotoTooSmall, match="1 x 1 pixels"):
-        photo_from_bytes(encoded(Image.new("RGB", (1, 1))), "dot.png")
-    with pytest.raises(PhotoTooSmall, match="400 x 8 pixels"):
-        photo_from_bytes(encoded(Image.new("RGB", (400, 8))), "line.png")
-
-
-def header_only_png(width: int, height: int) -> bytes:
-    """A PNG that claims a size and holds no pixel: decoding it would fail."""
-    header = struct.pack(">2I5B", width, height, 8, 2, 0, 0, 0)
-    return b"\x89PNG\r\n\x1a\n" + png_chunk(b"IHDR", header) + png_chunk(b"IDAT", b"")
-
-
-@pytest.mark.parametrize("size", [(20_000, 20_000), (10_001, 10_000), (100_000_001, 1)])
-def test_too_many_pixels_are_refused_before_decoding(size: tuple[int, int]) -> None:
-    with pytest.raises(PhotoTooLarge, match="100 megapixels"):
-        photo_from_bytes(header_only_png(*size), "vast.png")
-
-
-def test_just_under_the_pixel_limit_is_not_refused_for_its_size() -> None:
-    # Above Pillow's own warning level, which must not reach anyone.
-    with pytest.raises(PhotoUnreadable, match="damaged"):
-        photo_from_bytes(header_only_png(10_000, 10_000), "large.png")
-
-
-def test_too_many_bytes_are_refused_unread(tmp_path: Path) -> None:
-    path = tmp_path / "a.png"
-    path.write_bytes(encoded(corners()))
-    with pytest.raises(PhotoTooLarge, match="the limit is"):
-        open_photo(path, limits=Limits(bytes=10))
-    sparse = tmp_path / "sparse.jpg"
-    with sparse.open("wb") as stream:
-        stream.truncate(201_000_000)
-    with pytest.raises(PhotoTooLarge, match="201 MB; the limit is 200 MB"):
-        open_photo(sparse)
-
-
-def test_float_pixels_are_refused() -> None:
-    image = Image.fromarray(np.zeros((40, 60), np.float32))
-    with pytest.raises(PhotoUnreadable, match="mode F"):
-        photo_from_bytes(encoded(image, "TIFF"), "depth.tif")
-
-
-SOUND = {
-    name: encoded(engine(48, 36), name, exif=exif_block(6, "2020:01:02 03:04:05"))
-    for name in ("JPEG", "PNG", "WEBP", "TIFF", "AVIF")
-} | {name: encoded(engine(48, 36), name) for name in ("GIF", "BMP", "PPM")}
-
-
-@settings(max_examples=400, deadline=None)
-@given(
-    st.sampled_from(sorted(SOUND)),
-    st.lists(st.tuples(st.floats(0, 1, exclude_max=True), st.integers(0, 255)), max_size=12),
-    st.floats(0, 1),
-)
-def test_damaged_bytes_give_a_photo_or_one_clear_line(
-    file_format: str, edits: list[tuple[float, int]], keep: float
-) -> None:
-    data = bytearray(SOUND[file_format])
-    for place, value in edits:
-        data[int(place * len(data))] = value
-    del data[max(1, int(keep * len(data))) :]
-    try:
-        photo = photo_from_bytes(bytes(data), "damaged")
-    except TelltaleError as error:
-        assert str(error).startswith("damaged: ")
-        assert "\n" not in str(error)
-    else:
-        height, width = photo.pixels.shape[:2]
-        assert photo.size == (width, height)
-
-
-def test_every_format_in_the_fuzz_is_readable() -> None:
-    for file_format, data in SOUND.items():
-        photo = photo_from_bytes(data, file_format)
-        turned = file_format in ("JPEG", "PNG", "WEBP", "TIFF", "AVIF")
-        assert photo.size == ((36, 48) if turned else (48, 36)), file_format

@@ -34,7 +34,7 @@ MIN_SIDE_PX = 32
 FORMATS = ("JPEG", "PNG", "WEBP", "AVIF", "TIFF", "GIF", "BMP", "PPM")
 
 # What Pillow's decoders raise on damaged input, found by flipping bytes of every
-# format above (tests/test_photo.py keeps doing it).
+# format above (tests/test_photo_refused.py keeps doing it).
 DAMAGE = (
     OSError,
     SyntaxError,
