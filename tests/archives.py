@@ -9,7 +9,7 @@ from PIL import Image
 
 from eyes import fake_eye
 from shapes import encoded, engine
-from vision.archive import Order, Summary, tag_archive
+from vision.archive import Index, Order, Summary, tag_archive
 from vision.guide import load_guide
 
 GUIDE = load_guide("wayfarer")
@@ -64,3 +64,12 @@ def state(root: Path) -> dict[str, tuple[bytes, int]]:
         for path in sorted(root.rglob("*"))
         if path.is_file() and ".telltale" not in path.parts
     }
+
+
+def rows(root: Path) -> dict[str, dict[str, object]]:
+    """Every engine's answer, as the index keeps it."""
+    index = Index(root / ".telltale" / "index.sqlite")
+    try:
+        return {row.name: row.answer for row in index.engines()}
+    finally:
+        index.close()

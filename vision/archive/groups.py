@@ -18,7 +18,7 @@ GROUP_FILE = "engines.csv"
 # Bits of 64 in which the perceptual hashes of two whole photos differ, up to which one
 # is a copy of the other: resized, saved again, brightened. Stricter than for two photos
 # that are known to show one engine, since ten thousand photos make fifty million pairs.
-# Chosen; tests/test_archive.py measures both sides of it on the demo photos.
+# Chosen; tests/test_archive_groups.py measures both sides of it on the demo photos.
 COPY_BITS = 6
 # Hashes compared in one go; bounds the memory to some 40 MB for 10,000 photos.
 _ROWS = 512
