@@ -1,21 +1,18 @@
-"""How an answer is shown: JSON, text, page."""
+"""How an answer is shown: JSON, page, and what every surface says alike."""
 
 from __future__ import annotations
 
-import doctest
 import json
-import re
 from dataclasses import replace
 from decimal import Context
 from html.parser import HTMLParser
 from types import MappingProxyType
 
 import pytest
-from hypothesis import example, given
+from hypothesis import given
 from hypothesis import strategies as st
 
-import vision.report.words
-from answers import CUES, answer, estimate, no_engine, photo_of, sighting
+from answers import CUES, answer, no_engine, photo_of, sighting
 from shapes import engine
 from vision.estimate import estimate as dated
 from vision.estimate.strength import six_digits
@@ -23,9 +20,7 @@ from vision.guide import load_guide
 from vision.page.shown import shown
 from vision.records import Answer, Candidate, Conflict, Cue, Estimate, NotFound, State, Step
 from vision.report import answer_html, answer_json, terminal_text
-from vision.report.narrowing import tells_nothing, tells_nothing_plain
-from vision.report.steps import fits_words
-from vision.report.words import CAUTIONS, confidence_words, headline, percent, reading, years_words
+from vision.report.words import CAUTIONS
 
 
 def test_json_has_the_documented_shape() -> None:
@@ -132,103 +127,6 @@ def test_small_likelihoods_survive_so_that_steps_can_be_replayed() -> None:
     assert record["estimate"]["steps"][0]["likelihoods"] == {"W1": 1.23457e-6, "W2": 0.5}
 
 
-@pytest.mark.parametrize(
-    ("p", "words"),
-    [
-        # IPCC guidance note on the treatment of uncertainties (Mastrandrea et al. 2010),
-        # table 1, with "extremely likely" and "more likely than not" as in AR5.
-        (0.995, "virtually certain"),
-        (0.96, "extremely likely"),
-        (0.91, "very likely"),
-        (0.67, "likely"),
-        (0.51, "more likely than not"),
-        (0.40, "about as likely as not"),
-        (0.32, "unlikely"),
-        (0.09, "very unlikely"),
-        (0.0, "very unlikely"),
-        (1.0, "virtually certain"),
-    ],
-)
-def test_confidence_words_follow_the_published_scale(p: float, words: str) -> None:
-    assert confidence_words(p) == words
-
-
-@given(st.floats(0, 1))
-@example(0.005)  # was "0 %": halves round to even
-@example(0.995)
-def test_percent_claims_certainty_only_where_there_is_one(p: float) -> None:
-    text = percent(p)
-    assert (text == "100 %") == (p == 1.0)
-    assert (text == "0 %") == (p == 0.0)
-
-
-@pytest.mark.parametrize(
-    ("edtf", "words"),
-    [
-        # Forms of the Library of Congress EDTF specification, levels 0 to 2.
-        ("1964", "1964"),
-        ("1964/2008", "1964–2008"),
-        ("[1667,1668,1670..1672]", "1667, 1668 or 1670–1672"),
-        ("{1667,1668,1670..1672}", "1667, 1668 and 1670–1672"),
-        ("1984?", "perhaps 1984"),
-        ("2004~", "about 2004"),
-        ("2004%", "perhaps about 2004"),
-        ("201X", "2010s"),
-    ],
-)
-def test_years_are_written_for_people(edtf: str, words: str) -> None:
-    assert years_words(edtf) == words
-
-
-def test_the_years_come_first_in_the_text() -> None:
-    lines = terminal_text(answer()).splitlines()
-    assert lines[0] == "engine.png"
-    assert "1934–1936" in lines[2]
-    assert "very likely (93 %)" in lines[2]
-    assert lines[4] == "  W3 (1934) 60 %, W4 (1935–1937) 30 %, not in this guide 10 %"
-
-
-def test_every_cue_is_told_and_unseen_is_never_called_absent() -> None:
-    text = terminal_text(answer())
-    assert "  . switch lever      absent (97 %)" in text
-    assert "  + side linkage      present (91 %)" in text
-    assert "fits every variation: weak support for W3" in text
-    assert "  ? edge stripe       not visible\n      glare along the running board" in text
-    assert "  . tender axles      4 (88 %)" in text
-
-
-@pytest.mark.parametrize(
-    ("strength", "sign"),
-    [("weak support for W3", "+"), ("moderate support against W3", "-"), ("", ".")],
-)
-def test_the_sign_agrees_with_the_words(strength: str, sign: str) -> None:
-    one = answer()
-    assert one.estimate is not None
-    steps = (replace(one.estimate.steps[1], strength=strength),)
-    text = terminal_text(replace(one, estimate=replace(one.estimate, steps=steps)))
-    assert f"  {sign} side linkage" in text
-
-
-def test_likelihoods_by_year_are_told_by_variation() -> None:
-    likelihoods = MappingProxyType({"W1@1931": 0.9, "W1@1932": 0.9, "W2@1933": 0.1, "other": 0.5})
-    step = Step("cue", "switch_lever", "", likelihoods, "weak support for W1")
-    assert fits_words(step) == "fits W1: weak support for W1"
-
-
-def test_a_reading_that_no_variation_explains_fits_none() -> None:
-    # A number that none of them carries: "fits W1" would be said of the least misfit.
-    likelihoods = MappingProxyType({"W1@1931": 0.05, "W2@1933": 0.02, "other": 0.8})
-    step = Step("number", "cab_number", "", likelihoods, "")
-    assert fits_words(step) == "fits no variation"
-
-
-def test_a_percentage_is_never_parted_from_its_sign() -> None:
-    for width in range(40, 100):
-        for line in terminal_text(answer(), width=width).splitlines():
-            assert not line.strip().startswith("%")
-            assert "\u00a0" not in line
-
-
 def test_conflicts_name_cues_as_the_rest_does() -> None:
     one = answer()
     assert one.estimate is not None
@@ -237,20 +135,6 @@ def test_conflicts_name_cues_as_the_rest_does() -> None:
     for text in (terminal_text(told), answer_html(told)):
         assert "edge stripe: photos differ" in text
         assert "edge_stripe" not in text
-
-
-def test_a_cue_that_a_person_corrected_is_shown_as_set_aside() -> None:
-    said = Cue("side_linkage", State.ABSENT, confidence=0.98, source="person")
-    one = answer()
-    assert one.estimate is not None
-    even = MappingProxyType(dict.fromkeys(("W3", "W4", "other"), 1.0))
-    weighed = replace(one.estimate.steps[1], strength="weak support against W3")
-    steps = (weighed, Step("superseded", "side_linkage", "", even))
-    told = replace(one, cues=(*CUES, said), estimate=replace(one.estimate, steps=steps))
-    text = terminal_text(told)
-    assert text.count("side linkage") == 1
-    assert "  - side linkage      absent (as you say)" in text
-    assert "      set aside by hand: present (91 %) in the photo" in text
 
 
 def test_lettering_says_what_the_guide_makes_of_it_on_every_surface() -> None:
@@ -300,39 +184,6 @@ def test_a_checks_own_caution_stands_beside_it() -> None:
     assert "caution" not in answer_json(one)["estimate"]["look_next"][0]
 
 
-def test_examples_in_docstrings() -> None:
-    result = doctest.testmod(vision.report.words)
-    assert result.attempted > 0
-    assert result.failed == 0
-
-
-def test_text_without_an_engine() -> None:
-    text = terminal_text(no_engine())
-    assert "no locomotive found" in text
-    assert "nothing like a locomotive" in text
-    assert "Why" not in text
-
-
-def test_text_for_an_engine_of_no_variation() -> None:
-    unknown = replace(estimate(), years="XXXX", confidence=0.7)
-    told = replace(answer(), estimate=unknown)
-    assert headline(told) == ("year unknown", "not in this guide: likely (70 %)")
-
-
-@given(st.integers(40, 120), st.text(min_size=0, max_size=200))
-def test_lines_keep_to_the_width(width: int, because: str) -> None:
-    words = " ".join(word[:20] for word in because.split())
-    told = replace(answer(), cues=(replace(CUES[0], because=words), *CUES[1:]))
-    lines = terminal_text(told, width=width).split("\n")
-    assert max(len(line) for line in lines[1:]) <= width
-
-
-def test_bold_changes_nothing_but_two_codes() -> None:
-    plain, bold = terminal_text(answer()), terminal_text(answer(), bold=True)
-    assert "\x1b" not in plain
-    assert re.sub(r"\x1b\[\d*m", "", bold) == plain
-
-
 class Reader(HTMLParser):
     """Collects text and tags, and complains of tags that do not close."""
 
@@ -376,60 +227,3 @@ def test_without_variations_nothing_breaks() -> None:
     told: Answer = replace(answer(), estimate=empty, cues=())
     assert "W1 (1934) 100 %" in terminal_text(told)
     assert answer_json(told)["estimate"]["steps"] == []
-
-
-def test_a_photo_that_tells_nothing_is_not_called_very_likely() -> None:
-    """A stated set that is the whole guide says nothing of the picture."""
-    one = answer()
-    assert one.estimate is not None
-    flat = Step("cue", "edge_stripe", "", MappingProxyType({"W1": 0.5, "W2": 0.4, "other": 0.01}))
-    telling = replace(flat, likelihoods=MappingProxyType({"W1": 0.5, "W2": 0.1, "other": 0.3}))
-    years, words = headline(replace(one, estimate=replace(one.estimate, steps=(flat,))))
-    assert years == "not narrowed down"
-    assert "all stay possible" in words
-    years, words = headline(replace(one, estimate=replace(one.estimate, steps=(flat, telling))))
-    assert years == years_words(one.estimate.years)
-
-
-def test_what_tells_nothing_is_the_same_in_an_estimate_and_in_its_json() -> None:
-    one = answer()
-    assert one.estimate is not None
-    likelihoods = (
-        {"W1": 0.5, "W2": 0.4, "other": 0.01},
-        {"W1": 0.5, "W2": 0.1, "other": 0.3},
-        # A guide of a single variation has nothing to tell it from.
-        {"W1": 0.5, "other": 0.5},
-    )
-    found = []
-    for row in likelihoods:
-        step = Step("cue", "edge_stripe", "", MappingProxyType(row))
-        for years in ("1934/1936", "XXXX"):
-            told = replace(one, estimate=replace(one.estimate, steps=(step,), years=years))
-            assert told.estimate is not None
-            found.append(tells_nothing(told.estimate))
-            assert tells_nothing_plain(answer_json(told)["estimate"]) is found[-1]
-    assert found == [True, False, False, False, False, False]
-
-
-def test_a_part_in_plain_sight_is_called_unclear_not_invisible() -> None:
-    hidden = Cue("switch_lever", State.UNSEEN)
-    assert reading(hidden) == "not visible"
-    assert reading(replace(hidden, in_sight=True)) == "unclear"
-    leaning = replace(hidden, in_sight=True, p_present=0.1, clear=0.8)
-    assert reading(leaning) == "unclear, perhaps absent (82 %)"
-    assert reading(replace(leaning, p_present=0.45)) == "unclear"
-    number = Cue("cab_number", State.UNSEEN, values={"316": 0.44, "376": 0.31}, in_sight=True)
-    assert reading(number) == "unclear, perhaps 316 (44 %)"
-    assert reading(replace(number, values={"316": 0.2, "376": 0.19})) == "unclear"
-    assert reading(replace(number, in_sight=False)) == "not visible"
-    # A person who looked in vain says nothing of where the part was in the picture.
-    assert reading(replace(hidden, source="person")) == "cannot be told"
-
-
-def test_photos_that_disagree_are_named_beside_the_years() -> None:
-    one = answer()
-    assert one.estimate is not None
-    conflict = Conflict("views", ("edge_stripe",), "photo 1 reads present, photo 2 absent")
-    disputed = replace(one.estimate, conflicts=(conflict,))
-    assert headline(replace(one, estimate=disputed))[1].endswith("the photos disagree, see below")
-    assert "disagree" not in headline(one)[1]
