@@ -1,4 +1,4 @@
-"""The command from outside: what it prints, writes, refuses, and how it ends."""
+"""The command from outside: what it prints, what it refuses, and how it ends."""
 
 from __future__ import annotations
 
@@ -17,13 +17,12 @@ from conftest import Telltale
 from shapes import encoded, engine
 from vision import __version__
 from vision.cli import run
-from vision.guide import builtin_names, builtin_text, check_guide, load_guide
+from vision.guide import builtin_names, load_guide
 from vision.pipeline import date_item
 from vision.records import (
     EvidenceError,
     GuideError,
     ModelError,
-    OutputError,
     PhotoEmpty,
     PhotoIsFolder,
     PhotoMissing,
@@ -32,13 +31,6 @@ from vision.records import (
     PhotoUnreadable,
 )
 from vision.report import answer_json
-
-
-@pytest.fixture
-def photo(tmp_path: Path) -> Path:
-    path = tmp_path / "engine.png"
-    path.write_bytes(encoded(engine()))
-    return path
 
 
 def test_version_and_help(telltale: Telltale) -> None:
@@ -224,141 +216,6 @@ def test_every_command_is_told_of_in_one_whole_line(telltale: Telltale) -> None:
         code, out, _ = telltale(*arguments)
         assert code == 0
         assert "..." not in out.partition("Commands:")[2]
-
-
-# --- files written ---------------------------------------------------------------
-
-
-def test_overlays_are_written_beside_nothing_else(
-    telltale: Telltale, photo: Path, tmp_path: Path
-) -> None:
-    namesake = tmp_path / "more" / "engine.png"
-    namesake.parent.mkdir()
-    namesake.write_bytes(encoded(engine(200, 300)))
-    before = {path: path.read_bytes() for path in (photo, namesake)}
-    folder = tmp_path / "drawn" / "here"
-    assert telltale("date", photo, namesake, "--overlay", folder)[0] == 0
-    names = sorted(path.name for path in folder.iterdir())
-    assert names == ["engine.telltale-2.jpg", "engine.telltale.jpg"]
-    with Image.open(folder / "engine.telltale.jpg") as drawn:
-        assert drawn.width == 1280
-    for path, content in before.items():
-        assert path.read_bytes() == content
-
-
-def test_an_overlay_never_replaces_a_photo(telltale: Telltale, tmp_path: Path) -> None:
-    source = tmp_path / "engine.jpg"
-    source.write_bytes(encoded(engine(), "JPEG"))
-    trap = tmp_path / "engine.telltale.jpg"
-    trap.hardlink_to(source)
-    before = source.read_bytes()
-    code, _, err = telltale("date", source, "--overlay", tmp_path)
-    assert code == OutputError.exit_code
-    assert "originals are never written" in err
-    assert source.read_bytes() == before
-
-
-def test_the_page_never_replaces_a_photo(telltale: Telltale, photo: Path) -> None:
-    before = photo.read_bytes()
-    code, out, err = telltale("date", photo, "--html", photo)
-    assert code == OutputError.exit_code
-    assert out == ""
-    assert err.count("\n") == 1
-    assert photo.read_bytes() == before
-
-
-def test_page_holds_every_answer(telltale: Telltale, photo: Path, tmp_path: Path) -> None:
-    page = tmp_path / "answers.html"
-    assert telltale("date", photo, photo, "--html", page)[0] == 0
-    assert page.read_text().count("<article>") == 2
-    assert [p.name for p in tmp_path.iterdir() if p.name.startswith(".")] == []
-
-
-@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere every name is text")
-def test_a_name_that_is_no_text_stands_on_the_page(
-    telltale: Telltale, photo: Path, tmp_path: Path
-) -> None:
-    odd = Path(os.fsdecode(os.fsencode(tmp_path) + b"/\xff.png"))
-    odd.write_bytes(photo.read_bytes())
-    page = tmp_path / "answers.html"
-    assert telltale("date", odd, "--json", "--html", page)[0] == 0
-    assert "\\udcff.png" in page.read_text(encoding="utf-8")
-
-
-def test_a_folder_that_cannot_be_made(telltale: Telltale, photo: Path) -> None:
-    code, _, err = telltale("date", photo, "--overlay", photo / "inside")
-    assert code == OutputError.exit_code
-    assert err.count("\n") == 1
-
-
-# --- guides ----------------------------------------------------------------------
-
-
-def test_a_new_guide_passes_its_own_check(telltale: Telltale, tmp_path: Path) -> None:
-    file = tmp_path / "mine.toml"
-    assert telltale("guide", "new", file)[0] == 0
-    code, out, _ = telltale("guide", "check", file)
-    assert code == 0
-    assert out.splitlines()[-1].startswith(f"{file}: 0 errors, ")
-
-
-def test_a_new_guide_replaces_nothing(telltale: Telltale, tmp_path: Path) -> None:
-    file = tmp_path / "mine.toml"
-    file.write_text("years of work")
-    code, _, err = telltale("guide", "new", file)
-    assert code == OutputError.exit_code
-    assert err == f"telltale: {file}: exists already and is left as it is\n"
-    assert file.read_text() == "years of work"
-
-
-def test_check_names_the_line(telltale: Telltale, tmp_path: Path) -> None:
-    file = tmp_path / "mine.toml"
-    telltale("guide", "new", file)
-    lines = file.read_text().splitlines()
-    where = next(n for n, line in enumerate(lines) if line.startswith("years"))
-    lines[where] = 'years = "1936/1935"'
-    file.write_text("\n".join(lines))
-    code, out, _ = telltale("guide", "check", file)
-    assert code == GuideError.exit_code
-    assert f"{file}:{where + 1}: error: " in out
-    expected = check_guide(file.read_text(), str(file))
-    assert out.splitlines()[:-1] == [str(finding) for finding in expected]
-
-
-def test_check_takes_a_name_as_the_other_commands_do(telltale: Telltale, tmp_path: Path) -> None:
-    """Before: "cannot be read (No such file or directory)"."""
-    for name in builtin_names():
-        code, out, err = telltale("guide", "check", name)
-        assert (code, err) == (0, "")
-        assert out.splitlines()[-1] == f"{name}: 0 errors, 0 warnings"
-        file = tmp_path / f"{name}.toml"
-        file.write_text(builtin_text(name))
-        _, of_file, _ = telltale("guide", "check", file)
-        assert of_file.splitlines()[:-1] == out.splitlines()[:-1]
-    code, _, err = telltale("guide", "check", "nosuchguide")
-    assert code == GuideError.exit_code
-    assert "nosuchguide: no such guide; give a file or one of wayfarer, brindle" in err
-
-
-def test_check_of_what_is_no_text(telltale: Telltale, tmp_path: Path) -> None:
-    (tmp_path / "a.toml").write_bytes(b"\xff\xfe\x00")
-    for path in (tmp_path / "a.toml", tmp_path / "none.toml", tmp_path):
-        code, _, err = telltale("guide", "check", path)
-        assert code == GuideError.exit_code
-        assert err.count("\n") == 1
-
-
-def test_list_and_show(telltale: Telltale) -> None:
-    _, listed, _ = telltale("guide", "list")
-    for name in builtin_names():
-        guide = load_guide(name)
-        assert f"{guide.years[0]}–{guide.years[-1]}" in listed
-        code, shown, _ = telltale("guide", "show", name)
-        assert code == 0
-        rows = [line.split()[0] for line in shown.splitlines() if line]
-        rows = rows[rows.index("id") + 1 :]
-        assert [v.id for v in guide.variations] == rows[: len(guide.variations)]
-    assert telltale("guide", "show", "nosuchguide")[0] == GuideError.exit_code
 
 
 # --- the process -----------------------------------------------------------------
