@@ -1,13 +1,24 @@
 """Small guides in memory, random guides and random evidence for the tests of estimate."""
 
 import os
+import tomllib
 from types import MappingProxyType
 
 from hypothesis import strategies as st
 
 from vision.estimate import estimate, replay
-from vision.guide import Guide, HandsOnCheck, PartRates, Rates, Tender, Variation, years_of
-from vision.records import COUPLED, LETTERING, Cue, State
+from vision.guide import (
+    Guide,
+    HandsOnCheck,
+    PartRates,
+    Rates,
+    Tender,
+    Variation,
+    build_guide,
+    check_guide,
+    years_of,
+)
+from vision.records import COUPLED, LETTERING, Cue, GuideError, State
 
 # As many random examples as are quick; 1,000 where the environment asks for them.
 EXAMPLES = int(os.environ.get("TELLTALE_EXAMPLES", "40"))
@@ -51,6 +62,14 @@ def small_guide(variations, *, rates=None, tenders=(), checks=(), wheels="0-6-0"
 def variation(id, years, expects=None, **more):
     edtf = str(years[0]) if len(years) == 1 else f"{years[0]}/{years[-1]}"
     return Variation(id, edtf, tuple(years), MappingProxyType(dict(expects or {})), **more)
+
+
+def load_text(text):
+    """The guide that a text is of; GuideError with the first error otherwise."""
+    errors = [f for f in check_guide(text, "mine.toml") if f.severity == "error"]
+    if errors:
+        raise GuideError(str(errors[0]))
+    return build_guide(tomllib.loads(text), "mine")
 
 
 shares = st.floats(0.0, 0.4, allow_nan=False)

@@ -10,9 +10,8 @@ from hypothesis import strategies as st
 import vision.guide.lines
 import vision.guide.trade
 import vision.guide.years
-from guides import EXAMPLES
+from guides import EXAMPLES, load_text
 from vision.guide import (
-    base_tender,
     build_guide,
     builtin_names,
     builtin_text,
@@ -24,7 +23,6 @@ from vision.guide import (
     pairs,
     starter_text,
 )
-from vision.guide.lines import key_lines
 from vision.records import GuideError, State
 
 
@@ -128,14 +126,7 @@ def test_a_slip_is_found_on_its_line(old, new, where, message):
         line = text[: text.index(where)].count("\n") + 1
         assert line in {f.line for f in errors}
     with pytest.raises(GuideError, match=r"mine\.toml"):
-        _load_text(text)
-
-
-def _load_text(text):
-    errors = [f for f in check_guide(text, "mine.toml") if f.severity == "error"]
-    if errors:
-        raise GuideError(str(errors[0]))
-    return build_guide(tomllib.loads(text), "mine")
+        load_text(text)
 
 
 @pytest.mark.parametrize("suffix", ["T", "ST", "PT"])
@@ -161,7 +152,7 @@ def test_look_alikes_are_named_with_the_check_that_helps():
     assert finding.severity == "warning"
     for word in ('"W4"', '"W5"', "smoke_unit"):
         assert word in finding.message
-    (pair,) = confusable(_load_text(text))
+    (pair,) = confusable(load_text(text))
     assert (pair.first, pair.second, pair.told_apart_by) == ("W4", "W5", ("smoke_unit",))
 
 
@@ -185,7 +176,7 @@ def test_a_number_that_no_photo_is_read_for_is_named(number):
     both = text.replace('cab_number = "322"', f'cab_number = ["322", "{number}"]')
     assert [f.severity for f in check_guide(both)] == ["warning"]
     # What it does not count for in photos it still does by hand.
-    pair = next(p for p in pairs(_load_text(text)) if (p.first, p.second) == ("W1", "W6"))
+    pair = next(p for p in pairs(load_text(text)) if (p.first, p.second) == ("W1", "W6"))
     assert "cab_number" not in pair.in_photos
     assert pair.told_apart_by[0] == "cab_number"
     as_shipped = next(p for p in pairs(load_guide()) if (p.first, p.second) == ("W1", "W6"))
@@ -193,95 +184,11 @@ def test_a_number_that_no_photo_is_read_for_is_named(number):
     assert "cab_number" not in as_shipped.told_apart_by
 
 
-def starter_with(tender):
-    """The starter guide, its first tender with other lines of its own."""
-    return starter_text().replace("lamps = 0                    # at the rear", tender)
-
-
-def test_lettering_of_a_tender_is_optional_and_true_or_false():
-    assert "lettering" in starter_text()
-    plain = _load_text(starter_text())
-    assert [t.lettering for t in plain.tenders] == [None, None] and not plain.tells_lettering
-    for word, there in (("true", True), ("false", False)):
-        text = starter_with(f"lamps = 0\nlettering = {word}")
-        guide = _load_text(text.replace('tenders = ["A"]  ', 'tenders = ["B"]  '))
-        assert [t.lettering for t in guide.tenders] == [there, None] and guide.tells_lettering
-    for wrong in ('"yes"', "1", "0.5"):
-        (finding,) = check_guide(starter_with(f"lamps = 0\nlettering = {wrong}"))
-        assert finding.severity == "error" and '"lettering" must be true or false' in str(finding)
-    (finding,) = check_guide(starter_with("lamps = true"))
-    assert '"lamps" must be a whole number' in str(finding)
-
-
-def test_the_starter_guide_shows_how_to_say_it():
-    text = starter_text().replace("# lettering = true ", "lettering = true ")
-    assert _load_text(text).tenders[0].lettering is True
-
-
-def test_a_suffix_that_marks_more_than_lettering_is_doubted():
-    """Common practice, no source."""
-    more = '\n\n[[tender]]\nid = "A-2"\naxles = {}\nlamps = 0\nlettering = true'
-    same, other = (starter_with("lamps = 0\nlettering = false" + more.format(n)) for n in (4, 6))
-    belonging = ('tenders = ["A", "B"]', 'tenders = ["A", "A-2", "B"]')
-    assert check_guide(same.replace(*belonging)) == ()
-    (finding,) = check_guide(other.replace(*belonging))
-    assert finding.severity == "warning" and "a suffix marks lettering alone" in finding.message
-
-
-def test_a_suffix_that_is_taken_for_a_lettered_tender_is_doubted():
-    text = starter_text().replace('tenders = ["A", "B"]', 'tenders = ["A-2", "B"]')
-    assert check_guide(text) == ()
-    lettered = text.replace("# lettering = true ", "lettering = true ")
-    (finding,) = check_guide(lettered)
-    assert finding.severity == "warning" and 'tender "A-2" is taken for "A"' in finding.message
-
-
-def test_lettering_tells_tenders_apart_only_where_both_are_said():
-    for one, other in (("true", "false"), ("true", "true"), ("true", "")):
-        said = f"\nlettering = {other}" if other else ""
-        text = f"""
-title = "T"
-gauge = "0"
-gauge_mm = 32
-scale = 45
-wheels = "4-6-2"
-[[tender]]
-id = "A"
-axles = 4
-lamps = 0
-lettering = {one}
-[[tender]]
-id = "B"
-axles = 4
-lamps = 0{said}
-[[variation]]
-id = "V1"
-years = "1931"
-tenders = ["A"]
-[[variation]]
-id = "V2"
-years = "1932"
-tenders = ["B"]
-"""
-        (pair,) = pairs(_load_text(text))
-        assert pair.in_photos == (("tender",) if other == "false" else ())
-
-
-def test_a_tender_suffix_marks_lettering_alone():
-    """Common practice, no source: a dash number or suffix is the lettering only."""
-    text = builtin_text("wayfarer").replace('tenders = ["M"]', 'tenders = ["M-2", "M-W"]')
-    assert check_guide(text) == ()
-    assert _load_text(text).variation("W6").tenders == ("M",)
-    assert base_tender("K-2-W", ("K", "L")) == "K"
-    assert base_tender("K-2", ("K", "K-2")) == "K-2"
-    assert base_tender("Q-2", ("K",)) is None
-
-
 def test_the_same_casting_under_two_numbers():
     """Common practice, no source: one casting sold under two numbers for two lines."""
     text = builtin_text("wayfarer").replace('cab_number = "322"', 'cab_number = ["322", "323"]')
     assert check_guide(text) == ()
-    assert _load_text(text).variation("W6").numbers == ("322", "323")
+    assert load_text(text).variation("W6").numbers == ("322", "323")
 
 
 def test_a_feature_may_lapse_and_return():
@@ -314,51 +221,6 @@ def test_load_guide_says_what_is_wrong(tmp_path):
     )
     with pytest.raises(GuideError, match=r"two\.toml:11: .*1 more"):
         load_guide(tmp_path / "two.toml")
-
-
-def test_key_lines_in_awkward_toml():
-    text = (
-        "a = 1 # [not] = a header\r\n"
-        's = """\r\n[[variation]]\r\nid = "x" """\r\n'
-        "t = '''\n# no \" comment '''\n"
-        "list = [ # one\n  1, # ]\n  2,\n]\n"
-        '"quoted = key".\'dotted\' = { b = "}" }\n'
-        "[ table . 'x y' ] # c\n"
-        "k = '#'\n"
-        "[[rows]]\nid = 1\n[rows.inner]\nz = 1\n[[rows]]\n[[rows.deep]]\nq = 2"
-    )
-    tomllib.loads(text)
-    assert key_lines(text) == {
-        ("a",): 1,
-        ("s",): 2,
-        ("t",): 5,
-        ("list",): 7,
-        ("quoted = key",): 11,
-        ("quoted = key", "dotted"): 11,
-        ("table", "x y"): 12,
-        ("table", "x y", "k"): 13,
-        ("rows",): 14,
-        ("rows", 0): 14,
-        ("rows", 0, "id"): 15,
-        ("rows", 0, "inner"): 16,
-        ("rows", 0, "inner", "z"): 17,
-        ("rows", 1): 18,
-        ("rows", 1, "deep"): 19,
-        ("rows", 1, "deep", 0): 19,
-        ("rows", 1, "deep", 0, "q"): 20,
-    }
-
-
-@pytest.mark.parametrize("name", builtin_names())
-def test_key_lines_point_at_every_key_of_a_guide(name):
-    text = builtin_text(name)
-    lines = text.splitlines()
-    found = key_lines(text)
-    for path, line in found.items():
-        key = next(part for part in reversed(path) if isinstance(part, str))
-        assert key in lines[line - 1]
-    rows = [path for path in found if path[0] == "variation" and len(path) == 3]
-    assert len(rows) == sum(len(v) for v in tomllib.loads(text)["variation"])
 
 
 @settings(max_examples=EXAMPLES, deadline=None)
