@@ -16,8 +16,9 @@ from vision.guide import load_guide
 from vision.page.shown import shown
 from vision.photo import photo_from_bytes
 from vision.pipeline import date_item
-from vision.records import Answer, Cue, EvidenceError, State
+from vision.records import Answer, Box, Cue, EvidenceError, State
 from vision.report import answer_html, answer_json, terminal_text
+from vision.report.overlay import mark_photo, overlay_words
 from vision.report.rows import cue_rows
 from vision.report.steps import fits_words
 
@@ -164,3 +165,52 @@ def test_only_what_one_reason_hides_shares_a_line() -> None:
     # Other parts are told one by one.
     hidden = [Cue(name, State.UNSEEN, because="hidden") for name in ("switch_lever", "edge_stripe")]
     assert rows(*hidden) == ["switch_lever", "edge_stripe"]
+
+
+ENGINE_SHOWN = [cue("switch_lever", 0.97), Cue("cab_number", State.UNSEEN, because="worn away")]
+
+
+def drawn(*cues: Cue) -> tuple[list[str], str]:
+    """What stands under the drawn picture, and what is drawn on it, in words."""
+    told = answer_of([*ENGINE_SHOWN, *cues])
+    (photo,) = told.photos
+    under = mark_photo(photo, told, 0)[1]
+    return [line for line in under if "cab number" not in line], overlay_words(photo, told, 0)
+
+
+def tender_cues(where: Box | None = None) -> list[Cue]:
+    reasons = {
+        "tender_axles": "its wheels cannot be counted",
+        "tender_lamps": "its rear is turned away",
+        "tender_lettering": "its side is too small for letters",
+    }
+    return [Cue(name, State.UNSEEN, because=why, where=where) for name, why in reasons.items()]
+
+
+def test_the_drawn_picture_says_once_that_no_tender_is_in_it() -> None:
+    """Of each of its parts it said that it is not visible."""
+    names = ("tender_coupled", "tender_axles", "tender_lamps", "tender_lettering")
+    gone = [Cue(name, State.UNSEEN, because="no tender is in the picture") for name in names]
+    under, on_it = drawn(*gone)
+    assert under == ["tender: not visible"]
+    assert "tender axles" not in on_it
+
+
+def test_a_tender_of_which_nothing_is_visible_has_one_label_whatever_the_reasons() -> None:
+    under, on_it = drawn(*tender_cues(Box(210.0, 80.0, 290.0, 144.0)))
+    assert under == []
+    assert on_it.count("not visible") == 1 == on_it.count("tender: not visible")
+
+
+def test_what_is_visible_of_a_tender_has_a_label_of_its_own() -> None:
+    box = Box(210.0, 80.0, 290.0, 144.0)
+    axles, lamps, lettering = tender_cues(box)
+    seen = replace(axles, state=State.PRESENT, value="4", confidence=0.99)
+    on_it = drawn(seen, lamps, lettering)[1]
+    assert on_it.endswith("tender axles: 4 (99 %); tender lamps, lettering: not visible")
+    # One part alone is named as it always was; one in sight may lean to something.
+    on_it = drawn(seen, lamps, replace(lettering, in_sight=True))[1]
+    assert on_it.endswith("tender lamps: not visible; tender lettering: unclear")
+    # Beside what a person says of the tender, what the photo does not show is named.
+    under, _ = drawn(*tender_cues(), saw(GUIDE, "tender_axles=4"))
+    assert under[0] == "tender axles, lamps, lettering: not visible" and len(under) == 2

@@ -25,6 +25,7 @@ from vision.records import (
 )
 from vision.report.another import LABEL as ANOTHER
 from vision.report.labels import leader_line, place_labels
+from vision.report.rows import hidden_once
 from vision.report.steps import is_set_aside
 from vision.report.strip import add_strip, drawable, lettering
 from vision.report.words import cue_words, percent, reading
@@ -117,7 +118,7 @@ def mark_photo(
     """
     image, factor = _canvas(photo, most_side)
     sighting = answer.sightings[index]
-    cues = tuple(cue for cue in answer.cues if cue.photo == index)
+    cues = hidden_once([cue for cue in answer.cues if cue.photo == index])
     marks: list[Mark] = []
     left_over: list[Mark] = []
     if isinstance(sighting, Sighting):
@@ -136,7 +137,7 @@ def overlay_words(photo: Photo, answer: Answer, index: int) -> str:
     sighting = answer.sightings[index]
     if not isinstance(sighting, Sighting):
         return f"{photo.name}: no locomotive found"
-    cues = tuple(cue for cue in answer.cues if cue.photo == index)
+    cues = hidden_once([cue for cue in answer.cues if cue.photo == index])
     parts = [f"engine, facing {sighting.faces.value}"]
     if sighting.tender is not None:
         parts.append("tender")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 
@@ -56,25 +56,46 @@ def cue_rows(answer: Answer) -> tuple[Row, ...]:
 
 def _hidden_once(rows: Iterable[Row]) -> Iterator[Row]:
     """Rows in which one reason why nothing of the tender is seen stands once."""
-    for reason, alike in groupby(rows, _why_hidden):
+    for reason, alike in groupby(rows, lambda row: row[0].because if _hidden(row[0]) else ""):
         hidden = tuple(alike)
         if not reason or len(hidden) == 1:
             yield from hidden
             continue
-        named = [cue_words(cue.name).removeprefix(f"{TENDER} ") for cue, _ in hidden]
-        because = f"{reason} ({', '.join(named)})"
+        because = f"{reason} ({_parts(cue for cue, _ in hidden)})"
         yield replace(hidden[0][0], name=TENDER, because=because), ()
 
 
-def _why_hidden(row: Row) -> str:
-    """Why a photo shows nothing of a part of the tender; empty for every other row.
+def hidden_once(cues: Sequence[Cue]) -> tuple[Cue, ...]:
+    """Cues of one photo in which what is not visible of the tender is one, for whatever reason.
+
+    For where no reason is told, as in the drawn picture. Its name tells which parts it
+    stands for, or is "tender" where nothing of the tender is told otherwise.
+    """
+    hidden = [cue for cue in cues if _hidden(cue)]
+    if len(hidden) < 2:
+        return tuple(cues)
+    whole = len(hidden) == sum(_of_tender(cue) for cue in cues)
+    joint = replace(hidden[0], name=TENDER if whole else f"{TENDER} {_parts(hidden)}")
+    told = (joint if cue is hidden[0] else cue for cue in cues)
+    return tuple(cue for cue in told if cue is joint or not _hidden(cue))
+
+
+def _of_tender(cue: Cue) -> bool:
+    return cue.name in TENDER_CUES or cue.name == COUPLED
+
+
+def _hidden(cue: Cue) -> bool:
+    """Whether a photo shows nothing of a part of the tender.
 
     What is in sight but unclear is told by itself: it may lean to something.
     """
-    cue, given_way = row
-    of_tender = cue.name in TENDER_CUES or cue.name == COUPLED
-    told_alone = cue.state is not State.UNSEEN or cue.in_sight or given_way
-    return cue.because if of_tender and cue.source == "photo" and not told_alone else ""
+    unseen = cue.state is State.UNSEEN and not cue.in_sight
+    return unseen and _of_tender(cue) and cue.source == "photo"
+
+
+def _parts(cues: Iterable[Cue]) -> str:
+    """Name parts of the tender without saying each time whose they are."""
+    return ", ".join(cue_words(cue.name).removeprefix(f"{TENDER} ") for cue in cues)
 
 
 def set_aside_words(cue: Cue, said: Cue) -> str:
