@@ -19,7 +19,8 @@ _NUMBER = re.compile(r"(?<![\w.,/$€£'-])(?<!\d - )[a-z]?\d{1,8}[a-z]?(?![\w]|
 
 @cache
 def _patterns() -> tuple[re.Pattern[str], ...]:
-    words = vocabulary()["numbers"]
+    words = dict(vocabulary()["numbers"])
+    words["none"] = [*words["none"], *vocabulary()["gauge"]["words"]]
     lead = r"[\s.:]*(?:is\s+)?$"
     return tuple(
         re.compile(rf"(?<!\w){one_of(words[k], whole=False)}(?:\s*(?:no|nr|number|nummer))?{lead}")

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator
 from functools import cache
 
-from vision.guide import driving_axles, names_tank_engine
+from vision.guide import GAUGES, driving_axles, find_gauge, names_tank_engine
 from vision.listings.parts import Lexicon, Statement
 from vision.listings.plain import SPACED, one_of, plain, vocabulary
 from vision.listings.values import Claim, Kind
@@ -35,7 +35,7 @@ def wheel_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
         first = statement.start + match.start()
         before = statement.text[max(0, first - _REACH) : first]
         after = statement.text[statement.start + match.end() :][:_REACH]
-        if numbered.search(before) or unit.match(after):
+        if numbered.search(before) or unit.match(after) or _begins_with_a_gauge(match, before):
             continue
         if negated.search(clause[: match.start()]) or statement.elsewhere(match.start()):
             continue
@@ -68,6 +68,13 @@ def _without_blanks(arrangement: str) -> str:
     return arrangement.replace(" ", "")
 
 
+def _begins_with_a_gauge(match: re.Match[str], before: str) -> bool:
+    """Whether the first figure is the gauge that a word before it announces."""
+    announced, named = _gauge_words()
+    gauge = find_gauge(match.group()[0])
+    return bool(gauge and announced.search(before) and not named.search(before))
+
+
 @cache
 def _whyte() -> re.Pattern[str]:
     """An arrangement, and nothing longer."""
@@ -93,3 +100,13 @@ def _patterns() -> tuple[re.Pattern[str], re.Pattern[str], re.Pattern[str]]:
     sign = r"(?:[€$£#№+]|\b\d\s*x)\s*$"
     unit = rf"\s*(?:\+|{one_of(words['units'], whole=False)}(?!\w))"
     return re.compile(negated), re.compile(f"{numbered}|{phone}|{sign}"), re.compile(unit)
+
+
+@cache
+def _gauge_words() -> tuple[re.Pattern[str], re.Pattern[str]]:
+    """A word for a gauge, and one whose gauge stands before it, as in "0 gauge 0-6-0"."""
+    gauge, units = vocabulary()["gauge"], one_of(vocabulary()["wheels"]["units"], whole=False)
+    announced = rf"(?<!\w){one_of(gauge['words'], whole=False)}[\s.:]*$"
+    names = one_of([*gauge["named"], *(name.lower() for g in GAUGES for name in g.names)])
+    measure = rf"\d(?:[:/.]\d+|\s*{units})"
+    return re.compile(announced), re.compile(rf"(?:{names}|{measure})[\s-]*{announced}")
