@@ -9,7 +9,7 @@ from vision.guide.lines import Path
 from vision.guide.trade import gauge_objections, suffix_objections
 from vision.guide.values import Guide
 from vision.guide.whyte import names_tank_engine
-from vision.records import can_be_read
+from vision.records import BINARY_CUES, COUPLED, DRIVING, can_be_read
 
 
 def doubts(guide: Guide) -> Iterator[tuple[Path, str]]:
@@ -38,6 +38,13 @@ def _of_the_gauge(guide: Guide) -> Iterator[tuple[Path, str]]:
 
 
 def _of_variations(guide: Guide) -> Iterator[tuple[Path, str]]:
+    if len(guide.variations) == 1:
+        against = ", ".join(name.replace("_", " ") for name in _against_all(guide))
+        message = (
+            f'"{guide.variations[0].id}" is the only variation: every photo of such an engine is '
+            f"dated to it unless enough counts against the guide as a whole ({against})"
+        )
+        yield ("variation", 0), message
     position = {variation.id: index for index, variation in enumerate(guide.variations)}
     for pair in confusable(guide):
         names = f'variations "{pair.first}" and "{pair.second}"'
@@ -55,6 +62,19 @@ def _of_variations(guide: Guide) -> Iterator[tuple[Path, str]]:
                 f"--saw cab_number={number}"
             )
             yield ("variation", index, "cab_number"), message
+
+
+def _against_all(guide: Guide) -> list[str]:
+    """What a photo shows that may speak for an engine of no variation, where there is one alone."""
+    (only,) = guide.variations
+    told = {
+        DRIVING: True,  # a guide whose wheels tell none is refused
+        COUPLED: guide.tank_engine,
+        **{cue: cue in only.expects for cue in BINARY_CUES},
+        "cab_number": bool(only.numbers),
+        "tender": bool(only.tenders),
+    }
+    return [name for name, tells in told.items() if tells]
 
 
 def _of_tenders(guide: Guide) -> Iterator[tuple[Path, str]]:
