@@ -5,13 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
-from vision.estimate import prior, take_steps
+from vision.estimate import prior
+from vision.estimate.argument import gather
 from vision.estimate.strength import percent
 from vision.guide import Guide
-from vision.records import SEVERAL_ENGINES, Conflict, Cue
+from vision.records import COUPLED, DRIVING, SEVERAL_ENGINES, Conflict, Cue
 
 # Share of photos put together, by hand or in one folder, that show several engines; chosen.
 SEVERAL = 0.05
+# What an engine keeps from photo to photo: where photos of one differ in it, one is misread,
+# at the rate that `vision.estimate.reading` states (`BLUNDER`, beside the doubt of the cue).
+# A tender behind a tank engine is weighed by what the axles leave open, so it goes with them.
+# Other parts get lost and tenders swapped between two photos: there each speaks for itself.
+KEPT = (DRIVING, COUPLED, "cab_number")
 _LIKELY = 0.5
 
 Logs = Mapping[str, float]
@@ -22,7 +28,8 @@ def several_engines(guide: Guide, views: Sequence[Sequence[Cue]]) -> float:
 
     Against one engine, which all photos must fit, stand an engine to each photo, and one
     photo that strayed in among those of another engine; by Bayes' rule, each photo's cues
-    weighed as the argument weighs them. A photo that shows nothing says nothing.
+    weighed as the argument weighs them, and those of what one engine keeps (`KEPT`) together
+    for all photos of it. A photo that shows nothing says nothing.
 
     Parameters
     ----------
@@ -34,17 +41,25 @@ def several_engines(guide: Guide, views: Sequence[Sequence[Cue]]) -> float:
     if len(telling) < 2:  # nearly every call: nothing is weighed for a photo by itself
         return 0.0
     before = {id: math.log(p) for id, p in prior(guide).items()}
-    logs = [_logs(guide, cues) for cues in telling]
-    one = {id: p + math.fsum(log[id] for log in logs) for id, p in before.items()}
-    alone = [_log_sum(p + log[id] for id, p in before.items()) for log in logs]
+    changing = [_logs(guide, [cue for cue in cues if cue.name not in KEPT]) for cues in telling]
+    kept = [[cue for cue in cues if cue.name in KEPT] for cues in telling]
+    numbers = range(len(telling))
+
+    def of_one(photos: Sequence[int]) -> float:
+        """Log evidence of photos of one engine, whichever it is."""
+        steady = _logs(guide, [cue for k in photos for cue in kept[k]])
+        return _log_sum(
+            p + steady[id] + math.fsum(changing[k][id] for k in photos) for id, p in before.items()
+        )
+
+    alone = [of_one([k]) for k in numbers]
     apart = [math.fsum(alone)]
-    if len(logs) > 2:
-        rest = (_log_sum(p - log[id] for id, p in one.items()) for log in logs)
-        apart += [a + others for a, others in zip(alone, rest, strict=True)]
+    if len(telling) > 2:
+        apart += [alone[k] + of_one([j for j in numbers if j != k]) for k in numbers]
     # Both ways of being several are as likely before; each photo strays as easily.
-    ways = [0.5, *[0.5 / len(logs)] * len(logs)] if len(apart) > 1 else [1.0]
+    ways = [0.5, *[0.5 / len(alone)] * len(alone)] if len(apart) > 1 else [1.0]
     several = _log_sum(math.log(w) + log for w, log in zip(ways, apart, strict=True))
-    odds = math.log(SEVERAL / (1.0 - SEVERAL)) + several - _log_sum(one.values())
+    odds = math.log(SEVERAL / (1.0 - SEVERAL)) + several - of_one(numbers)
     return 1.0 / (1.0 + math.exp(-min(max(odds, -50.0), 50.0)))
 
 
@@ -68,8 +83,11 @@ def one_or_several(
 
 
 def _logs(guide: Guide, cues: Sequence[Cue]) -> Logs:
-    steps, _ = take_steps(guide, cues)
-    return {id: math.fsum(math.log(step.likelihoods[id]) for step in steps) for id in prior(guide)}
+    read = [item for item in gather(guide, cues) if item.speaks]
+    return {
+        id: math.fsum(math.log(item.likelihood(id.rpartition("@")[0] or id)) for item in read)
+        for id in prior(guide)
+    }
 
 
 def _log_sum(logs: Iterable[float]) -> float:
