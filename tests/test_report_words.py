@@ -111,8 +111,9 @@ def test_what_tells_nothing_is_the_same_in_an_estimate_and_in_its_json() -> None
     likelihoods = (
         {"W1": 0.5, "W2": 0.4, "other": 0.01},
         {"W1": 0.5, "W2": 0.1, "other": 0.3},
-        # A guide of a single variation has nothing to tell it from.
+        # A guide of a single variation has but engines of none of the guide's to tell it from.
         {"W1": 0.5, "other": 0.5},
+        {"W1": 0.5, "other": 0.2},
     )
     found = []
     for row in likelihoods:
@@ -122,7 +123,7 @@ def test_what_tells_nothing_is_the_same_in_an_estimate_and_in_its_json() -> None
             assert told.estimate is not None
             found.append(tells_nothing(told.estimate))
             assert tells_nothing_plain(answer_json(told)["estimate"]) is found[-1]
-    assert found == [True, False, False, False, False, False]
+    assert found == [True, False, False, False, True, False, False, False]
 
 
 def test_a_part_in_plain_sight_is_called_unclear_not_invisible() -> None:

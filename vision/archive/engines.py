@@ -24,7 +24,7 @@ from vision.report import answer_json
 from vision.report.narrowing import shows_several
 
 # Increased whenever the same answer would be written into a sidecar in another way.
-TAGS_FORMAT = "7"
+TAGS_FORMAT = "8"
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from vision.guide.apart import confusable
 from vision.guide.lines import Path
 from vision.guide.trade import gauge_objections, suffix_objections
-from vision.guide.values import Guide
+from vision.guide.values import Guide, Variation
 from vision.guide.whyte import names_tank_engine
 from vision.records import BINARY_CUES, COUPLED, DRIVING, can_be_read
 
@@ -41,8 +41,15 @@ def _of_variations(guide: Guide) -> Iterator[tuple[Path, str]]:
     if len(guide.variations) == 1:
         against = ", ".join(name.replace("_", " ") for name in _against_all(guide))
         message = (
-            f'"{guide.variations[0].id}" is the only variation: every photo of such an engine is '
-            f"dated to it unless enough counts against the guide as a whole ({against})"
+            f'"{guide.variations[0].id}" is the only variation: a photo of such an engine is dated '
+            "to it where what it shows speaks for it, and is not narrowed down where nothing does, "
+            f"unless enough counts against the guide as a whole ({against})"
+        )
+        yield ("variation", 0), message
+    if not any(map(_tells_photos, guide.variations)):
+        message = (
+            "no variation says anything that a photo can tell, so every photo is not narrowed "
+            f"down; state {', '.join(BINARY_CUES)}, cab_number or tenders"
         )
         yield ("variation", 0), message
     position = {variation.id: index for index, variation in enumerate(guide.variations)}
@@ -62,6 +69,12 @@ def _of_variations(guide: Guide) -> Iterator[tuple[Path, str]]:
                 f"--saw cab_number={number}"
             )
             yield ("variation", index, "cab_number"), message
+
+
+def _tells_photos(variation: Variation) -> bool:
+    """Whether it states anything that a photo may bear out."""
+    parts = any(cue in variation.expects for cue in BINARY_CUES)
+    return parts or bool(variation.tenders) or any(map(can_be_read, variation.numbers))
 
 
 def _against_all(guide: Guide) -> list[str]:

@@ -8,12 +8,14 @@ from typing import Any
 from vision.records import YEAR_UNKNOWN, Conflict
 from vision.report.narrowing import (
     names_no_year_plain,
+    of_one_variation_plain,
     shows_several_plain,
     tells_nothing_plain,
 )
 from vision.report.words import (
     NOT_NARROWED,
     NOTHING_TOLD,
+    NOTHING_TOLD_OF_ONE,
     OUTSIDE_GUIDE,
     SEVERAL,
     confidence_words,
@@ -55,7 +57,9 @@ def dating_words(record: Mapping[str, Any]) -> tuple[str, str]:
 def _why_not(estimate: Mapping[str, Any]) -> str:
     if shows_several_plain(estimate):
         return SEVERAL
-    return NOTHING_TOLD if tells_nothing_plain(estimate) else "no year of the guide is ruled out"
+    if not tells_nothing_plain(estimate):
+        return "no year of the guide is ruled out"
+    return NOTHING_TOLD_OF_ONE if of_one_variation_plain(estimate) else NOTHING_TOLD
 
 
 def ask_words(record: Mapping[str, Any]) -> str:

@@ -21,8 +21,9 @@ def tells_nothing(estimate: Estimate) -> bool:
 
     The stated years are then the guide's own, whatever is in the picture, and "very
     likely" would be said of an engine that was hardly seen. An engine that is in no
-    variation is told from all of them. Of photos that show several engines nothing that is
-    said of one is told either.
+    variation is told from all of them. A guide of a single variation tells that one from an
+    engine that is none of the guide's, or tells nothing. Of photos that show several engines
+    nothing that is said of one is told either.
     """
     return shows_several(estimate) or _is_even(
         estimate.years, (step.likelihoods for step in estimate.steps)
@@ -78,20 +79,33 @@ def by_candidate(likelihoods: Mapping[str, float]) -> dict[str, float]:
 
 def _is_whole(stated: str, candidates: Iterable[tuple[str, str]]) -> bool:
     spans = [years for id, years in candidates if id != NOT_IN_GUIDE]
-    # As above, a guide of a single variation or year has nothing to narrow down.
+    # A guide of a single variation or year has no years to narrow down.
     if len(spans) < 2:
         return False
     years = tuple(sorted({year for span in spans for year in years_of(span)}))
     return len(years) > 1 and stated == write_years(years)
 
 
+def of_one_variation(estimate: Estimate) -> bool:
+    """Whether the guide has no other variation that its one could be told from."""
+    return len([c for c in estimate.variations if c.id != NOT_IN_GUIDE]) == 1
+
+
+def of_one_variation_plain(estimate: Mapping[str, Any]) -> bool:
+    """Say the same of an estimate as `answer_json` gives it."""
+    return len([c for c in estimate["variations"] if c["id"] != NOT_IN_GUIDE]) == 1
+
+
 def _is_even(years: str, steps: Iterable[Mapping[str, float]]) -> bool:
+    if years == YEAR_UNKNOWN:
+        return False
     total: dict[str, float] = {}
     for likelihoods in steps:
         for id, p in by_candidate(likelihoods).items():
-            if id != NOT_IN_GUIDE:
-                total[id] = total.get(id, 0.0) + math.log(max(p, 1e-300))
-    # A guide of a single variation has nothing to tell it from.
-    if years == YEAR_UNKNOWN or len(total) < 2:
+            total[id] = total.get(id, 0.0) + math.log(max(p, 1e-300))
+    told = {id: sum_ for id, sum_ in total.items() if id != NOT_IN_GUIDE}
+    # A single variation is told from engines of none of the guide's, if from anything.
+    weighed = list((told if len(told) > 1 else total).values())
+    if not weighed:
         return False
-    return max(total.values()) - min(total.values()) < math.log(FAVOURED)
+    return max(weighed) - min(weighed) < math.log(FAVOURED)

@@ -22,6 +22,7 @@ from vision.records import (
 from vision.report.narrowing import (
     NOT_IN_GUIDE,
     all_years_open,
+    of_one_variation,
     shows_several,
     tells_nothing,
 )
@@ -68,8 +69,11 @@ NOT_NARROWED = "not narrowed down"
 # Why it is not.
 SEVERAL = "the photos seem to show more than one engine"
 NOTHING_TOLD = "nothing in view tells one variation from another"
+NOTHING_TOLD_OF_ONE = "nothing in view tells the guide's one variation from another engine"
 # How the variations are headed that photos of several engines would speak for.
 AS_ONE = "taken as one engine"
+# And where a guide has a single one, of which the photo told nothing.
+BY_GUIDE = "by the guide alone"
 
 # Common practice, no source.
 CAUTIONS = (
@@ -165,6 +169,8 @@ def headline(answer: Answer, *, alone: bool = False) -> tuple[str, str]:
         return "year unknown", f"{OUTSIDE_GUIDE}: {confidence_words(sure)} ({percent(sure)})"
     if tells_nothing(answer.estimate):
         years = years_words(answer.estimate.years)
+        if of_one_variation(answer.estimate):
+            return NOT_NARROWED, f"{NOTHING_TOLD_OF_ONE}; the guide has {years}"
         return NOT_NARROWED, f"{NOTHING_TOLD}; {years} all stay possible"
     years, words = years_words(answer.estimate.years), f"{confidence_words(sure)} ({percent(sure)})"
     if all_years_open(answer.estimate):
@@ -184,7 +190,10 @@ def candidates_words(estimate: Estimate, *, least: float = 0.01) -> str:
     """The variations worth naming, most probable first."""
     named = [c for c in estimate.variations if c.p >= least] or list(estimate.variations[:1])
     words = ", ".join(f"{candidate_words(c)} {percent(c.p)}" for c in named)
-    return f"{AS_ONE}: {words}" if shows_several(estimate) else words
+    if shows_several(estimate):
+        return f"{AS_ONE}: {words}"
+    alone = of_one_variation(estimate) and tells_nothing(estimate)
+    return f"{BY_GUIDE}: {words}" if alone else words
 
 
 def candidate_words(candidate: Candidate) -> str:
