@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
+from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
 from conftest import Telltale
-from guides import A, P, small_guide, variation
-from vision.guide import Guide, Tender, confusable, load_guide, pairs, starter_text
-from vision.records import GuideError, OutputError, State
+from guides import A, P, load_text, small_guide, variation
+from vision.guide import (
+    Guide,
+    Tender,
+    builtin_text,
+    confusable,
+    load_guide,
+    pairs,
+    starter_text,
+)
+from vision.guide.values import DEFAULT_ADDED, DEFAULT_LOST
+from vision.records import BINARY_CUES, GuideError, OutputError, State
 from vision.report import guide_page, guide_text, hard_pairs
 from vision.report.guide_html import STYLE
 from vision.report.guide_rows import table
@@ -89,6 +101,53 @@ def test_decades_stand_over_their_years() -> None:
     scale = next(line for line in lines if line.startswith("year"))
     row = next(line for line in lines if line.startswith("Some") and "█" in line)
     assert scale.index("1930") == row.index("█")
+
+
+@pytest.mark.parametrize("show", [guide_text, lambda guide: Page(guide_page(guide)).text])
+def test_the_levers_place_and_the_rates_are_shown(show: Callable[[Guide], str]) -> None:
+    """The page alone had the rates, and neither said where the lever stands."""
+    data = tomllib.loads(builtin_text("wayfarer"))
+    shown = " ".join(show(load_guide()).split())
+    assert f"lever_at: {data['lever_at']} of the boiler top" in shown
+    rates = data["rates"]
+    for name, what in (
+        ("other", "in no variation here"),
+        ("reproduction", "a reproduction, or put together from several"),
+        ("tender_swapped", "with another engine's tender"),
+        ("number_changed", "with another number"),
+        ("recoloured", "with the stripe in another colour"),
+    ):
+        assert re.search(rf"{what}:? ?{100 * rates[name]:g} %", shown), name
+    for check in data["check"]:
+        rates[check["id"]] = {key: check[key] for key in ("lost", "added")}
+    for name in (*BINARY_CUES, "tender_lamps", *(check["id"] for check in data["check"])):
+        lost, added = (f"{100 * rates[name][key]:g} %" for key in ("lost", "added"))
+        words = name.replace("_", " ")
+        assert re.search(rf"{words}:? ?{lost} lost, {added} added later", shown), name
+
+
+@pytest.mark.parametrize("show", [guide_text, guide_page])
+def test_usual_rates_are_shown_for_what_a_guide_says_nothing_about(
+    show: Callable[[Guide], str],
+) -> None:
+    shown = " ".join(show(long_guide()).split())
+    assert "lever_at: not said" in shown
+    # The default shares of vision.guide.values.
+    told = f"{100 * DEFAULT_LOST:g} % lost, {100 * DEFAULT_ADDED:g} % added later"
+    for name in ("switch lever", "c9", "tender lamps"):
+        assert re.search(rf"{name}(: |</td><td>){told}", shown), name
+    assert "side linkage" not in shown
+
+
+def test_rates_are_shown_as_the_guide_states_them() -> None:
+    """None was "under 1 %", and 2.5 % was 2 %."""
+    text = starter_text()
+    assert "other = 0.04" in text
+    for stated, shown in (("0", "0 %"), ("0.025", "2.5 %"), ("0.07", "7 %")):
+        lines = guide_text(
+            load_text(text.replace("other = 0.04", f"other = {stated}"))
+        ).splitlines()
+        assert f"  in no variation here: {shown}" in lines
 
 
 # --- pairs -------------------------------------------------------------------------

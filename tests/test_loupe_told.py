@@ -87,7 +87,10 @@ def test_what_is_surely_a_lever_is_believed_though_the_loupe_finds_none_here() -
     sure = replace(lever((0.54, 0.02)), state=State.PRESENT, p_present=0.9, confidence=0.9)
     cue = placed(sure, NotFound(""), 0.54)
     assert (cue.state, cue.p_present) == (State.PRESENT, 0.9)
-    assert cue.because == "a part, but not where the guide has this casting's lever"
+    assert cue.because == (
+        "a part, but not where the guide has this casting's lever (0.54): the engine may be of "
+        "another casting, or the guide's lever_at is wrong"
+    )
 
 
 def test_what_the_loupe_said_is_kept_without_loss() -> None:

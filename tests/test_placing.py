@@ -13,7 +13,7 @@ from scipy import special
 from vision.cues.fuse import along
 from vision.guide import check_guide, load_guide, starter_text
 from vision.pipeline.placing import placed
-from vision.records import Box, Cue, Heading, NotFound, Region, Sighting, State
+from vision.records import Box, Closely, Cue, Heading, NotFound, Region, Sighting, State
 
 BOILER: Region = ((100.0, 50.0), (340.0, 50.0), (340.0, 120.0), (100.0, 120.0))
 SIGHTING = Sighting(
@@ -49,8 +49,45 @@ def test_what_is_surely_a_lever_is_believed_elsewhere_too() -> None:
     anywhere = lever(along=WHISTLE, p_present=0.9)
     cue = placed(anywhere, SIGHTING, 0.5)
     assert (cue.state, cue.p_present, cue.where) == (State.PRESENT, 0.9, anywhere.where)
-    assert cue.because == "a part, but not where the guide has this casting's lever"
+    assert cue.because == (
+        "a part, about 0.27 along it, not where the guide has this casting's lever (0.5): "
+        "the engine may be of another casting, or the guide's lever_at is wrong"
+    )
     assert placed(anywhere, SIGHTING, SEVENTH).p_present == pytest.approx(0.95)
+
+
+CANNOT_BE_TOLD = "a part; whether it is where the guide has this casting's lever cannot be told"
+
+
+@pytest.mark.parametrize(
+    ("along", "lever_at", "sure"),
+    [
+        (WHISTLE, 0.9, True),
+        (WHISTLE, 0.0, True),
+        # Hardly farther apart than the eye errs in placing the region's ends.
+        (WHISTLE, SEVENTH + 0.1, False),
+        # Perhaps there as well.
+        (tuple(0.85 if k == 20 else p for k, p in enumerate(WHISTLE)), 20.5 / 24, False),
+        # A lever, but nowhere surely.
+        ((0.6,) * 24, 0.9, False),
+    ],
+)
+def test_a_lever_that_surely_stands_elsewhere_is_said_to(
+    along: tuple[float, ...], lever_at: float, sure: bool
+) -> None:
+    """Where the guide's place could not be called, a wrong lever_at stayed invisible."""
+    unclear = Closely(lever_at, 0.2, 0.8, in_sight=False)
+    anywhere = lever(along=along, p_present=0.98, near=(unclear,))
+    cue = placed(anywhere, SIGHTING, lever_at)
+    # What is said weighs nothing: state and probability are those of the whole boiler top.
+    assert replace(cue, because=anywhere.because) == anywhere
+    assert ("about 0.27 along it" in cue.because and "lever_at is wrong" in cue.because) is sure
+    assert (cue.because == CANNOT_BE_TOLD) is not sure
+
+
+def test_nothing_is_said_to_stand_elsewhere_on_a_boiler_top_that_is_hidden() -> None:
+    hidden = lever(along=WHISTLE, p_present=0.98, along_in_sight=False)
+    assert placed(hidden, SIGHTING, 0.9).because == CANNOT_BE_TOLD
 
 
 def test_an_unsure_place_is_in_sight_but_not_called() -> None:

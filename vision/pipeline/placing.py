@@ -7,6 +7,7 @@ believed elsewhere: the engine may be another casting than the guide's.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from vision.cues.fuse import MAYBE_IN_SIGHT, from_afar, is_settled
@@ -22,6 +23,10 @@ SURE, SURE_ELSEWHERE = 0.8, 0.9
 # engine may be another casting than the guide's. Chosen; of levers told a wrong place it
 # halves those stated wrongly, of those told the right one it leaves hardly any unstated.
 MAYBE_ELSEWHERE = 0.6
+# How far a lever that surely stands must be from a guide's place, share of the region's length,
+# to be said to stand elsewhere although that place cannot be called; more than the eye errs in
+# placing the region's ends. Chosen.
+APART = 0.15
 _HALF = 0.05  # of the region's length, on either side of the place that is marked
 
 
@@ -42,7 +47,7 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     Cue
         Unchanged where the guide names no place, or the photo was not judged by place, or
         where a lever surely stands, but elsewhere, or where cannot be told; `because` then
-        says so.
+        says so, and where it is sure that it stands elsewhere, how far along.
     """
     if cue.name != LEVER or lever_at is None or not cue.along:
         return cue
@@ -55,7 +60,7 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     stated = cue.state is State.PRESENT
     told_here = p >= SURE and in_sight
     if anywhere >= SURE_ELSEWHERE and (p < 0.5 or (stated and not told_here)):
-        return replace(cue, because=_but_where(cue.because, p, in_sight)) if stated else cue
+        return replace(cue, because=_but_where(cue, lever_at, p, in_sight)) if stated else cue
     elsewhere = p < 0.5 and anywhere >= MAYBE_ELSEWHERE
     if elsewhere:
         p = max(p, 1.0 - anywhere)
@@ -94,11 +99,37 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     )
 
 
-def _but_where(because: str, p: float, in_sight: bool) -> str:
+def _but_where(cue: Cue, lever_at: float, p: float, in_sight: bool) -> str:
     """Words on a lever that surely stands, but perhaps elsewhere than a guide has it."""
-    if p < 0.5 and in_sight:
-        return f"{because}, but not where the guide has this casting's lever"
-    return f"{because}; whether it is where the guide has this casting's lever cannot be told"
+    place = _stands_at(cue.along) if cue.along_in_sight else None
+    apart = place is not None and abs(place - lever_at) >= APART
+    if p < 0.5 and (in_sight or (apart and _nothing_about(cue.along, lever_at))):
+        found = f", about {place:.2f} along it, not" if apart else ", but not"
+        return (
+            f"{cue.because}{found} where the guide has this casting's lever ({lever_at:g}): "
+            "the engine may be of another casting, or the guide's lever_at is wrong"
+        )
+    return f"{cue.because}; whether it is where the guide has this casting's lever cannot be told"
+
+
+def _stands_at(along: Sequence[float]) -> float | None:
+    """Share of the region's length where a lever surely stands; None where nowhere is sure."""
+    best = max(range(len(along)), key=lambda k: along[k])
+    if along[best] < SURE_ELSEWHERE:
+        return None
+    first = last = best
+    while first > 0 and along[first - 1] >= SURE_ELSEWHERE:
+        first -= 1
+    while last + 1 < len(along) and along[last + 1] >= SURE_ELSEWHERE:
+        last += 1
+    return (first + last + 1) / (2 * len(along))
+
+
+def _nothing_about(along: Sequence[float], place: float) -> bool:
+    """Whether no part of the region that may be a guide's place is itself likely the lever's."""
+    middles = ((k + 0.5) / len(along) for k in range(len(along)))
+    near = [p for p, at in zip(along, middles, strict=True) if abs(at - place) <= APART / 2]
+    return max(near, default=0.0) < SURE
 
 
 def _unclear(cue: Cue, because: str, p: float, clear: float | None, where: Box | None) -> Cue:

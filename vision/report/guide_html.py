@@ -10,14 +10,17 @@ from vision.report.guide_rows import (
     KEY,
     NO,
     OPEN,
+    RATES,
     YES,
     hard_pairs,
     heading,
+    lever_words,
+    rates_rows,
     table,
     tender_words,
 )
 from vision.report.markup import cards, document
-from vision.report.words import CAUTIONS, cue_words, percent
+from vision.report.words import CAUTIONS, cue_words
 
 # Signs beside the words, so that a column can be scanned; never colour alone.
 SIGNS = {YES: "●", NO: "○"}
@@ -64,6 +67,7 @@ def guide_page(guide: Guide) -> str:
     parts = [
         f"<h1>{escape(title)}</h1>",
         f'<p class="quiet">{escape(about)}</p>',
+        f'<p class="quiet">{escape(lever_words(guide))}</p>',
         "<h2>Variations</h2>",
         _cards(heads, rows),
         f'<p class="quiet">{escape(KEY)}</p>',
@@ -121,30 +125,12 @@ def _years(guide: Guide) -> str:
     )
 
 
-def _rates(guide: Guide) -> list[tuple[str, str]]:
-    rates = guide.rates
-    shares = [
-        ("in no variation here", rates.other),
-        ("a reproduction, or put together from several", rates.reproduction),
-    ]
-    if guide.tenders:
-        shares.append(("with another engine's tender", rates.tender_swapped))
-    if guide.numbers:
-        shares.append(("with another number", rates.number_changed))
-    if guide.stripe_colours:
-        shares.append(("with the stripe in another colour", rates.recoloured))
-    said = [(what, percent(share)) for what, share in shares]
-    for name, part in rates.parts.items():
-        told = f"{percent(part.lost)} lost, {percent(part.added)} added later"
-        said.append((cue_words(name), told))
-    return said
-
-
 def _shares(guide: Guide) -> str:
     rows = "\n".join(
-        f"<tr><td>{escape(what)}</td><td>{escape(share)}</td></tr>" for what, share in _rates(guide)
+        f"<tr><td>{escape(what)}</td><td>{escape(share)}</td></tr>"
+        for what, share in rates_rows(guide)
     )
-    return f'<h2>How surviving engines differ</h2>\n<table class="shares">\n{rows}\n</table>'
+    return f'<h2>{RATES}</h2>\n<table class="shares">\n{rows}\n</table>'
 
 
 def _terms(title: str, entries: Iterable[tuple[str, Sequence[str]]]) -> str:

@@ -10,6 +10,7 @@ from vision.report.words import cue_words, years_words
 
 OPEN = "–"
 YES, NO = "yes", "no"
+RATES = "How surviving engines differ"
 KEY = f"{YES}: made with it; {NO}: made without it; {OPEN}: the guide does not say"
 
 
@@ -34,6 +35,47 @@ def _wheels(guide: Guide) -> str:
         return guide.wheels
     kind = "a tank engine, " if guide.tank_engine else ""
     return f"{guide.wheels} ({kind}{axles} driving axle{'' if axles == 1 else 's'})"
+
+
+def lever_words(guide: Guide) -> str:
+    """Say where the guide has this casting's lever, or that it does not say."""
+    if guide.lever_at is None:
+        return "lever_at: not said, so a lever is sought all along the boiler top"
+    return (
+        f"lever_at: {guide.lever_at:g} of the boiler top, from the front of the smokebox (0) to "
+        "the cab (1)"
+    )
+
+
+def rates_rows(guide: Guide) -> list[tuple[str, str]]:
+    """What share of surviving engines is not as made, as the dating reckons: what, and how many.
+
+    The guide's own rates, and the usual ones for what it says nothing about.
+    """
+    rates = guide.rates
+    shares = [
+        ("in no variation here", rates.other),
+        ("a reproduction, or put together from several", rates.reproduction),
+    ]
+    if guide.tenders:
+        shares.append(("with another engine's tender", rates.tender_swapped))
+    if guide.numbers:
+        shares.append(("with another number", rates.number_changed))
+    if guide.stripe_colours:
+        shares.append(("with the stripe in another colour", rates.recoloured))
+    said = [(what, _percent(share)) for what, share in shares]
+    stated = [part for v in guide.variations for part in v.expects]
+    stated += ["tender_lamps"] if guide.tenders else []
+    for name in dict.fromkeys((*rates.parts, *stated)):
+        part = rates.of(name)
+        told = f"{_percent(part.lost)} lost, {_percent(part.added)} added later"
+        said.append((cue_words(name), told))
+    return said
+
+
+def _percent(share: float) -> str:
+    """Write a share as the guide states it: 0 is none, and 0.025 no whole percent."""
+    return f"{100 * share:.3g} %"
 
 
 def table(guide: Guide) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:

@@ -6,7 +6,16 @@ import textwrap
 from collections.abc import Sequence
 
 from vision.guide import Guide, Variation
-from vision.report.guide_rows import KEY, hard_pairs, heading, table, tender_words
+from vision.report.guide_rows import (
+    KEY,
+    RATES,
+    hard_pairs,
+    heading,
+    lever_words,
+    rates_rows,
+    table,
+    tender_words,
+)
 from vision.report.terminal import WIDTH
 from vision.report.words import cue_words
 
@@ -32,7 +41,8 @@ def guide_text(guide: Guide, *, width: int = WIDTH) -> str:
     """
     width = max(40, width)
     title, about = heading(guide)
-    lines = [*textwrap.wrap(title, width), *textwrap.wrap(about, width), ""]
+    lines = [*textwrap.wrap(title, width), *textwrap.wrap(about, width)]
+    lines += [*textwrap.wrap(lever_words(guide), width), ""]
     heads, rows = table(guide)
     lines += columns_text([heads, *rows], width)
     lines += textwrap.wrap(KEY, width)
@@ -42,6 +52,7 @@ def guide_text(guide: Guide, *, width: int = WIDTH) -> str:
         ("Checks by hand", [f"{cue_words(c.id)}: {c.question}" for c in guide.checks]),
         ("Notes", [f"{v.id}: {v.text}" for v in guide.variations if v.text]),
         ("Hard to tell apart", hard_pairs(guide)),
+        (RATES, [f"{what}: {share}" for what, share in rates_rows(guide)]),
     ):
         if items:
             lines += ["", name]
