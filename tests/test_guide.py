@@ -93,7 +93,7 @@ SLIPS = [
     ('id = "W2"', 'id = "W1"', 'id = "W1"\nyears = "1933"', "there twice"),
     ('id = "W2"', 'id = "Other"', 'id = "Other"', "cannot be used"),
     ("smoke_unit = ", "smoke_unti = ", "smoke_unti = ", 'did you mean "smoke_unit"'),
-    ('switch_lever = "present"', 'switch_lever = "maybe"', 'switch_lever = "maybe"', "'maybe'"),
+    ('switch_lever = "present"', 'switch_lever = "maybe"', 'switch_lever = "maybe"', 'got "maybe"'),
     ('tenders = ["M"]', 'tenders = ["Q"]', 'tenders = ["Q"]', 'unknown tender "Q"'),
     ('tenders = ["M"]', 'tenders = "M"', 'tenders = "M"', "as a list"),
     ("axles = 4", 'axles = "four"', 'axles = "four"', "whole number"),

@@ -123,7 +123,7 @@ def test_the_check_names_a_guide_that_no_photo_can_tell(row, warned):
 
 
 def test_two_variations_are_not_one():
-    text = ALONE.format(wheels="4-6-2", row='switch_lever = "present"')
+    text = ALONE.format(wheels="4-6-2", row='side_linkage = "present"')
     assert len(check_guide(text)) == 1
-    other = '[[variation]]\nid = "V2"\nyears = "1932"\nswitch_lever = "absent"\n'
+    other = '[[variation]]\nid = "V2"\nyears = "1932"\nside_linkage = "absent"\n'
     assert check_guide(text + other) == ()

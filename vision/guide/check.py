@@ -10,36 +10,35 @@ from typing import Any
 
 from vision.guide.build import base_tender, build_guide
 from vision.guide.doubts import doubts
+from vision.guide.keys import (
+    CHECK_KEYS,
+    RATED_PARTS,
+    RATES,
+    RESERVED,
+    TABLES,
+    TENDER_KEYS,
+    TOP_OPTIONAL,
+    TOP_REQUIRED,
+    VARIATION_KEYS,
+)
 from vision.guide.lines import Path, key_lines
+from vision.guide.remedies import (
+    STATES,
+    as_toml,
+    number_remedy,
+    share_remedy,
+    state_remedy,
+    toml_remedy,
+)
 from vision.guide.values import Finding
 from vision.guide.whyte import driving_axles
 from vision.guide.years import years_of
 from vision.records import (
     BINARY_CUES,
-    LETTERING,
     LINE_COLOURS,
     PHOTO_CUES,
     did_you_mean,
 )
-
-TOP_REQUIRED = {"title": str, "gauge": str, "gauge_mm": float, "scale": float, "wheels": str}
-TOP_OPTIONAL = {"maker": str, "version": str, "lever_at": float}
-TABLES = ("rates", "tender", "variation", "check")
-TENDER_KEYS = {"id": str, "axles": int, "lamps": int, "lettering": bool, "text": str}
-CHECK_KEYS = {
-    "id": str,
-    "question": str,
-    "instruction": str,
-    "caution": str,
-    "lost": float,
-    "added": float,
-}
-VARIATION_KEYS = {"id": str, "years": str, "edge_stripe_colour": str, "output": float, "text": str}
-RATES = ("other", "reproduction", "tender_swapped", "number_changed", "recoloured")
-RATED_PARTS = (*BINARY_CUES, "tender_lamps", LETTERING)
-STATES = ("present", "absent")
-# What the answer itself uses as a name, so that nothing in a guide may.
-RESERVED = ("other",)
 
 _KINDS = {str: "text in quotes", float: "a number", int: "a whole number", bool: "true or false"}
 _CHECK_ID = re.compile(r"[a-z][a-z0-9_]*")
@@ -68,7 +67,9 @@ def check_guide(text: str, name: str = "guide") -> tuple[Finding, ...]:
         at = re.search(r"line (\d+)", str(error))
         line = int(at.group(1)) if at else max(1, text.count("\n"))
         message = re.sub(r"\s*\(at .*\)$", "", str(error))
-        return (Finding("error", line, f"not TOML: {message}", name),)
+        at_fault = text.split("\n")[line - 1 : line] or [""]
+        remedy = toml_remedy(message, at_fault[0])
+        return (Finding("error", line, f"not TOML: {message}{remedy}", name),)
     except RecursionError:
         return (Finding("error", 1, "brackets without end inside each other", name),)
     review = _Review(data, key_lines(text), name)
@@ -172,10 +173,17 @@ class _Review:
                     else:
                         hint = did_you_mean(part, ("lost", "added"), or_all=True)
                         self.say("error", path, f'rates of {key}: unknown key "{part}"{hint}')
+        if not self.failed and rates.get("other", 0.0) + rates.get("reproduction", 0.0) >= 1.0:
+            message = (
+                'rates: "other" and "reproduction" together leave no engine to the guide, so that '
+                "nothing is ever dated; lower them"
+            )
+            self.say("error", ("rates", "other"), message)
 
     def share(self, path: Path, label: str, value: Any) -> None:
         if not _is_a(value, float) or not 0 <= value <= 0.5:
-            self.say("error", path, f'"{label}" is a share of engines, 0 to 0.5, got {value!r}')
+            got = f"got {as_toml(value)}{share_remedy(value)}"
+            self.say("error", path, f'"{label}" is a share of engines, 0 to 0.5, {got}')
 
     def unique(self, kind: str, rows: list[Mapping[str, Any]]) -> None:
         seen: dict[str, str] = {}
@@ -223,7 +231,8 @@ class _Review:
             where = _label(path, row)
             for key in (*BINARY_CUES, *checks):
                 if key in row and row[key] not in STATES:
-                    message = f'{where}{key} is "present" or "absent", got {row[key]!r}'
+                    got = f"got {as_toml(row[key])}{state_remedy(row[key])}"
+                    message = f'{where}{key} is "present" or "absent", {got}'
                     self.say("error", (*path, key), message)
             self.years(path, row)
             self.numbers_and_tenders(path, row, tenders)
@@ -255,9 +264,13 @@ class _Review:
     ) -> None:
         where = _label(path, row)
         numbers = row.get("cab_number", [])
+        if numbers == [] and "cab_number" in row:
+            message = f"{where}cab_number is an empty list; name its numbers or leave the line out"
+            self.say("warning", (*path, "cab_number"), message)
         for number in numbers if isinstance(numbers, list) else [numbers]:
             if not re.fullmatch(r"[0-9A-Za-z]{1,8}", str(number)):
-                message = f"{where}cab_number must be figures or letters, got {number!r}"
+                got = f"got {as_toml(number)}{number_remedy(number)}"
+                message = f"{where}cab_number must be 1 to 8 figures or letters alone, {got}"
                 self.say("error", (*path, "cab_number"), message)
         belonging = row.get("tenders", [])
         if not isinstance(belonging, list):

@@ -9,7 +9,12 @@ from vision.guide.lines import Path
 from vision.guide.trade import gauge_objections, suffix_objections
 from vision.guide.values import Guide, Variation
 from vision.guide.whyte import names_tank_engine
-from vision.records import BINARY_CUES, COUPLED, DRIVING, can_be_read
+from vision.records import BINARY_CUES, COUPLED, DRIVING, State, can_be_read
+
+LEVER = "switch_lever"
+# Share of engines outside a guide from which no year is named of a photo that tells nothing:
+# what `vision.estimate.outcome` calls year unknown.
+OUTSIDE_FROM = 0.5
 
 
 def doubts(guide: Guide) -> Iterator[tuple[Path, str]]:
@@ -27,6 +32,8 @@ def doubts(guide: Guide) -> Iterator[tuple[Path, str]]:
         What is doubtful, in one line.
     """
     yield from _of_the_gauge(guide)
+    yield from _of_the_lever(guide)
+    yield from _of_rates(guide)
     yield from _of_variations(guide)
     yield from _of_tenders(guide)
     yield from _of_checks(guide)
@@ -35,6 +42,30 @@ def doubts(guide: Guide) -> Iterator[tuple[Path, str]]:
 def _of_the_gauge(guide: Guide) -> Iterator[tuple[Path, str]]:
     for objection in gauge_objections(guide.gauge, guide.gauge_mm, guide.scale):
         yield ("scale" if "built to" in objection else "gauge_mm",), objection
+
+
+def _of_the_lever(guide: Guide) -> Iterator[tuple[Path, str]]:
+    if guide.lever_at is not None:
+        return
+    for index, variation in enumerate(guide.variations):
+        if variation.expects.get(LEVER) is State.PRESENT:
+            message = (
+                "missing lever_at: where the guide does not say where this lever stands, it is "
+                "told from photos far less often; add lever_at, 0 (smokebox) to 1 (cab)"
+            )
+            yield ("variation", index, LEVER), message
+            return
+
+
+def _of_rates(guide: Guide) -> Iterator[tuple[Path, str]]:
+    outside = guide.rates.outside
+    if outside >= OUTSIDE_FROM:
+        message = (
+            f'rates: "other" and "reproduction" together make {100 * outside:.3g} % of engines '
+            'none of the guide\'s, so that a photo which tells nothing is "not in this guide"; '
+            f"lower them below {OUTSIDE_FROM:g}"
+        )
+        yield ("rates", "other"), message
 
 
 def _of_variations(guide: Guide) -> Iterator[tuple[Path, str]]:
@@ -102,6 +133,13 @@ def _of_tenders(guide: Guide) -> Iterator[tuple[Path, str]]:
 
 
 def _of_checks(guide: Guide) -> Iterator[tuple[Path, str]]:
+    for index, told in enumerate(guide.checks):
+        if not told.caution.strip():
+            message = (
+                f'check "{told.id}" has no caution; say what to mind, as in caution = '
+                '"Unplug it from the transformer first."'
+            )
+            yield ("check", index), message
     for index, check in enumerate(guide.check_names):
         if len({v.expects[check] for v in guide.variations if check in v.expects}) < 2:
             yield ("check", index), f'check "{check}" comes out the same for every variation'

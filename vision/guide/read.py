@@ -94,7 +94,7 @@ def read_text(path: Path) -> str:
     try:
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise GuideError(f"{path}: not UTF-8 text (byte {error.start})") from None
+        raise GuideError(f"{path}: not UTF-8 text (byte {error.start}); save it as UTF-8") from None
     except OSError as error:
         raise GuideError(f"{path}: cannot be read ({error.strerror})") from None
 

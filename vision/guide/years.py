@@ -9,6 +9,8 @@ import warnings
 from functools import cache, lru_cache
 from types import ModuleType
 
+from vision.guide.remedies import years_remedy
+
 # A date outside this span is a slip of the pen: no model steam locomotive is older
 # than the steam locomotive (1804), and none comes from the future. Chosen.
 FIRST_YEAR = 1804
@@ -71,9 +73,11 @@ def year_bounds(text: str) -> tuple[int | None, int | None]:
     try:
         parsed = edtf.parse_edtf(text)
     except edtf.EDTFParseException:
-        raise ValueError(f'"{text}" is not a year or an interval in EDTF') from None
+        message = f'"{text}" is not a year or an interval in EDTF{years_remedy(text)}'
+        raise ValueError(message) from None
     if type(parsed).__name__ not in _LEVELS_0_AND_1:
-        raise ValueError(f'"{text}" is EDTF level 2; years need level 0 or 1')
+        message = f'"{text}" is EDTF level 2; years need level 0 or 1{years_remedy(text)}'
+        raise ValueError(message)
     start, slash, end = text.partition("/")
     # An end left out is unknown; the library would guess ten years.
     first = None if slash and start in ("", "..") else int(parsed.lower_strict()[0])
