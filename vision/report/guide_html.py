@@ -38,6 +38,7 @@ h1 { font-size: 1.5rem; line-height: 1.2; margin: .4rem 0; }
 .chart th:first-child { position: sticky; left: 0; background: Canvas; text-align: left;
   font-weight: 700; border-left: 0; padding-right: .5rem; }
 .chart .made { background: var(--made); color: Canvas; }
+.chart + .chart { margin-top: 1rem; }
 .hidden { position: absolute; clip-path: inset(50%); height: 1px; width: 1px; overflow: hidden; }
 .shares td + td { text-align: right; padding-right: 0; }
 .short { display: none; }
@@ -47,7 +48,16 @@ dd { margin-left: 1rem; }
   .full { display: none; }
   .short { display: inline; }
 }
+@media print {
+  .scroll { overflow: visible; }
+  .chart { font-size: .65rem; }
+  .chart th:first-child { position: static; max-width: 6rem; overflow-wrap: anywhere; }
+  .chart tr { break-inside: avoid; }
+  .chart .made { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
+}
 """
+# Years side by side in one part of the chart; as many as fit the width of A4, in print.
+PART_YEARS = 20
 
 
 def guide_page(guide: Guide) -> str:
@@ -107,21 +117,33 @@ def _cell(head: str, text: str) -> str:
 
 def _years(guide: Guide) -> str:
     every = range(guide.years[0], guide.years[-1] + 1)
-    head = "".join(
-        f'<th scope="col"><span class="full">{year}</span>'
-        f'<span class="short" aria-label="{year}">{year % 100:02d}</span></th>'
-        for year in every
-    )
-    rows = []
-    for variation in guide.variations:
-        cells = (MADE if year in variation.years else "<td></td>" for year in every)
-        rows.append(f'<tr><th scope="row">{escape(variation.id)}</th>{"".join(cells)}</tr>')
-    body = "\n".join(rows)
+    count = -(-len(every) // PART_YEARS)
+    size = -(-len(every) // count)
+    parts = [every[start : start + size] for start in range(0, len(every), size)]
     # Focusable, so that the arrow keys can scroll what is wider than the window.
     return (
         '<div class="scroll" tabindex="0" role="region" aria-label="Years of each variation">\n'
-        f'<table class="chart">\n<thead><tr><th></th>{head}</tr></thead>\n'
-        f"<tbody>\n{body}\n</tbody>\n</table>\n</div>"
+        + "\n".join(_chart(guide, part) for part in parts)
+        + "\n</div>"
+    )
+
+
+def _chart(guide: Guide, part: range) -> str:
+    """One part of the years, with a row for each variation."""
+    head = "".join(
+        f'<th scope="col"><span class="full">{year}</span>'
+        f'<span class="short" aria-label="{year}">{year % 100:02d}</span></th>'
+        for year in part
+    )
+    rows = []
+    for variation in guide.variations:
+        cells = (MADE if year in variation.years else "<td></td>" for year in part)
+        rows.append(f'<tr><th scope="row">{escape(variation.id)}</th>{"".join(cells)}</tr>')
+    body = "\n".join(rows)
+    span = f"{part[0]}–{part[-1]}"
+    return (
+        f'<table class="chart" aria-label="{span}">\n<thead><tr><th></th>{head}</tr></thead>\n'
+        f"<tbody>\n{body}\n</tbody>\n</table>"
     )
 
 
