@@ -10,7 +10,7 @@ from guides import cue, unseen, value
 from vision.estimate import by_variation, estimate, prior, replay
 from vision.guide import build_guide, check_guide
 from vision.listings.dating import dating_words
-from vision.report import answer_json
+from vision.report import answer_html, answer_json
 from vision.report.words import candidates_words, headline
 
 ALONE = """
@@ -84,6 +84,7 @@ def test_a_guide_that_says_nothing_dates_nothing(seen):
     apart = "nothing in view tells the guide's one variation from another engine"
     assert headline(told) == ("not narrowed down", f"{apart}; the guide has 1931")
     assert candidates_words(told.estimate).startswith("by the guide alone: V1 (1931) ")
+    assert "<h2>Variations, by the guide alone</h2>" in answer_html(told)
     record = {"answer": answer_json(told)}
     assert dating_words(record) == ("not narrowed down", apart)
 

@@ -7,12 +7,10 @@ from html import escape
 
 from vision.records import Answer, Estimate, State
 from vision.report.another import photo_words
-from vision.report.narrowing import shows_several
 from vision.report.picture import picture_html
 from vision.report.rows import cue_rows, set_aside_words
 from vision.report.steps import bearing, fits_words, weighing_step, why_unused
 from vision.report.words import (
-    AS_ONE,
     CAUTIONS,
     best_view,
     candidate_words,
@@ -24,6 +22,7 @@ from vision.report.words import (
     percent,
     reading,
     suggests_touching,
+    taken_as,
 )
 
 # 360 px is the narrowest phone still common; the page has one column up to there.
@@ -139,7 +138,7 @@ def article(answer: Answer) -> str:
 
 def _variations(estimate: Estimate) -> str:
     rows = [(candidate_words(c), percent(c.p)) for c in estimate.variations]
-    title = f"Variations, {AS_ONE}" if shows_several(estimate) else "Variations"
+    title = ", ".join(filter(None, ("Variations", taken_as(estimate))))
     return _table(title, ("Variation", "Probability"), rows)
 
 

@@ -190,10 +190,15 @@ def candidates_words(estimate: Estimate, *, least: float = 0.01) -> str:
     """The variations worth naming, most probable first."""
     named = [c for c in estimate.variations if c.p >= least] or list(estimate.variations[:1])
     words = ", ".join(f"{candidate_words(c)} {percent(c.p)}" for c in named)
+    how = taken_as(estimate)
+    return f"{how}: {words}" if how else words
+
+
+def taken_as(estimate: Estimate) -> str:
+    """How the shares of the variations are meant, where it is not as what the photo shows."""
     if shows_several(estimate):
-        return f"{AS_ONE}: {words}"
-    alone = of_one_variation(estimate) and tells_nothing(estimate)
-    return f"{BY_GUIDE}: {words}" if alone else words
+        return AS_ONE
+    return BY_GUIDE if of_one_variation(estimate) and tells_nothing(estimate) else ""
 
 
 def candidate_words(candidate: Candidate) -> str:
