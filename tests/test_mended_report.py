@@ -22,7 +22,8 @@ from vision.report.overlay import overlay_words
 from vision.report.rival import rival_words
 from vision.report.rows import cue_rows
 from vision.report.steps import bearing, fits_words
-from vision.report.strip import STRANGE_TENDER, SURE_SHARE, strip_lines
+from vision.report.strip import SURE_SHARE, strip_lines
+from vision.report.under import BY_ENGINE, STRANGE_TENDER
 from vision.report.words import headline
 
 P, A = State.PRESENT, State.ABSENT
@@ -285,13 +286,14 @@ def test_a_strange_tender_is_a_line_on_the_strip() -> None:
     assert one.estimate is not None
     conflict = Conflict("engine_tender", ("tender_axles",), "tender K; the engine is W4")
     strange = replace(one, estimate=replace(one.estimate, conflicts=(conflict,)))
-    assert STRANGE_TENDER in [text for text, _, _ in strip_lines(strange, ())]
+    line = f"{STRANGE_TENDER}; {BY_ENGINE}"
+    assert line in [text for text, _, _ in strip_lines(strange, ())]
     # A conflict of another kind is told in the report alone.
-    assert STRANGE_TENDER not in [text for text, _, _ in strip_lines(one, ())]
+    assert line not in [text for text, _, _ in strip_lines(one, ())]
     plain, marked = (draw_overlay(told.photos[0], told, 0) for told in (one, strange))
     # One line, as high as the one that says how sure the answer is.
-    line = max(plain.shape[1], 1280) * SURE_SHARE * 1.3
-    assert marked.shape[0] - plain.shape[0] == pytest.approx(line, abs=2)
+    high = max(plain.shape[1], 1280) * SURE_SHARE * 1.3
+    assert marked.shape[0] - plain.shape[0] == pytest.approx(high, abs=2)
 
 
 # --- one way to write a percentage -------------------------------------------------

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from PIL import Image, ImageDraw, ImageFont
 
 from vision.records import Answer
+from vision.report.under import under_years
 from vision.report.words import candidates_words, headline
 
 Line = tuple[str, float, tuple[int, int, int]]
@@ -21,10 +22,6 @@ KEY = (
     "outline solid: present, dashed: absent, dotted: not visible or unclear; "
     "corners: engine and tender"
 )
-
-
-# What a year alone would hide: it is the engine's, and the tender is of another.
-STRANGE_TENDER = "engine and tender do not fit together; dated by the engine"
 
 
 def add_strip(image: Image.Image, answer: Answer, told: Sequence[str]) -> Image.Image:
@@ -63,10 +60,10 @@ def strip_lines(answer: Answer, told: Sequence[str]) -> list[Line]:
     """What the strip says, from the top: text, share of the longer side, colour."""
     years, sure = headline(answer, alone=True)
     lines: list[Line] = [(years, YEARS_SHARE, PAPER), (sure, SURE_SHARE, PAPER)]
+    if strange := under_years(answer):
+        lines.append((strange, SURE_SHARE, PAPER))
     if answer.estimate is not None:
         lines.append((candidates_words(answer.estimate), SURE_SHARE, QUIET))
-        if any(conflict.kind == "engine_tender" for conflict in answer.estimate.conflicts):
-            lines.append((STRANGE_TENDER, SURE_SHARE, PAPER))
     if told:
         lines.append(("; ".join(told), SMALL_SHARE, QUIET))
     if answer.estimate is not None:

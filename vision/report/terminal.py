@@ -9,6 +9,7 @@ from vision.records import Answer, Cue, Estimate, State, Step
 from vision.report.another import photo_words
 from vision.report.rows import cue_rows, set_aside_words
 from vision.report.steps import bearing, fits_words, weighing_step, why_unused
+from vision.report.under import under_years
 from vision.report.words import (
     CAUTIONS,
     best_view,
@@ -56,6 +57,7 @@ def terminal_text(
     width = max(40, width)
     lines = list(_names(answer, width))
     lines += _frame(*headline(answer), bold=bold, width=width)
+    lines += _wrapped(under_years(answer), width)
     estimate = answer.estimate
     if estimate is not None:
         lines += _wrapped(candidates_words(estimate), width)

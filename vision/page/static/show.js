@@ -16,13 +16,14 @@ function list(texts, className = "told") {
 const joined = (text) => text.replace(/ %/g, "\u00a0%");
 
 export function brief(shown) {
-  return `${shown.years}: ${joined(shown.sure)}`;
+  return [`${shown.years}: ${joined(shown.sure)}`, shown.under].filter(Boolean).join("; ");
 }
 
 function plate(shown) {
   const figures = /^[\d–\s]+$/.test(shown.years) ? "years" : "years words";
   return make("div", { className: "plate", tabIndex: -1 },
-    make("p", { className: figures }, shown.years), make("p", { className: "sure" }, joined(shown.sure)));
+    make("p", { className: figures }, shown.years), make("p", { className: "sure" }, joined(shown.sure)),
+    shown.under ? make("p", { className: "under" }, shown.under) : null);
 }
 
 function candidates(shown) {
