@@ -9,7 +9,7 @@ import shutil
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -58,9 +58,13 @@ def date(
         Path | None, typer.Option(metavar="OUT", help="Write all answers as one HTML page.")
     ] = None,
     guide: Annotated[
-        str,
-        typer.Option(metavar="NAME|FILE", help="Variation guide: a built-in name or a file."),
-    ] = "wayfarer",
+        str | None,
+        typer.Option(
+            metavar="NAME|FILE",
+            help="Variation guide: a built-in name or a file.",
+            show_default="wayfarer, an invented example",
+        ),
+    ] = None,
     together: Annotated[
         bool, typer.Option("--together", help="The photos show one engine: one answer.")
     ] = False,
@@ -78,18 +82,20 @@ def date(
     and what to look at next.
     """
     from vision.estimate import saw as heard
-    from vision.guide import load_guide
+    from vision.guide import builtin_names, load_guide
     from vision.pipeline import date_item
 
-    table = load_guide(guide)
+    named = builtin_names()[0] if guide is None else guide
+    table = load_guide(named)
     said = tuple(heard(table, statement) for statement in saw or ())
     load_eye: Callable[[], Eye] = functools.cache(context.obj)
     failures = _Failures()
     shown = _JsonLines() if as_json else _Texts()
-    with Outputs(overlay, html, kept=(*photos, Path(guide))) as outputs:
+    with Outputs(overlay, html, kept=(*photos, Path(named))) as outputs:
         with _progress(len(photos)) as advance:
             for item in _items(photos, failures, advance, together=together):
                 answer = date_item(item, table, load_eye(), said)
+                answer = replace(answer, by_default=guide is None)
                 shown.add(answer)
                 outputs.add(answer)
         shown.finish()

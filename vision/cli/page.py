@@ -16,9 +16,13 @@ if TYPE_CHECKING:
 def page(
     context: typer.Context,
     guide: Annotated[
-        str,
-        typer.Option(metavar="NAME|FILE", help="Variation guide: a built-in name or a file."),
-    ] = "wayfarer",
+        str | None,
+        typer.Option(
+            metavar="NAME|FILE",
+            help="Variation guide: a built-in name or a file.",
+            show_default="wayfarer, an invented example",
+        ),
+    ] = None,
     port: Annotated[int, typer.Option(metavar="N", help="Port to listen on; 0 for any.")] = 8377,
     lan: Annotated[
         bool, typer.Option("--lan", help="Let phones on this network in, each by a one-time code.")
@@ -50,9 +54,9 @@ def page(
         raise PageError(
             f"the page needs {error.name}; install telltale with its extra: 'telltale-vision[page]'"
         ) from None
-    from vision.guide import load_guide
+    from vision.guide import builtin_names, load_guide
 
-    table = load_guide(guide)
+    table = load_guide(builtin_names()[0] if guide is None else guide)
     eye = context.obj()
     limits = PageLimits()
     keeper = None if archive is None else Keeper(archive, table, eye)
@@ -70,7 +74,14 @@ def page(
     typer.echo(f"{table.title}\n{where.here}  Ctrl-C ends")
     door = Door(with_code=lan, sessions=limits.sessions, on_code=lambda code: _invite(where, code))
     app = build_app(
-        table, eye, door=door, hosts=where.hosts, scheme=where.scheme, limits=limits, keeper=keeper
+        table,
+        eye,
+        door=door,
+        hosts=where.hosts,
+        scheme=where.scheme,
+        limits=limits,
+        keeper=keeper,
+        by_default=guide is None,
     )
     serve(app, sockets, limits=limits, context=encryption)
 

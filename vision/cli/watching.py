@@ -14,11 +14,9 @@ import typer
 
 def shown(path: str) -> str:
     """Write a path as one line: a name may hold line breaks and terminal codes."""
-    from vision.archive.record import printable
+    from vision.report.names import one_line
 
-    return "".join(
-        c if c.isprintable() else c.encode("unicode_escape").decode() for c in printable(path)
-    )
+    return one_line(path)
 
 
 class TerminalWatcher:

@@ -46,6 +46,7 @@ def build_app(
     limits: PageLimits | None = None,
     words: Mapping[str, Any] | None = None,
     keeper: Keeper | None = None,
+    by_default: bool = False,
 ) -> ASGIApp:
     """Build the page's application.
 
@@ -65,13 +66,15 @@ def build_app(
         The page's strings, in place of the English ones.
     keeper : Keeper, optional
         Puts engines into an archive; without one nothing is kept.
+    by_default : bool
+        Whether `guide` was taken because nobody named one.
 
     Returns
     -------
     ASGI application
     """
     limits = PageLimits() if limits is None else limits
-    desk = Desk(guide, eye, limits)
+    desk = Desk(guide, eye, limits, by_default=by_default)
     counter = _Counter(desk, door, limits, keeper=keeper, secure=scheme == "https")
     routes = [
         Route("/start", counter.start, methods=["GET"]),

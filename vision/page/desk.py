@@ -7,7 +7,7 @@ import re
 import threading
 from collections import OrderedDict
 from collections.abc import AsyncGenerator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from python_multipart.multipart import parse_options_header
@@ -78,10 +78,15 @@ class Desk:
     guide : Guide
     eye : Eye
     limits : PageLimits
+    by_default : bool
+        Whether the guide was taken because nobody named one, which each answer says.
     """
 
-    def __init__(self, guide: Guide, eye: Eye, limits: PageLimits) -> None:
+    def __init__(
+        self, guide: Guide, eye: Eye, limits: PageLimits, *, by_default: bool = False
+    ) -> None:
         self.guide = guide
+        self._by_default = by_default
         self._eye = RememberingEye(told(eye, guide.lever_at), limits.looks)
         self._limits = limits
 
@@ -100,7 +105,8 @@ class Desk:
         limits = Limits(pixels=self._limits.photo_pixels, bytes=self._limits.photo_bytes)
         said = [saw(self.guide, statement) for statement in request.said]
         photos = [photo_from_bytes(data, name, limits=limits) for name, data in request.photos]
-        return date_item(photos, self.guide, self._eye, said)
+        answer = date_item(photos, self.guide, self._eye, said)
+        return replace(answer, by_default=self._by_default)
 
     def answer(self, content_type: str, body: bytes) -> dict[str, Any]:
         """Read a request's body and answer it, for the page.

@@ -12,7 +12,7 @@ from vision.guide import Guide
 from vision.records import DRIVING, Answer, Cue, Estimate, NextLook, State
 from vision.report.another import photo_words
 from vision.report.steps import bearing, fits_words, weighing_step, why_unused
-from vision.report.under import under_years
+from vision.report.under import guide_words, under_years
 from vision.report.words import (
     CAUTIONS,
     LEAST_GAIN,
@@ -45,15 +45,17 @@ def shown(answer: Answer, guide: Guide, *, skip: Collection[str] = ()) -> dict[s
     Returns
     -------
     dict
-        "years", "sure" and what stands "under" them in words; "candidates", "cues",
-        "conflicts", "looks", "skipped", "notes" and "cautions", each a list. A choice holds
-        the statement that it makes, and a "word" of the page or a "text" of the guide.
+        "years", "sure", by which "guide", and what stands "under" them in words;
+        "candidates", "cues", "conflicts", "looks", "skipped", "notes" and "cautions", each a
+        list. A choice holds the statement that it makes, and a "word" of the page or a "text"
+        of the guide.
     """
     years, sure = headline(answer)
     estimate = answer.estimate
     return {
         "years": years,
         "sure": sure,
+        "guide": guide_words(answer),
         "under": under_years(answer),
         "found": estimate is not None,
         "candidates": [] if estimate is None else _candidates(estimate),

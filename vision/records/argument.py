@@ -89,7 +89,8 @@ class Answer:
     """Everything the tool says about one engine.
 
     `sightings` has one entry per photo; `cues` are the fused ones that the
-    estimate used. `estimate` is None where no photo shows a locomotive.
+    estimate used. `estimate` is None where no photo shows a locomotive. `by_default` is
+    whether nobody named a guide, so that the built-in example was taken.
     """
 
     photos: tuple[Photo, ...]
@@ -97,3 +98,4 @@ class Answer:
     cues: tuple[Cue, ...]
     estimate: Estimate | None
     versions: Mapping[str, str]
+    by_default: bool = False

@@ -10,7 +10,7 @@ from vision.report.another import photo_words
 from vision.report.picture import picture_html
 from vision.report.rows import cue_rows, set_aside_words
 from vision.report.steps import bearing, fits_words, weighing_step, why_unused
-from vision.report.under import under_years
+from vision.report.under import guide_words, under_years
 from vision.report.words import (
     CAUTIONS,
     best_view,
@@ -35,8 +35,9 @@ body { font: 1rem/1.5 system-ui, sans-serif; margin: 0 auto; padding: 1rem; max-
   background: inherit; }
 article + article { border-top: 3px double var(--line); margin-top: 2rem; }
 .years { font-size: 2.6rem; font-weight: 700; line-height: 1.1; margin: .6rem 0 0; }
-.sure { font-size: 1.2rem; margin: 0 0 1rem; }
-.under { font-weight: 600; margin: -.6rem 0 1rem; }
+.sure { font-size: 1.2rem; margin: 0; }
+.by, .under { margin: .2rem 0 0; }
+.under { font-weight: 600; }
 .marked { margin: .8rem 0; }
 .marked img { display: block; width: 100%; height: auto; border-radius: .4rem; }
 h2 { font-size: 1.1rem; margin: 1.4rem 0 .3rem; }
@@ -116,12 +117,13 @@ def article(answer: Answer) -> str:
     All text from files and guides is escaped.
     """
     years, sure = headline(answer)
-    under = under_years(answer)
+    guide, under = guide_words(answer), under_years(answer)
     names = "<br>".join(escape(photo.name) for photo in answer.photos)
     notes = [note for photo in answer.photos for note in photo.notes] + photo_words(answer)
     parts = [
         f'<h1 class="years">{escape(years)}</h1>',
         f'<p class="sure">{escape(sure)}</p>',
+        f'<p class="quiet by">{escape(guide)}</p>' if guide else "",
         f'<p class="under">{escape(under)}</p>' if under else "",
         f'<p class="quiet">{names}</p>',
         _list("", notes),

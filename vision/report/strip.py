@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from PIL import Image, ImageDraw, ImageFont
 
 from vision.records import Answer
-from vision.report.under import under_years
+from vision.report.under import guide_words, under_years
 from vision.report.words import candidates_words, headline
 
 Line = tuple[str, float, tuple[int, int, int]]
@@ -60,6 +60,8 @@ def strip_lines(answer: Answer, told: Sequence[str]) -> list[Line]:
     """What the strip says, from the top: text, share of the longer side, colour."""
     years, sure = headline(answer, alone=True)
     lines: list[Line] = [(years, YEARS_SHARE, PAPER), (sure, SURE_SHARE, PAPER)]
+    if guide := guide_words(answer):
+        lines.append((guide, SURE_SHARE, QUIET))
     if strange := under_years(answer):
         lines.append((strange, SURE_SHARE, PAPER))
     if answer.estimate is not None:

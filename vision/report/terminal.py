@@ -9,7 +9,7 @@ from vision.records import Answer, Cue, Estimate, State, Step
 from vision.report.another import photo_words
 from vision.report.rows import cue_rows, set_aside_words
 from vision.report.steps import bearing, fits_words, weighing_step, why_unused
-from vision.report.under import under_years
+from vision.report.under import guide_words, under_years
 from vision.report.words import (
     CAUTIONS,
     best_view,
@@ -56,7 +56,7 @@ def terminal_text(
     """
     width = max(40, width)
     lines = list(_names(answer, width))
-    lines += _frame(*headline(answer), bold=bold, width=width)
+    lines += _frame(*headline(answer), guide_words(answer), bold=bold, width=width)
     lines += _wrapped(under_years(answer), width)
     estimate = answer.estimate
     if estimate is not None:
@@ -88,10 +88,11 @@ def _names(answer: Answer, width: int) -> Iterator[str]:
             yield from _wrapped(f"note: {note}", width)
 
 
-def _frame(years: str, sure: str, *, bold: bool, width: int) -> Iterator[str]:
-    """Years in a box, for want of larger letters, with how sure beside it."""
+def _frame(years: str, sure: str, guide: str, *, bold: bool, width: int) -> Iterator[str]:
+    """Years in a box, for want of larger letters, with how sure and by which guide beside it."""
     rule = "═" * (len(years) + 4)
-    beside = textwrap.wrap(sure, max(20, width - len(years) - 12)) or [""]
+    free = max(20, width - len(years) - 12)
+    beside = [*(textwrap.wrap(sure, free) or [""]), *textwrap.wrap(guide, free)]
     shown = f"{BOLD}{years}{PLAIN}" if bold else years
     yield f"{INDENT}╔{rule}╗"
     yield f"{INDENT}║  {shown}  ║   {beside[0]}".rstrip()

@@ -23,6 +23,7 @@ function plate(shown) {
   const figures = /^[\d–\s]+$/.test(shown.years) ? "years" : "years words";
   return make("div", { className: "plate", tabIndex: -1 },
     make("p", { className: figures }, shown.years), make("p", { className: "sure" }, joined(shown.sure)),
+    shown.guide ? make("p", { className: "by" }, shown.guide) : null,
     shown.under ? make("p", { className: "under" }, shown.under) : null);
 }
 
