@@ -11,8 +11,10 @@ from vision.estimate.strength import six_digits
 from vision.guide import Guide
 from vision.records import DRIVING, Answer, Cue, Estimate, NextLook, State
 from vision.report.another import photo_words
+from vision.report.narrowing import shows_several
 from vision.report.steps import bearing, fits_words, weighing_step, why_unused
 from vision.report.under import guide_words, under_years
+from vision.report.views import read_otherwise
 from vision.report.words import (
     CAUTIONS,
     LEAST_GAIN,
@@ -48,7 +50,8 @@ def shown(answer: Answer, guide: Guide, *, skip: Collection[str] = ()) -> dict[s
         "years", "sure", by which "guide", and what stands "under" them in words;
         "candidates", "cues", "conflicts", "looks", "skipped", "notes" and "cautions", each a
         list. A choice holds the statement that it makes, and a "word" of the page or a "text"
-        of the guide.
+        of the guide. "apart" has a list for each photo, of what that photo reads otherwise than
+        all of them; "as_one" is whether they seem to show several engines all the same.
     """
     years, sure = headline(answer)
     estimate = answer.estimate
@@ -58,6 +61,8 @@ def shown(answer: Answer, guide: Guide, *, skip: Collection[str] = ()) -> dict[s
         "guide": guide_words(answer),
         "under": under_years(answer),
         "found": estimate is not None,
+        "as_one": shows_several(estimate),
+        "apart": [_apart(answer, index) for index in range(len(answer.photos))],
         "candidates": [] if estimate is None else _candidates(estimate),
         "cues": [] if estimate is None else [_cue(c, answer, guide) for c in answer.cues],
         "conflicts": [] if estimate is None else [conflict_words(c) for c in estimate.conflicts],
@@ -167,12 +172,32 @@ def _cue(cue: Cue, answer: Answer, guide: Guide) -> dict[str, Any]:
     }
 
 
-def _looks(estimate: Estimate, guide: Guide, skip: Collection[str]) -> list[dict[str, Any]]:
-    telling: Sequence[NextLook] = [
-        look
-        for look in estimate.look_next
-        if look.gain_bits >= LEAST_GAIN and look.name not in skip
+def _apart(answer: Answer, index: int) -> list[dict[str, Any]]:
+    """What one photo reads otherwise than all; "cue" is the place of that in the answer's cues."""
+    places = {cue.name: place for place, cue in enumerate(answer.cues) if cue.source == "photo"}
+    return [
+        {
+            "name": cue.name,
+            "cue": places[cue.name],
+            "state": cue.state.value,
+            "words": f"{cue_words(cue.name)}: {reading(cue)} ({percent(cue.confidence)})",
+            "where": None if cue.where is None else list(cue.where.as_tuple()),
+        }
+        for cue in read_otherwise(answer, index)
     ]
+
+
+def _looks(estimate: Estimate, guide: Guide, skip: Collection[str]) -> list[dict[str, Any]]:
+    # Of several engines none is asked: whoever knows them apart sorts the photos.
+    telling: Sequence[NextLook] = (
+        []
+        if shows_several(estimate)
+        else [
+            look
+            for look in estimate.look_next
+            if look.gain_bits >= LEAST_GAIN and look.name not in skip
+        ]
+    )
     return [
         {
             "name": look.name,

@@ -183,6 +183,7 @@ def date_seen(
         sightings=seen.sightings,
         cues=cues,
         estimate=dated,
+        views=views,
         versions={
             "telltale": __version__,
             "guide": f"{guide.name} {guide.version}",

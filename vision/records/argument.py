@@ -90,7 +90,8 @@ class Answer:
 
     `sightings` has one entry per photo; `cues` are the fused ones that the
     estimate used. `estimate` is None where no photo shows a locomotive. `by_default` is
-    whether nobody named a guide, so that the built-in example was taken.
+    whether nobody named a guide, so that the built-in example was taken. `views` are the
+    cues of each photo by itself, before they were fused; empty where they were not kept.
     """
 
     photos: tuple[Photo, ...]
@@ -99,3 +100,4 @@ class Answer:
     estimate: Estimate | None
     versions: Mapping[str, str]
     by_default: bool = False
+    views: tuple[tuple[Cue, ...], ...] = ()

@@ -11,6 +11,7 @@ from vision.report.picture import picture_html
 from vision.report.rows import cue_rows, set_aside_words
 from vision.report.steps import bearing, fits_words, weighing_step, why_unused
 from vision.report.under import guide_words, under_years
+from vision.report.views import photo_names
 from vision.report.words import (
     CAUTIONS,
     best_view,
@@ -118,7 +119,7 @@ def article(answer: Answer) -> str:
     """
     years, sure = headline(answer)
     guide, under = guide_words(answer), under_years(answer)
-    names = "<br>".join(escape(photo.name) for photo in answer.photos)
+    names = "<br>".join(map(escape, photo_names(answer)))
     notes = [note for photo in answer.photos for note in photo.notes] + photo_words(answer)
     parts = [
         f'<h1 class="years">{escape(years)}</h1>',

@@ -28,6 +28,7 @@ from vision.report.labels import leader_line, place_labels
 from vision.report.rows import hidden_once
 from vision.report.steps import is_set_aside
 from vision.report.strip import add_strip, drawable, lettering
+from vision.report.views import number_words, photo_names, read_otherwise
 from vision.report.words import cue_words, percent, reading
 
 # Pixels of the longer side: below the first, letters would not fit; above the
@@ -87,6 +88,7 @@ def draw_overlay(photo: Photo, answer: Answer, index: int) -> Pixels:
         2000 pixels, and the strip below adds to its height.
     """
     image, told = mark_photo(photo, answer, index)
+    told = [words for words in (number_words(answer, index), *told) if words]
     return np.asarray(add_strip(image, answer, told), dtype=np.uint8)
 
 
@@ -118,7 +120,7 @@ def mark_photo(
     """
     image, factor = _canvas(photo, most_side)
     sighting = answer.sightings[index]
-    cues = hidden_once([cue for cue in answer.cues if cue.photo == index])
+    cues = _cues(answer, index)
     marks: list[Mark] = []
     left_over: list[Mark] = []
     if isinstance(sighting, Sighting):
@@ -136,8 +138,8 @@ def overlay_words(photo: Photo, answer: Answer, index: int) -> str:
     """What is drawn on a photo, in words for who cannot see it; arguments as `draw_overlay`."""
     sighting = answer.sightings[index]
     if not isinstance(sighting, Sighting):
-        return f"{photo.name}: no locomotive found"
-    cues = hidden_once([cue for cue in answer.cues if cue.photo == index])
+        return f"{photo_names(answer)[index]}: no locomotive found"
+    cues = _cues(answer, index)
     parts = [f"engine, facing {sighting.faces.value}"]
     if sighting.tender is not None:
         parts.append("tender")
@@ -147,7 +149,13 @@ def overlay_words(photo: Photo, answer: Answer, index: int) -> str:
         parts.append(where + mark.text)
     if sighting.another is not None:
         parts.append(ANOTHER)
-    return f"{photo.name}, marked: {'; '.join(parts)}"
+    return f"{photo_names(answer)[index]}, marked: {'; '.join(parts)}"
+
+
+def _cues(answer: Answer, index: int) -> tuple[Cue, ...]:
+    """What one photo shows best, and what it reads otherwise than all of them."""
+    best = hidden_once([cue for cue in answer.cues if cue.photo == index])
+    return (*best, *read_otherwise(answer, index))
 
 
 def _canvas(photo: Photo, most_side: int) -> tuple[Image.Image, float]:
@@ -165,7 +173,8 @@ def _label(cue: Cue, answer: Answer) -> str:
     sure = f" ({percent(cue.confidence)})" if cue.state is not State.UNSEEN else ""
     gone = answer.estimate is not None and is_set_aside(cue, answer.estimate)
     aside = ", set aside by hand" if gone else ""
-    return drawable(f"{cue_words(cue.name)}: {reading(cue)}{sure}{aside}")
+    here = "" if cue in answer.cues else ", in this photo"
+    return drawable(f"{cue_words(cue.name)}: {reading(cue)}{sure}{here}{aside}")
 
 
 def _marks(sighting: Sighting, cues: tuple[Cue, ...], factor: float, answer: Answer) -> list[Mark]:

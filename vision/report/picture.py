@@ -11,6 +11,7 @@ from PIL import Image
 from vision.records import Answer
 from vision.report.overlay import mark_photo, overlay_words
 from vision.report.strip import KEY
+from vision.report.views import number_words
 
 # Pixels of the photo's longer side: enough to come nearer on a phone, and a page of many
 # engines stays small enough to send.
@@ -49,6 +50,8 @@ def picture_html(answer: Answer, index: int) -> str:
     source = f"data:image/jpeg;base64,{base64.b64encode(data).decode()}"
     words = escape(overlay_words(photo, answer, index))
     caption = "; ".join([*told, KEY] if answer.sightings[index] else told)
+    if number := number_words(answer, index):
+        caption = f"{number}: {caption}" if caption else number
     return (
         f'<figure class="marked"><img width="{width}" height="{height}" alt="{words}" '
         f'src="{source}"><figcaption class="quiet">{escape(caption)}</figcaption></figure>'

@@ -10,6 +10,7 @@ from vision.report.another import photo_words
 from vision.report.rows import cue_rows, set_aside_words
 from vision.report.steps import bearing, fits_words, weighing_step, why_unused
 from vision.report.under import guide_words, under_years
+from vision.report.views import photo_names
 from vision.report.words import (
     CAUTIONS,
     best_view,
@@ -81,9 +82,9 @@ def caution_text(*, width: int = WIDTH) -> str:
 
 
 def _names(answer: Answer, width: int) -> Iterator[str]:
-    for photo in answer.photos:
+    for photo, name in zip(answer.photos, photo_names(answer), strict=True):
         # A path may be longer than the terminal; cutting it would make it useless.
-        yield photo.name
+        yield name
         for note in photo.notes:
             yield from _wrapped(f"note: {note}", width)
 

@@ -66,6 +66,9 @@ NOT_TOLD = "cannot be told"
 OUTSIDE_GUIDE = "not in this guide"
 # In place of years, where nothing in view tells one variation from another.
 NOT_NARROWED = "not narrowed down"
+# In place of years, of photos that do not show one engine.
+MORE_THAN_ONE = "more than one engine"
+SORT_PHOTOS = "so it seems; date the photos of each by themselves"
 # Why it is not.
 SEVERAL = "the photos seem to show more than one engine"
 NOTHING_TOLD = "nothing in view tells one variation from another"
@@ -164,7 +167,7 @@ def headline(answer: Answer, *, alone: bool = False) -> tuple[str, str]:
         return "no locomotive found", not_found_reason(answer)
     sure = answer.estimate.confidence
     if shows_several(answer.estimate):
-        return NOT_NARROWED, SEVERAL
+        return MORE_THAN_ONE, SORT_PHOTOS
     if answer.estimate.years == YEAR_UNKNOWN:
         return "year unknown", f"{OUTSIDE_GUIDE}: {confidence_words(sure)} ({percent(sure)})"
     if tells_nothing(answer.estimate):
@@ -223,7 +226,12 @@ def conflict_words(conflict: Conflict) -> str:
 
 
 def next_looks(estimate: Estimate) -> tuple[NextLook, ...]:
-    """Return the looks worth naming to a person, the most telling first."""
+    """Return the looks worth naming to a person, the most telling first.
+
+    None of photos that seem to show several engines: of which would be asked?
+    """
+    if shows_several(estimate):
+        return ()
     return tuple(look for look in estimate.look_next if look.gain_bits >= LEAST_GAIN)[:MOST_LOOKS]
 
 

@@ -40,7 +40,12 @@ function label(text, [l, t, r, b], size, [width, height], taken) {
   return [box, words];
 }
 
-function marks(record, index) {
+// An answer that this phone keeps from before a newer page may lack it.
+function apart(shown, index) {
+  return (shown.apart || [])[index] || [];
+}
+
+function marks(record, shown, index) {
   const size = record.photos[index].size;
   const sighting = record.sightings ? record.sightings[index] : record.sighting;
   const svg = draw("svg", { viewBox: `0 0 ${size[0]} ${size[1]}`, "aria-hidden": "true" });
@@ -55,8 +60,7 @@ function marks(record, index) {
     outline(svg, corners(box), "whole", line * 0.7);
     labels.push(...label(say(word), below(box), letters, size, taken));
   }
-  record.cues.forEach((cue, number) => {
-    if ((cue.photo || 0) !== index || cue.source === "person") return;
+  const mark = (cue, number) => {
     const region = sighting.regions[REGION_OF_CUE[cue.name]];
     const points = region && region.length ? region : cue.where ? corners(cue.where) : null;
     if (!points) return;
@@ -65,7 +69,12 @@ function marks(record, index) {
     const [xs, ys] = [0, 1].map((axis) => points.map((point) => point[axis]));
     const around = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
     labels.push(...label(String(number + 1), around, letters, size, taken));
+  };
+  record.cues.forEach((cue, number) => {
+    if ((cue.photo || 0) === index && cue.source !== "person") mark(cue, number);
   });
+  // What this photo reads otherwise than all of them has the same number there.
+  apart(shown, index).forEach((cue) => mark(cue, cue.cue));
   svg.append(...labels);
   return svg;
 }
@@ -139,15 +148,21 @@ export function unread(photo, index) {
   return make("figure", {}, make("img", { className: "unread", src: address(photo.blob), alt: say("photo_unread_alt", { number: index + 1 }) }));
 }
 
-export function picture(record, photos, index, remove) {
+// Which of several photos it is, and what it reads otherwise than all of them.
+function caption(shown, index, count) {
+  const reads = apart(shown, index).map((cue) => say("photo_reads", { number: cue.cue + 1, words: cue.words }));
+  return make("figcaption", { className: "quiet" }, [say("photo_number", { number: index + 1, count }), ...reads].join("; "));
+}
+
+export function picture({ answer: record, shown, seen: photos }, index, remove) {
   const [width, height] = record.photos[index].size;
   const alt = say("photo_alt", { number: index + 1 });
   const stage = make("div", { className: "stage" }, make("img", { src: address(photos[index].blob), alt, width, height, draggable: false }));
-  stage.append(marks(record, index));
+  stage.append(marks(record, shown, index));
   const frame = make("div", { className: "frame" }, stage);
   const { larger, smaller } = nearer(frame, stage);
   const button = (word, click) => make("button", { type: "button", on: { click } }, say(word));
   const buttons = make("div", { className: "row" }, button("photo_larger", larger), button("photo_smaller", smaller));
   if (photos.length > 1) buttons.append(button("photo_remove", remove));
-  return make("figure", {}, frame, buttons);
+  return make("figure", {}, photos.length > 1 ? caption(shown, index, photos.length) : null, frame, buttons);
 }

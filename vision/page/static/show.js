@@ -32,7 +32,7 @@ function candidates(shown) {
     const meter = make("meter", { min: 0, max: 1, value: one.p, "aria-label": one.words });
     return make("li", {}, make("span", {}, one.words), meter, make("b", {}, one.percent));
   });
-  return section("candidates", make("ul", { className: "candidates" }, ...rows));
+  return section(shown.as_one ? "candidates_as_one" : "candidates", make("ul", { className: "candidates" }, ...rows));
 }
 
 // A cab number that the guide does not list is worth as much as one that it does.
@@ -81,7 +81,7 @@ function skipped(shown, act) {
 function looks(item, act) {
   const { shown } = item;
   const [first, ...more] = shown.looks.map((one) => look(one, item, act));
-  const next = first ? make("ul", {}, first) : make("p", {}, say("looks_none"));
+  const next = first ? make("ul", {}, first) : make("p", {}, say(shown.as_one ? "looks_several" : "looks_none"));
   const others = more.length
     ? make("details", { className: "more", "data-key": "more looks" }, make("summary", { "data-key": "more" },
       say("looks_more", { count: more.length })), make("ul", {}, ...more)) : null;
@@ -134,7 +134,7 @@ function why(item, act) {
 }
 
 function photos(item, act) {
-  const figures = item.seen.map((photo, index) => picture(item.answer, item.seen, index, () => act.remove(photo)));
+  const figures = item.seen.map((photo, index) => picture(item, index, () => act.remove(photo)));
   const legend = make("p", { className: "quiet" }, `${say("mark_legend")} ${say("mark_numbers")}`);
   const key = item.shown.cues.map((cue, index) => cue.source === "person" ? null : make("li", {},
     make("span", { className: "badge" }, String(index + 1)), `${cue.words}: ${cue.reading}`));
