@@ -173,7 +173,9 @@ def _label(cue: Cue, answer: Answer) -> str:
     sure = f" ({percent(cue.confidence)})" if cue.state is not State.UNSEEN else ""
     gone = answer.estimate is not None and is_set_aside(cue, answer.estimate)
     aside = ", set aside by hand" if gone else ""
-    here = "" if cue in answer.cues else ", in this photo"
+    # What is not visible may be joined out of several cues, and is of all photos anyway.
+    alone = cue.state is not State.UNSEEN and cue not in answer.cues
+    here = ", in this photo" if alone else ""
     return drawable(f"{cue_words(cue.name)}: {reading(cue)}{sure}{here}{aside}")
 
 
