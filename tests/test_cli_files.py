@@ -69,7 +69,7 @@ def test_a_name_that_is_no_text_stands_on_the_page(
     odd.write_bytes(photo.read_bytes())
     page = tmp_path / "answers.html"
     assert telltale("date", odd, "--json", "--html", page)[0] == 0
-    assert "\\udcff.png" in page.read_text(encoding="utf-8")
+    assert "\\xff.png" in page.read_text(encoding="utf-8")
 
 
 def test_a_folder_that_cannot_be_made(telltale: Telltale, photo: Path) -> None:

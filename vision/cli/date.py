@@ -35,7 +35,10 @@ class _Failures:
     codes: list[int] = field(default_factory=list)
 
     def add(self, error: TelltaleError) -> None:
-        typer.echo(f"telltale: {error}", err=True)
+        from vision.report.names import one_line
+
+        # It names the photo, whose name may hold line breaks and terminal codes.
+        typer.echo(f"telltale: {one_line(str(error))}", err=True)
         self.codes.append(error.exit_code)
 
     @property

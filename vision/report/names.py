@@ -16,5 +16,10 @@ def one_line(name: str) -> str:
     >>> one_line("two\nlines\x1b[31m.jpg"), one_line("caf\udce9.jpg")
     ('two\\nlines\\x1b[31m.jpg', 'caf\\xe9.jpg')
     """
-    text = name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+    return "".join(c if c.isprintable() else _escape(c) for c in name)
+
+
+def _escape(letter: str) -> str:
+    byte = ord(letter) - 0xDC00
+    # A byte that is no UTF-8 (PEP 383).
+    return f"\\x{byte:02x}" if 0x80 <= byte <= 0xFF else letter.encode("unicode_escape").decode()
