@@ -89,6 +89,9 @@ def test_saved_into_the_archive_on_request(open_page: Open, tmp_path: Path) -> N
         page.wait_for_selector("text=from-the-page")
         assert violations(page) == []
         assert button(page, "save").count() == 0
+        # What is said of the phone's own does not deny it.
+        assert "nowhere else." not in page.inner_text("#today")
+        assert "but where you save or share them" in page.inner_text("#today")
         (note,) = tmp_path.rglob("note.txt")
         assert note.read_text() == "table 7\n"
         # What is said afterwards is not in the archive yet, so it can be saved again.

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import io
+import itertools
 import tempfile
-from datetime import date
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -72,7 +73,8 @@ class Keeper:
 
     def _write(self, request: Request) -> Path:
         """Write a folder of its own under a name that the archive ignores, then rename it."""
-        day = self._order.root / FOLDER / date.today().isoformat()
+        now = datetime.now()
+        day = self._order.root / FOLDER / now.date().isoformat()
         try:
             day.mkdir(parents=True, exist_ok=True)
             with tempfile.TemporaryDirectory(dir=day, prefix=".telltale-") as temporary:
@@ -82,20 +84,20 @@ class Keeper:
                     (whole / f"photo-{number}.{_suffix(data)}").write_bytes(data)
                 if request.note or request.said:
                     (whole / NOTE).write_text(_note(request), encoding="utf-8")
-                return _renamed(whole, day)
+                return _renamed(whole, day / f"{now:%H-%M-%S}")
         except OSError as error:
             raise OutputError(f"{day}: cannot be written ({error.strerror})") from error
 
 
-def _renamed(whole: Path, day: Path) -> Path:
-    number = 1 + sum(1 for _ in day.glob("engine-*"))
-    while True:
-        target = day / f"engine-{number}"
+def _renamed(whole: Path, wanted: Path) -> Path:
+    """Rename to the time of day: each phone has an engine 1 of its own, so no number would do."""
+    for number in itertools.count(1):
+        target = wanted if number == 1 else wanted.with_name(f"{wanted.name}-{number}")
         # A folder is renamed onto an empty one at most, so nothing is ever replaced.
         if not target.exists():
-            whole.rename(target)
-            return target
-        number += 1
+            break
+    whole.rename(target)
+    return target
 
 
 def _suffix(data: bytes) -> str:
