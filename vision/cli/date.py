@@ -10,19 +10,26 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from vision.cli.files import Outputs
-from vision.records import Answer, Photo, TelltaleError
+from vision.records import Answer, Cue, EvidenceError, Photo, TelltaleError
 
 if TYPE_CHECKING:
+    from vision.guide import Guide
     from vision.pipeline import Eye
 
 # Exit code of a run in which several photos failed, and not all for one reason.
 SEVERAL_FAILURES = 9
+
+EACH_OF_THEM = (
+    "what you saw is put on each of these photos, which are dated apart; "
+    "--together dates them as one engine"
+)
 
 # Columns. Longer lines are harder to read than to wrap.
 WIDEST = 100
@@ -84,13 +91,14 @@ def date(
     The answer says which variation of the guide it is, which years, how sure, why,
     and what to look at next.
     """
-    from vision.estimate import saw as heard
     from vision.guide import builtin_names, load_guide
     from vision.pipeline import date_item
 
     named = builtin_names()[0] if guide is None else guide
     table = load_guide(named)
-    said = tuple(heard(table, statement) for statement in saw or ())
+    said = _heard(table, saw or ())
+    if said and len(photos) > 1 and not together:
+        typer.echo(f"telltale: {EACH_OF_THEM}", err=True)
     load_eye: Callable[[], Eye] = functools.cache(context.obj)
     failures = _Failures()
     shown = _JsonLines() if as_json else _Texts()
@@ -105,6 +113,29 @@ def date(
         outputs.finish()
     if failures.codes:
         raise typer.Exit(failures.exit_code)
+
+
+def _heard(table: Guide, statements: Sequence[str]) -> tuple[Cue, ...]:
+    """What a person saw, of each part one thing.
+
+    Raises
+    ------
+    EvidenceError
+        Of one part two things were said that cannot both be so.
+    """
+    from vision.estimate import saw
+
+    cues = tuple(saw(table, statement) for statement in statements)
+    for (one, cue), (other, again) in combinations(zip(statements, cues, strict=True), 2):
+        if cue.name == again.name and not _agree(cue, again):
+            raise EvidenceError(f'--saw "{one}" and "{other}": cannot both be so; say one of them')
+    return cues
+
+
+def _agree(cue: Cue, again: Cue) -> bool:
+    """Whether two statements on one part can both be so, as that a stripe is there and is red."""
+    values = {cue.value, again.value} - {None}
+    return cue.state is again.state and len(values) <= 1
 
 
 def _items(
