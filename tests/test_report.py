@@ -176,7 +176,7 @@ def test_a_checks_own_caution_stands_beside_it() -> None:
     assert one.estimate is not None
     look = replace(one.estimate.look_next[0], caution="Mind the wire.", candidates_left=1.34)
     told = replace(one, estimate=replace(one.estimate, look_next=(look,)))
-    words = "Mind the wire. (0.61 bits expected; about 1.3 candidates left)"
+    words = "Mind the wire. (would leave about 1.3 candidates)"
     assert words in " ".join(terminal_text(told).split())
     assert words in answer_html(told)
     (record,) = answer_json(told)["estimate"]["look_next"]

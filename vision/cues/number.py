@@ -131,7 +131,9 @@ def _on_the_cab(through: _Through, crop: Crop) -> tuple[Cue | None, _Found]:
     strange = any(_no_figures(line) >= _STRANGE for line in lines)
     mirrored = _read_mirrored(through, crop, plain) if strange else None
     if mirrored is not None:
-        because = "{text} reads on the cab side in mirror image: a mirror or the glass's back?"
+        because = (
+            "{text} reads on the cab side in mirror image, as in a mirror or in a flipped photo"
+        )
         return _cue(photo, mirrored, because), mirrored
     open_one = _one_open(plain)
     if open_one is not None:

@@ -87,8 +87,8 @@ CAUTIONS = (
 )
 
 # Bits, and a number: what is worth a person's while to look at, and what they will
-# read. Chosen.
-LEAST_GAIN = 0.02
+# read. Chosen: a tenth of what tells one of two equals from the other. All are in the JSON.
+LEAST_GAIN = 0.1
 MOST_LOOKS = 3
 
 
@@ -241,13 +241,12 @@ def next_words(look: NextLook) -> str:
     Examples
     --------
     >>> next_words(NextLook("gears", "Look behind the wheel.", 0.61, True, 1.34, "Unplug it."))
-    'gears: Look behind the wheel. Unplug it. (0.61 bits expected; about 1.3 candidates left)'
+    'gears: Look behind the wheel. Unplug it. (would leave about 1.3 candidates)'
     """
     caution = f" {look.caution}" if look.caution else ""
-    promise = f"{look.gain_bits:.2f} bits expected"
-    if look.candidates_left is not None:
-        promise += f"; about {look.candidates_left:.1f} candidates left"
-    return f"{cue_words(look.name)}: {look.instruction}{caution} ({promise})"
+    left = look.candidates_left
+    promise = "" if left is None else f" (would leave about {left:.1f} candidates)"
+    return f"{cue_words(look.name)}: {look.instruction}{caution}{promise}"
 
 
 def first_sighting(answer: Answer) -> Sighting | None:
