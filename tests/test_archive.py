@@ -196,7 +196,7 @@ def test_the_command_from_outside(shelf: Path) -> None:
     process = command("tag", shelf, "--jobs", "1")
     out, err = process.communicate(timeout=60)
     assert process.returncode == 9
-    assert out.decode().startswith(f"{shelf}: 7 photos (5 looked at")
+    assert f"\n{shelf}: 7 photos (5 looked at" in out.decode()
     assert "2 failures" in out.decode()
     lines = err.decode().splitlines()
     assert [line.split(":")[1].strip() for line in lines] == ["broken.jpg", "empty.jpg"]

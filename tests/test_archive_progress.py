@@ -50,7 +50,7 @@ def test_quiet_where_nobody_watches(tmp_path: Path) -> None:
     process = command("tag", tmp_path, "--jobs", "1")
     out, err = process.communicate(timeout=60)
     assert (process.returncode, err) == (0, b"")
-    assert len(out.splitlines()) == 1
+    assert len(out.splitlines()) == 2  # by which guide, and what came of it
 
 
 def test_a_terminal_sees_what_is_done_left_and_failed(tmp_path: Path) -> None:

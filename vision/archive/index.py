@@ -16,8 +16,9 @@ from vision.archive.values import Seen, Stamp
 from vision.pipeline.look import Look, eye_name, is_readable, look_from_text, looks_at, model_of
 from vision.records import ArchiveError
 
-# Increased whenever the tables change; an older index is rebuilt, a newer one refused.
-FORMAT = 1
+# Increased whenever the tables change; an older index is brought up to it where `_UPGRADES`
+# says how, else rebuilt, and a newer one refused.
+FORMAT = 2
 # Paths are kept as bytes, since a name need not be text.
 _TABLES = """
 CREATE TABLE photos (path BLOB PRIMARY KEY, size INTEGER, modified INTEGER,
@@ -28,6 +29,12 @@ CREATE TABLE members (photo BLOB PRIMARY KEY, engine BLOB) WITHOUT ROWID;
 CREATE TABLE sidecars (path BLOB PRIMARY KEY, photo BLOB, basis TEXT, sha256 TEXT,
   size INTEGER, modified INTEGER, before BLOB, before_modified INTEGER) WITHOUT ROWID;
 """
+_GUIDE_TABLE = """
+CREATE TABLE guide (one INTEGER PRIMARY KEY CHECK (one = 1), name TEXT, version TEXT,
+  sha256 TEXT, place BLOB);
+"""
+# From each earlier format to the next, losing nothing that is there.
+_UPGRADES = {1: _GUIDE_TABLE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +77,16 @@ class SidecarRow:
 
 
 @dataclass(frozen=True, slots=True)
+class GuideRow:
+    """The guide of the last run; `place` is a built-in name or a whole path, empty if unknown."""
+
+    name: str
+    version: str
+    sha256: str
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
 class EngineRow:
     """One engine: its photos, and the answer as `answer_json` gives it."""
 
@@ -107,10 +124,10 @@ class Index:
         with disk_errors(path):
             if path is not None:
                 path.parent.mkdir(parents=True, exist_ok=True)
-            self._base, complaint = open_base(path, FORMAT, _TABLES)
+            self._base, complaint = open_base(path, FORMAT, _TABLES + _GUIDE_TABLE, _UPGRADES)
             if complaint and path is not None:
                 self.rebuilt = f"{path}: {complaint}; built anew, the old one is {set_aside(path)}"
-                self._base, _ = open_base(path, FORMAT, _TABLES)
+                self._base, _ = open_base(path, FORMAT, _TABLES + _GUIDE_TABLE)
 
     def close(self) -> None:
         """Close the file; a killed run needs no closing."""
@@ -188,6 +205,12 @@ class Index:
         with self._transaction():
             keys = [(os.fsencode(path),) for path in paths]
             self._base.executemany("DELETE FROM photos WHERE path = ?", keys)
+
+    def keep_guide(self, row: GuideRow) -> None:
+        """Remember by which guide the archive is dated."""
+        values = (row.name, row.version, row.sha256, os.fsencode(row.place))
+        with self._transaction():
+            self._base.execute("REPLACE INTO guide VALUES (1, ?, ?, ?, ?)", values)
 
     def engine_bases(self) -> dict[str, str]:
         """What each engine's answer rests on."""

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from types import MappingProxyType
 
 from vision.records import ArchiveError, OutputError
 
@@ -21,7 +22,12 @@ def disk_errors(path: Path | None) -> Iterator[None]:
         raise OutputError(f"{path}: the index cannot be written ({error.strerror})") from error
 
 
-def open_base(path: Path | None, format: int, tables: str) -> tuple[sqlite3.Connection, str]:
+_NONE: Mapping[int, str] = MappingProxyType({})
+
+
+def open_base(
+    path: Path | None, format: int, tables: str, upgrades: Mapping[int, str] = _NONE
+) -> tuple[sqlite3.Connection, str]:
     """Open the file of an index, and make its tables where it is new.
 
     Parameters
@@ -32,6 +38,8 @@ def open_base(path: Path | None, format: int, tables: str) -> tuple[sqlite3.Conn
         Of the tables, more than 0.
     tables : str
         SQL that makes them.
+    upgrades : mapping of int to str
+        SQL that makes of each earlier format the next.
 
     Returns
     -------
@@ -55,14 +63,16 @@ def open_base(path: Path | None, format: int, tables: str) -> tuple[sqlite3.Conn
         if there > format:
             base.close()
             raise ArchiveError(f"{path}: made by a newer telltale (format {there})")
-        if 0 < there < format:
+        missing = range(there, format) if there else range(0)
+        if not upgrades.keys() >= set(missing):
             return base, f"of an older format ({there})"
         base.execute("PRAGMA journal_mode = WAL")
         # Survives a killed process at any moment; after a power cut the last photos
         # may have to be looked at again, and nothing else.
         base.execute("PRAGMA synchronous = NORMAL")
-        if there == 0:
-            base.executescript(f"BEGIN;{tables}PRAGMA user_version = {format};COMMIT;")
+        if there < format:
+            changes = "".join(upgrades[number] for number in missing) if there else tables
+            base.executescript(f"BEGIN;{changes}PRAGMA user_version = {format};COMMIT;")
     except sqlite3.DatabaseError as error:
         if _is_about_the_disk(error):
             base.close()

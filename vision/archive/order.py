@@ -44,6 +44,8 @@ class Order:
         Where the index lies; None for inside the archive.
     dry : bool
         Look and date, and write nothing at all.
+    place : str
+        Where the guide is found again, as `Choice` has it; empty if not known.
     """
 
     root: Path
@@ -53,6 +55,7 @@ class Order:
     scheduler: str | None = None
     index: Path | None = None
     dry: bool = False
+    place: str = ""
 
     @property
     def index_path(self) -> Path:

@@ -60,10 +60,13 @@ class Query:
         Takes a record, and says whether it is found.
     cues : tuple of str
         Names of the cues that the query speaks of, each once.
+    variations : tuple of str
+        Ids of the variations, likewise, as they were typed.
     """
 
     test: Test
     cues: tuple[str, ...] = ()
+    variations: tuple[str, ...] = ()
 
     def __call__(self, record: Record) -> bool:
         """Whether a record is found."""
@@ -101,7 +104,7 @@ def parse_query(text: str) -> Query:
     parser = _Parser(words)
     test = parser.any()
     parser.finish()
-    return Query(test, tuple(dict.fromkeys(parser.cues)))
+    return Query(test, tuple(dict.fromkeys(parser.cues)), tuple(dict.fromkeys(parser.variations)))
 
 
 def _words(lexer: Iterable[str]) -> list[str]:
@@ -119,6 +122,7 @@ class _Parser:
     def __init__(self, words: list[str]) -> None:
         self._words, self._at, self._depth = words, 0, 0
         self.cues: list[str] = []
+        self.variations: list[str] = []
 
     def any(self) -> Test:
         tests = [self._all()]
@@ -168,6 +172,7 @@ class _Parser:
             return self._cue(_SHORT[lower], word)
         if lower == "variation":
             id = self._next("an id after variation")
+            self.variations.append(id)
             return lambda record: record.variation.lower() == id.lower()
         if lower == "sure":
             return _sure(self._next("a percentage after sure"))

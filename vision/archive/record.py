@@ -85,6 +85,12 @@ def records_of(row: EngineRow) -> Iterator[Record]:
         )
 
 
+def variations_of(row: EngineRow) -> set[str]:
+    """Ids of all variations of the guide that dated an engine; none where none was found."""
+    estimate: dict[str, Any] = row.answer["estimate"] or {"variations": ()}
+    return {candidate["id"] for candidate in estimate["variations"]}
+
+
 def _plain(path: str) -> str:
     """A path as answers are kept with it."""
     return path.encode("utf-8", "backslashreplace").decode()

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from vision.archive.crew import Alone, Crew, Processes
 from vision.archive.engines import Engines, Prepared
 from vision.archive.files import sole_run
-from vision.archive.index import Index, PhotoRow
+from vision.archive.guides import known_place
+from vision.archive.index import GuideRow, Index, PhotoRow
 from vision.archive.order import Order, Summary, Watcher
 from vision.archive.pending import Pending
 from vision.archive.values import Seen, Task
@@ -71,6 +72,11 @@ def tag_archive(order: Order, load_eye: Callable[[], Eye], watcher: Watcher) -> 
         lever_at = order.guide.lever_at
         run = _Run(order, index, eye_name(model, lever_at), watcher)
         tree = run.walk()
+        if not order.dry:
+            # Before anything is looked at: whoever goes on after a stop goes on with it.
+            guide = order.guide
+            place = order.place or known_place(guide)
+            index.keep_guide(GuideRow(guide.name, guide.version, guide.sha256, place))
         tasks = run.plan(tree)
         if tasks:
             crew = _crew(order, LoadTold(load_eye, lever_at), held)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator, Sequence, Set
+from collections.abc import Iterator, Set
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from vision.cli.archive_words import guide_words, unasked_words, unknown_words
 from vision.cli.date import SEVERAL_FAILURES
 from vision.cli.files import PARQUET, check_outputs, header, write_whole
 from vision.cli.watching import shown, watching
@@ -26,7 +27,11 @@ MOST_NAMED = 5
 
 Folder = Annotated[Path, typer.Argument(metavar="DIR", help="Folder of the archive.")]
 GuideOption = Annotated[
-    str, typer.Option(metavar="NAME|FILE", help="Variation guide: a built-in name or a file.")
+    str | None,
+    typer.Option(
+        metavar="NAME|FILE",
+        help="Variation guide: a built-in name or a file; if not given, that of the last run.",
+    ),
 ]
 IndexOption = Annotated[
     Path | None,
@@ -37,7 +42,7 @@ IndexOption = Annotated[
 def tag(
     context: typer.Context,
     folder: Folder,
-    guide: GuideOption = "wayfarer",
+    guide: GuideOption = None,
     group: Annotated[
         str,
         typer.Option(
@@ -62,20 +67,24 @@ def tag(
     if undo:
         _undo(folder, index, dry=dry_run)
         return
-    from vision.archive import By, Order, tag_archive
-    from vision.guide import load_guide
+    from vision.archive import By, Order, choose_guide, tag_archive
     from vision.workers import processors
 
     if group not in tuple(By):
         raise typer.BadParameter(f"{group}: folder or photo expected", param_hint="--group")
+    if not folder.is_dir():
+        raise ArchiveError(f"{folder}: no such folder")
+    choice = choose_guide(guide, folder, index)
+    typer.echo(f"{folder}: {shown(guide_words(choice, named=guide is not None))}")
     order = Order(
         root=folder,
-        guide=load_guide(guide),
+        guide=choice.guide,
         by=By(group),
         jobs=jobs or processors(),
         scheduler=scheduler,
         index=index,
         dry=dry_run,
+        place=choice.place,
     )
     with _stoppable("tag"), watching(None if dry_run else order.log_path) as watcher:
         summary = tag_archive(order, context.obj, watcher)
@@ -112,19 +121,22 @@ def find(
     """
     from vision.archive.export import column_names, to_csv, to_parquet
     from vision.archive.query import parse_query
-    from vision.archive.record import records_of
+    from vision.archive.record import records_of, variations_of
 
     test = parse_query(query)
     check_outputs([(csv, header(column_names())), (parquet, PARQUET)])
     answered: set[str] = set()
     looked_for: set[str] = set()
+    guides: dict[str, set[str]] = {}
     found = []
     with open_index(folder, index) as base:
-        for record in (record for row in base.engines() for record in records_of(row)):
-            answered.add(record.photo)
-            looked_for |= record.cues.keys()
-            if test(record):
-                found.append(record)
+        for row in base.engines():
+            guides.setdefault(row.answer["versions"]["guide"], set()).update(variations_of(row))
+            for record in records_of(row):
+                answered.add(record.photo)
+                looked_for |= record.cues.keys()
+                if test(record):
+                    found.append(record)
         tell_unfinished(base, folder, answered)
     outputs = [(csv, to_csv), (parquet, to_parquet)]
     for target, lay_out in outputs:
@@ -138,18 +150,11 @@ def find(
             typer.echo(f"{shown(record.photo)}  {answer_words(record)}")
     if not found:
         typer.echo("nothing found", err=True)
+    if strange := unknown_words(test.variations, guides):
+        typer.echo(shown(strange), err=True)
     # Where no photo shows an engine, none was asked about anything.
     if looked_for and (unasked := [name for name in test.cues if name not in looked_for]):
         typer.echo(unasked_words(unasked), err=True)
-
-
-def unasked_words(names: Sequence[str]) -> str:
-    """Say that no photo was looked at for some cues; "unseen" would mean that they were."""
-    from vision.records import COUPLED
-    from vision.report.words import cue_words
-
-    words = f"telltale: no photo here was asked about {' or '.join(map(cue_words, names))}"
-    return f"{words}; only guides of tank engines ask it" if list(names) == [COUPLED] else words
 
 
 @contextmanager

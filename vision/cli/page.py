@@ -59,7 +59,11 @@ def page(
     table = load_guide(builtin_names()[0] if guide is None else guide)
     eye = context.obj()
     limits = PageLimits()
-    keeper = None if archive is None else Keeper(archive, table, eye)
+    keeper = None
+    if archive is not None:
+        from vision.archive import place_of
+
+        keeper = Keeper(archive, table, eye, place_of(guide))
     if keeper is not None and not keeper.tag():
         typer.echo(f"{archive}: another run is at work in it; engines are tagged later", err=True)
     address = find_lan_address() if lan else None

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 def shelf(
     folder: Folder,
-    guide: GuideOption = "wayfarer",
+    guide: GuideOption = None,
     html: Annotated[
         Path | None, typer.Option(metavar="OUT", help="Write the wall of pictures as one page.")
     ] = None,
@@ -52,14 +52,15 @@ def shelf(
     index: IndexOption = None,
 ) -> None:
     """Compare a tagged collection with a guide: have, lack, doubtful, to be seen to."""
+    from vision.archive import choose_guide
     from vision.archive.engines import answers
     from vision.archive.record import records_of
-    from vision.guide import load_guide
     from vision.shelf import stock_page, stock_text, take_stock, wants_of, wants_text, work_text
     from vision.shelf.lists import is_wants_list, is_work_list
 
-    table = load_guide(guide)
-    check_outputs([(work, None), (html, PAGE), (wants, None)], [Path(guide)])
+    choice = choose_guide(guide, folder, index)
+    table = choice.guide
+    check_outputs([(work, None), (html, PAGE), (wants, None)], [Path(choice.place)])
     todo = _List(work, "work list", is_work_list) if work else None
     wanted = _List(wants, "wants list", is_wants_list) if wants else None
     with open_index(folder, index) as base:
@@ -71,7 +72,7 @@ def shelf(
             )
         answered = {record.photo for row, _ in known for record in records_of(row)}
         tell_unfinished(base, folder, answered)
-        _tell_from_afar(folder, guide, table, known)
+        _tell_from_afar(folder, guide or choice.place, table, known)
         stock = take_stock(list(_engines(known)), table)
     typer.echo(stock_text(stock))
     if len(known) < len(rows) and (wanted or todo or html):

@@ -32,12 +32,14 @@ class Keeper:
         The archive's folder.
     guide : Guide
     eye : Eye
+    place : str
+        Where the guide is found again, for the next `telltale tag`.
     """
 
-    def __init__(self, root: Path, guide: Guide, eye: Eye) -> None:
+    def __init__(self, root: Path, guide: Guide, eye: Eye, place: str = "") -> None:
         from vision.archive import Order
 
-        self._order: Order = Order(root=root, guide=guide)
+        self._order: Order = Order(root=root, guide=guide, place=place)
         self._eye = eye
 
     def tag(self) -> bool:
