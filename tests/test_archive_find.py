@@ -38,6 +38,7 @@ W6 = Record(
     variation="W6",
     p=0.91,
     mismatched=True,
+    several=False,
     cues={
         "edge_stripe": ("present", None, 0.95),
         "switch_lever": ("absent", None, 0.9),
@@ -47,7 +48,7 @@ W6 = Record(
         "tender_lettering": ("present", None, 0.95),
     },
 )
-NONE = Record("box.jpg", "box", "cd" * 32, False, False, "", (), None, "", None, False, {})
+NONE = Record("box.jpg", "box", "cd" * 32, False, False, "", (), None, "", None, False, False, {})
 
 
 @pytest.mark.parametrize(

@@ -19,12 +19,12 @@ from vision.archive.walk import SIDECAR_SUFFIX, Tree
 from vision.guide import Guide
 from vision.pipeline.kept import date_looks
 from vision.pipeline.look import Look, model_of
-from vision.records import SidecarError, TelltaleError
+from vision.records import Answer, SidecarError, TelltaleError
 from vision.report import answer_json
 from vision.report.narrowing import shows_several
 
-# Increased whenever the same answer would be written into a sidecar in another way.
-TAGS_FORMAT = "8"
+# Increased whenever the same answer would be written into a sidecar, or kept, in another way.
+TAGS_FORMAT = "9"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,13 +48,10 @@ class Prepared:
     drafts : tuple of _Draft
     errors : list of TelltaleError
         What went wrong with one of them; more may come while they are written.
-    mixed : str
-        Name of the engine, where its photos seem to show several.
     """
 
     drafts: tuple[_Draft, ...]
     errors: list[TelltaleError]
-    mixed: str = ""
 
     @property
     def changed(self) -> list[str]:
@@ -113,18 +110,31 @@ class Engines:
         errors: list[TelltaleError] = []
         looks = [self._index.look(sha, self._eye) for sha in job.hashes]
         answer = date_looks(job.photos, looks, self._guide, self._model)
+        by_photo = dict(zip(job.photos, looks, strict=True))
+        alone = self._alone(by_photo) if shows_several(answer.estimate) else {}
         if job.is_new:
             plain = answer_json(answer)
-            for photo in plain["photos"]:
+            for name, photo in zip(job.photos, plain["photos"], strict=True):
                 photo["path"] = photo["path"].encode("utf-8", "backslashreplace").decode()
+                if name in alone:
+                    photo["cues"] = answer_json(alone[name])["cues"]
             self._index.keep_engine(EngineRow(job.engine, job.photos, job.basis, plain))
-        by_photo = dict(zip(job.photos, looks, strict=True))
-        tags = {photo: tags_of(answer, by_photo[photo], self._guide) for photo, _ in job.sidecars}
+        tags = {
+            photo: tags_of(answer, by_photo[photo], self._guide, alone.get(photo))
+            for photo, _ in job.sidecars
+        }
         drafts = tuple(self._drafts(job, tags, errors))
         if not dry:
             # Said before it is done: a kill between the two loses nothing that stood there.
             self._index.keep_sidecars({draft.path: draft.row for draft in drafts})
-        return Prepared(drafts, errors, job.engine if shows_several(answer.estimate) else "")
+        return Prepared(drafts, errors)
+
+    def _alone(self, looks: dict[str, Look]) -> dict[str, Answer]:
+        """What each photo says by itself: together they say nothing of any one engine."""
+        return {
+            photo: date_looks([photo], [look], self._guide, self._model)
+            for photo, look in looks.items()
+        }
 
     def write(self, prepared: Prepared) -> dict[str, os.stat_result]:
         """Write what changes; touches files alone, so that another thread may do it.

@@ -12,7 +12,7 @@ from vision.archive.record import Record, columns
 from vision.records import VALUED_CUES, ArchiveError
 
 _WHOLE_NUMBERS = ("first_year", "last_year")
-_TRUTHS = ("engine_found", "narrowed_down", "tender_mismatched")
+_TRUTHS = ("engine_found", "narrowed_down", "tender_mismatched", "several_engines")
 _SHARES = ("confidence", "variation_p")
 
 
@@ -50,7 +50,7 @@ def to_parquet(records: Sequence[Record]) -> bytes:
 
 def column_names() -> list[str]:
     """Names of the columns, in order."""
-    empty = Record("", "", "", False, False, "", (), None, "", None, False, {})
+    empty = Record("", "", "", False, False, "", (), None, "", None, False, False, {})
     return list(columns(empty))
 
 

@@ -74,8 +74,8 @@ class Order:
 class Summary:
     """What a run did; all counts are of photos unless they say otherwise.
 
-    `mixed` names engines, dated in this run, whose photos seem to show several; `idle`
-    what the group file says that fits no photo.
+    `mixed` names engines whose photos seem to show several, dated in this run or before;
+    `idle` what the group file says that fits no photo.
     """
 
     photos: int = 0

@@ -39,14 +39,15 @@ _MISTYPED = 0.8
 # Brackets and nots inside each other; beyond it a query is no person's. Chosen, well below
 # what Python's own stack holds.
 _DEEPEST = 50
-_TERMS = ("variation", "sure", "in", "engine", "narrowed", "mismatched")
+_TERMS = ("variation", "sure", "in", "engine", "narrowed", "several", "mismatched")
 # 1935..1937 as here, 1935–1937 as answers write it, or what is typed for that.
 _YEARS = re.compile(r"(\d{4})(?:(?:\.\.|-|–|/)(\d{4}))?")
 _SHARE = re.compile(r"(\d{1,3})\s*%?")
 HELP = (
     "words: lever|linkage|stripe|coupled|lettering present|absent|unseen, "
     "driving axles|axles|lamps|number VALUE, YEAR, YEAR..YEAR, variation ID, sure PERCENT, "
-    "in TEXT, engine present|absent, narrowed, mismatched; joined by and, or, not and brackets"
+    "in TEXT, engine present|absent, narrowed, several, mismatched; "
+    "joined by and, or, not and brackets"
 )
 
 
@@ -84,7 +85,8 @@ def parse_query(text: str) -> Query:
         answer's years and these share one), "variation" with an id, "sure" with the
         least percentage, "in" with part of a photo's path, "engine" with present or
         absent, "narrowed" for what is narrowed down, to a variation and years or to none of
-        the guide's, or "mismatched". Empty finds everything.
+        the guide's, "several" for photos put together that seem to show more than one engine,
+        or "mismatched". Empty finds everything.
 
     Raises
     ------
@@ -183,6 +185,8 @@ class _Parser:
             return _engine(self._next("present or absent after engine"))
         if lower == "narrowed":
             return lambda record: record.narrowed
+        if lower == "several":
+            return lambda record: record.several
         if lower == "mismatched":
             return lambda record: record.mismatched
         if lower in ("and", "or", ")"):

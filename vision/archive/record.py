@@ -8,7 +8,7 @@ from typing import Any
 
 from vision.archive.index import EngineRow
 from vision.archive.tags import covered_years
-from vision.records import PHOTO_CUES, VALUED_CUES
+from vision.records import PHOTO_CUES, SEVERAL_ENGINES, VALUED_CUES
 from vision.report.narrowing import names_no_year_plain
 
 CUES = PHOTO_CUES
@@ -36,6 +36,8 @@ class Record:
     variation : str
     mismatched : bool
         The tender does not belong to the engine.
+    several : bool
+        The engine's photos seem to show more than one; the cues are those of this photo then.
     cues : mapping of str to (state, value, confidence)
     """
 
@@ -50,6 +52,7 @@ class Record:
     variation: str
     p: float | None
     mismatched: bool
+    several: bool
     cues: Mapping[str, tuple[str, str | None, float]]
 
 
@@ -60,10 +63,6 @@ def records_of(row: EngineRow) -> Iterator[Record]:
     dated = estimate if narrowed else {}
     best: dict[str, Any] = next(iter(dated.get("variations", ())), {})
     kinds = {conflict["kind"] for conflict in estimate.get("conflicts", ())}
-    cues = {
-        cue["name"]: (cue["state"], cue.get("value"), cue["confidence"])
-        for cue in row.answer["cues"]
-    }
     # A photo that another engine has taken over since is told of there.
     told = {_plain(photo["path"]): photo for photo in row.answer["photos"]}
     for path in row.photos:
@@ -81,7 +80,11 @@ def records_of(row: EngineRow) -> Iterator[Record]:
             variation=best.get("id", ""),
             p=best.get("p"),
             mismatched="engine_tender" in kinds,
-            cues=cues,
+            several=SEVERAL_ENGINES in kinds,
+            cues={
+                cue["name"]: (cue["state"], cue.get("value"), cue["confidence"])
+                for cue in photo.get("cues", row.answer["cues"])
+            },
         )
 
 
@@ -111,6 +114,7 @@ def columns(record: Record) -> dict[str, str | int | float | bool | None]:
         "variation": record.variation,
         "variation_p": record.p,
         "tender_mismatched": record.mismatched,
+        "several_engines": record.several,
     }
     for name in CUES:
         state, value, confidence = record.cues.get(name, ("unseen", None, 0.0))

@@ -186,6 +186,7 @@ class _Run:
                     waiting.append((prepared, writer.submit(engines.write, prepared)))
             while waiting:
                 self._finish(engines, *waiting.popleft())
+        self.summary.mixed = self._index.mixed()
         self.summary.current = engines.sidecars - len(self.summary.written) - self._unwritten
 
     def _finish(
@@ -197,7 +198,6 @@ class _Run:
         self.summary.written += written
         self.summary.dated += 1
         self._unwritten += len(prepared.errors)
-        self.summary.mixed += [prepared.mixed] if prepared.mixed else []
         for error in prepared.errors:
             self._fail(str(error), error.exit_code)
         self._watcher.step(failed=bool(prepared.errors))

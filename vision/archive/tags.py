@@ -77,7 +77,7 @@ class Tags:
     more: tuple[tuple[str, str], ...]
 
 
-def tags_of(answer: Answer, look: Look, guide: Guide) -> Tags:
+def tags_of(answer: Answer, look: Look, guide: Guide, alone: Answer | None = None) -> Tags:
     """Tags for one photo of an engine.
 
     Parameters
@@ -87,12 +87,14 @@ def tags_of(answer: Answer, look: Look, guide: Guide) -> Tags:
     look : Look
         Of this photo: the regions come from it.
     guide : Guide
+    alone : Answer or None
+        Of this photo by itself, where the photos seem to show several engines: what these
+        show together, none of them need show.
     """
     years = _years(answer)
     covered = covered_years(years)
     title = _title(answer, guide)
-    # What several engines show together, none of them need show.
-    shown = look.cues if shows_several(answer.estimate) else answer.cues
+    shown = (alone or answer).cues
     more = [("Software", answer.versions["telltale"]), ("Guide", answer.versions["guide"])]
     more.append(("Model", answer.versions["model"]))
     if answer.estimate is not None and not tells_nothing(answer.estimate):

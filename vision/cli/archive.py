@@ -117,7 +117,7 @@ def find(
     QUERY: lever, linkage, stripe, coupled (a tender) or lettering with present, absent or unseen;
     driving axles, axles (of the tender), lamps or number with a value; 1935 or 1935..1937;
     variation ID; sure 90%; in TEXT for part of a path; engine present or absent; narrowed;
-    mismatched; joined by and, or, not and brackets.
+    several (engines in photos put together); mismatched; joined by and, or, not and brackets.
     """
     from vision.archive.export import column_names, to_csv, to_parquet
     from vision.archive.query import parse_query
@@ -205,11 +205,14 @@ def tell_unfinished(base: Index, folder: Path, answered: Set[str]) -> None:
 
 def answer_words(record: Any) -> str:
     """Say what was found in one photo, each percentage beside what it is of."""
+    from vision.archive.tags import MIXED
     from vision.report.narrowing import NOT_IN_GUIDE
     from vision.report.words import NOT_NARROWED, OUTSIDE_GUIDE, percent, years_words
 
     if not record.found:
         return "no engine"
+    if record.several:
+        return MIXED
     if not record.narrowed:
         return NOT_NARROWED
     # The confidence is that of the years, the share that of the variation: each beside
