@@ -17,6 +17,7 @@ from shapes import encoded, engine
 from vision.archive import undo_archive
 from vision.archive.engines import Engines, sidecar_names
 from vision.archive.groups import By, group, read_group_file
+from vision.archive.sidecar import merge
 from vision.archive.tags import tags_of
 from vision.archive.walk import SUFFIXES, walk
 from vision.cli import run
@@ -243,16 +244,18 @@ def test_a_sidecar_saved_again_in_another_coding_is_still_known_as_ours(
 
 def test_a_sidecar_says_once_that_an_engine_is_not_in_the_guide() -> None:
     """Its description said so of the engine, and again of how sure that is."""
-    none = "not in this guide"
+    none = f"not in guide {GUIDE.name}"
     photo = photo_of(engine())
     seen = (value("driving_axles", "2", 0.97), value("cab_number", "999", 0.97))
     told = date_item([photo], GUIDE, FakeEye({"engine": seen}))
     look = Look(photo.sha256, photo.size, 1, None, (), sighting(), told.cues, 0, (0, 0), b"")
     tags = tags_of(told, look, GUIDE)
     assert tags.description.startswith(
-        f"driving axles 2, cab number 999, year unknown: {GUIDE.title}, {none}: "
+        f"driving axles 2, cab number 999, year unknown: unknown engine, {none}: "
     )
     assert tags.description.count(none) == 1
     # Keyword and title are asked for by themselves.
-    assert f"telltale/{none}" in tags.keywords
-    assert tags.title == f"{GUIDE.title}, {none}"
+    assert "telltale/not in this guide" in tags.keywords
+    assert tags.title == f"unknown engine ({none})"
+    # Nowhere is it called what it is not: programs would find it under the guide's engine.
+    assert GUIDE.title not in merge(None, tags).decode()

@@ -26,7 +26,7 @@ from vision.archive.tags import RegionTag, Tags, covered_years, stored_box, tags
 from vision.estimate.strength import percent
 from vision.photo import photo_from_bytes
 from vision.pipeline.look import Look
-from vision.records import Box, Conflict, SidecarError
+from vision.records import Box, Candidate, Conflict, SidecarError
 from vision.report.strip import strip_lines
 from vision.report.words import headline
 
@@ -316,6 +316,17 @@ def test_an_engine_that_was_hardly_seen_is_tagged_with_no_variation_and_no_year(
     assert (tags.years, tags.first_year, tags.last_year) == ("", None, None)
     assert {name for name, _ in tags.more} == {"Software", "Guide", "Model"}
     assert "AOCircaDateCreated" not in merge(None, tags).decode()
+
+
+def test_an_engine_that_is_rather_not_in_the_guide_is_not_called_by_its_title() -> None:
+    """Years may be stated, since those of the variations together are likelier than none."""
+    one = answer()
+    assert one.estimate is not None
+    ranked = (Candidate("other", "", 0.4), *one.estimate.variations[:2])
+    rather = replace(one, estimate=replace(one.estimate, variations=ranked))
+    tags = tags_of(rather, look(), GUIDE)
+    assert tags.title == tags.regions[0].name == f"unknown engine (not in guide {GUIDE.name})"
+    assert GUIDE.title not in tags.description and tags.years == "1934/1936"
 
 
 def test_years_of_a_set() -> None:

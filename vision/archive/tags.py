@@ -31,6 +31,8 @@ ROOT = "telltale"
 REGION_ID = "telltale:"
 # Keyword of photos that were put together and seem to show several engines.
 MIXED = "more than one engine"
+# What stands in place of a name for an engine that the guide has none for.
+UNKNOWN_ENGINE = "unknown engine"
 # Relative coordinates: a hundred-thousandth is a tenth of a pixel of a 100-megapixel photo.
 DIGITS = 6
 
@@ -174,10 +176,18 @@ def _years(answer: Answer) -> str:
 def _title(answer: Answer, guide: Guide) -> str:
     if answer.estimate is None:
         return ""
-    if tells_nothing(answer.estimate):
-        return guide.title
+    # The title of the guide would have photo programs find any engine as one of the guide's.
+    if shows_several(answer.estimate):
+        return f"{UNKNOWN_ENGINE} ({MIXED})"
     best = answer.estimate.variations[0].id
-    return f"{guide.title}, {OUTSIDE_GUIDE if best == NOT_IN_GUIDE else best}"
+    if best == NOT_IN_GUIDE:
+        return f"{UNKNOWN_ENGINE} ({_outside(guide)})"
+    return guide.title if tells_nothing(answer.estimate) else f"{guide.title}, {best}"
+
+
+def _outside(guide: Guide) -> str:
+    """Say that an engine is not in the guide where nothing else says which guide."""
+    return f"not in guide {guide.name}"
 
 
 def _keywords(answer: Answer, cues: Sequence[Cue], covered: tuple[int, ...]) -> Iterator[str]:
@@ -215,7 +225,7 @@ def _description(answer: Answer, cues: Sequence[Cue], guide: Guide) -> str:
     seen = ", ".join([*(_part(cue) for cue in cues if cue.state is State.PRESENT), years])
     if answer.estimate.years == YEAR_UNKNOWN:
         # `sure` says itself that the engine is none of the guide's.
-        return f"{seen}: {guide.title}, {sure}"
+        return f"{seen}: {UNKNOWN_ENGINE}, {sure.replace(OUTSIDE_GUIDE, _outside(guide))}"
     # How sure the years are stands beside them: behind the title it would be the variation's.
     return f"{seen}, {sure}: {_title(answer, guide)}"
 
