@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from answers import CUES, FakeEye, answer
+from answers import CUES, TENDER, FakeEye, answer
 from archives import fill, tag
 from vision.archive.export import column_names, to_csv, to_parquet
 from vision.archive.index import EngineRow
@@ -247,6 +247,23 @@ def test_a_cue_that_was_looked_for_in_vain_was_asked_about(
     tag(tmp_path, partial(FakeEye, seen), guide=load_guide("brindle"), jobs=1)
     assert run(["find", "coupled present", "--dir", str(tmp_path)]) == 0
     assert capsys.readouterr().err == "nothing found\n"
+
+
+@pytest.mark.parametrize(("guide", "asked"), [("wayfarer", False), ("brindle", True)])
+def test_a_sidecar_speaks_of_a_coupled_tender_where_find_does(
+    guide: str, asked: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A region named it by every guide, of which `find` said that no photo was asked."""
+    fill(tmp_path, 1)
+    behind = Cue(COUPLED, State.PRESENT, p_present=0.97, confidence=0.97, where=TENDER)
+    eye = partial(FakeEye, {"000": (*CUES, behind)})
+    tag(tmp_path, eye, guide=load_guide(guide), jobs=1)
+    sidecar = (tmp_path / "000.jpg.xmp").read_text("utf-8")
+    assert ("tender coupled" in sidecar) is asked
+    assert "tender axles: 4" in sidecar and "side linkage: present" in sidecar
+    assert run(["find", "coupled present", "--dir", str(tmp_path)]) == 0
+    out, err = capsys.readouterr()
+    assert (bool(out), ASKED in err) == (asked, not asked)
 
 
 def test_photos_without_an_engine_were_asked_about_nothing(

@@ -262,4 +262,5 @@ def test_a_folder_of_several_engines_is_found_under_none_of_their_years(
     tags = (folder / "wayfarer_w1.jpg.xmp").read_text()
     assert "more than one engine" in tags and "telltale/cab number/310" in tags
     assert "telltale/variation" not in tags and "telltale/year" not in tags
+    assert "tender coupled" not in tags  # this guide does not ask
     assert "unknown engine (more than one engine)" in tags and GUIDE.title not in tags

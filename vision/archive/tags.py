@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 
 from vision.estimate.strength import six_digits
@@ -109,7 +109,7 @@ def tags_of(answer: Answer, look: Look, guide: Guide, alone: Answer | None = Non
         years=years,
         first_year=covered[0] if covered else None,
         last_year=covered[-1] if covered else None,
-        regions=tuple(_regions(look, title)),
+        regions=tuple(_regions(look, title, {cue.name for cue in shown})),
         more=tuple(more),
     )
 
@@ -235,7 +235,7 @@ def _part(cue: Cue) -> str:
     return words if cue.value is None else f"{words} {cue.value}"
 
 
-def _regions(look: Look, title: str) -> Iterator[RegionTag]:
+def _regions(look: Look, title: str, asked: Set[str]) -> Iterator[RegionTag]:
     sighting = look.sighting
     if not isinstance(sighting, Sighting):
         return
@@ -243,7 +243,8 @@ def _regions(look: Look, title: str) -> Iterator[RegionTag]:
     if sighting.tender is not None:
         boxes.append(("tender", "tender", "subjectArea", sighting.tender))
     for cue in look.cues:
-        if cue.where is not None and cue.state is not State.UNSEEN:
+        # What this guide asks nothing about is told by no keyword, and found by no search.
+        if cue.name in asked and cue.where is not None and cue.state is not State.UNSEEN:
             name = f"{cue_words(cue.name)}: {reading(cue)}"
             boxes.append((cue.name, name, "subjectArea", cue.where))
     for id, name, role, box in boxes:
