@@ -92,6 +92,27 @@ def test_queries(query: str, six: bool, none: bool) -> None:
     assert (test(replace(W6, photo="shelf/six.jpg")), test(NONE)) == (six, none or query == "x")
 
 
+@pytest.mark.parametrize("query", ["outside", "Not in this guide", "sure 1 not in this guide"])
+def test_what_is_not_in_the_guide_is_found_as_the_listing_writes_it(query: str) -> None:
+    """`not in guide` found every photo, and what the listing says was not understood."""
+    test = parse_query(query)
+    unknown = replace(W6, years="XXXX", covered=(), variation="other")
+    rather = replace(W6, variation="other")
+    hardly = replace(NONE, found=True)
+    for record in (unknown, rather, W6, hardly, NONE):
+        assert test(record) is ("not in this guide" in answer_words(record))
+        # Whatever is asked, and asked the other way round.
+        assert parse_query(f"not ({query})")(record) is not test(record)
+    assert test(unknown) and test(rather)
+
+
+@pytest.mark.parametrize("query", ["not in guide", "not in Guide and 1935", "in this guide"])
+def test_what_is_near_to_not_in_this_guide_names_the_term(query: str) -> None:
+    with pytest.raises(ArchiveError, match='ask for "outside"'):
+        parse_query(query)
+    assert parse_query("not (in guide)")(W6) and not parse_query("not (in shelf)")(W6)
+
+
 @pytest.mark.parametrize(
     ("query", "named"),
     [

@@ -10,6 +10,7 @@ from types import MappingProxyType
 
 from vision.archive.record import CUES, Record
 from vision.records import VALUED_CUES, ArchiveError, did_you_mean, nearest
+from vision.report.narrowing import NOT_IN_GUIDE
 
 Test = Callable[[Record], bool]
 
@@ -39,14 +40,17 @@ _MISTYPED = 0.8
 # Brackets and nots inside each other; beyond it a query is no person's. Chosen, well below
 # what Python's own stack holds.
 _DEEPEST = 50
-_TERMS = ("variation", "sure", "in", "engine", "narrowed", "several", "mismatched")
+_TERMS = ("variation", "sure", "in", "engine", "narrowed", "outside", "several", "mismatched")
 # 1935..1937 as here, 1935–1937 as answers write it, or what is typed for that.
 _YEARS = re.compile(r"(\d{4})(?:(?:\.\.|-|–|/)(\d{4}))?")
 _SHARE = re.compile(r"(\d{1,3})\s*%?")
+# As answers write it. One word less would ask for part of a path, and find nearly all.
+_NOT_IN_GUIDE = ("not", "in", "this", "guide")
+_OUTSIDE_HINT = '; for what is not in the guide ask for "outside"'
 HELP = (
     "words: lever|linkage|stripe|coupled|lettering present|absent|unseen, "
     "driving axles|axles|lamps|number VALUE, YEAR, YEAR..YEAR, variation ID, sure PERCENT, "
-    "in TEXT, engine present|absent, narrowed, several, mismatched; "
+    "in TEXT, engine present|absent, narrowed, outside, several, mismatched; "
     "joined by and, or, not and brackets"
 )
 
@@ -85,8 +89,8 @@ def parse_query(text: str) -> Query:
         answer's years and these share one), "variation" with an id, "sure" with the
         least percentage, "in" with part of a photo's path, "engine" with present or
         absent, "narrowed" for what is narrowed down, to a variation and years or to none of
-        the guide's, "several" for photos put together that seem to show more than one engine,
-        or "mismatched". Empty finds everything.
+        the guide's, "outside" for engines of no variation, "several" for photos put
+        together that seem to show more than one engine, or "mismatched". Empty finds everything.
 
     Raises
     ------
@@ -151,6 +155,14 @@ class _Parser:
         return test
 
     def _inner(self) -> Test:
+        if self._ahead(_NOT_IN_GUIDE):
+            self._at += len(_NOT_IN_GUIDE)
+            return _is_outside
+        if self._ahead(("not", "in", "guide")):
+            raise ArchiveError(
+                'query: "not in guide" may mean a path without "guide", which is '
+                f'"not (in guide)"{_OUTSIDE_HINT}'
+            )
         if self._took("not"):
             test = self._one()
             return lambda record: not test(record)
@@ -185,18 +197,26 @@ class _Parser:
             return _engine(self._next("present or absent after engine"))
         if lower == "narrowed":
             return lambda record: record.narrowed
+        if lower == "outside":
+            return _is_outside
         if lower == "several":
             return lambda record: record.several
         if lower == "mismatched":
             return lambda record: record.mismatched
         if lower in ("and", "or", ")"):
             raise ArchiveError(f'query: a term expected before "{word}" ({HELP})')
-        near = did_you_mean(word, (*_SHORT, *_TERMS, "and", "or", "not"))
+        near = _OUTSIDE_HINT
+        if lower != "guide":
+            near = did_you_mean(word, (*_SHORT, *_TERMS, "and", "or", "not"))
         raise ArchiveError(f'query: "{word}" is not understood{near} ({HELP})')
 
     def _cue(self, name: str, called: str) -> Test:
         self.cues.append(name)
         return _cue(name, self._next(f"present, absent or a value after {called}"))
+
+    def _ahead(self, words: tuple[str, ...]) -> bool:
+        coming = self._words[self._at : self._at + len(words)]
+        return tuple(word.lower() for word in coming) == words
 
     def _peek(self) -> str:
         return self._words[self._at] if self._at < len(self._words) else ""
@@ -212,6 +232,11 @@ class _Parser:
             return False
         self._at += 1
         return True
+
+
+def _is_outside(record: Record) -> bool:
+    """Whether the listing says "not in this guide" of it."""
+    return record.narrowed and (not record.covered or record.variation == NOT_IN_GUIDE)
 
 
 def _years(first: int, last: int) -> Test:

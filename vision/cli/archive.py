@@ -117,7 +117,8 @@ def find(
     QUERY: lever, linkage, stripe, coupled (a tender) or lettering with present, absent or unseen;
     driving axles, axles (of the tender), lamps or number with a value; 1935 or 1935..1937;
     variation ID; sure 90%; in TEXT for part of a path; engine present or absent; narrowed;
-    several (engines in photos put together); mismatched; joined by and, or, not and brackets.
+    outside (of the guide); several (engines in photos put together); mismatched; joined by and,
+    or, not and brackets.
     """
     from vision.archive.export import column_names, to_csv, to_parquet
     from vision.archive.query import parse_query
