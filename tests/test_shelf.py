@@ -14,8 +14,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from answers import answer
+from answers import FakeEye, answer
 from archives import GUIDE, fill, tag
+from conftest import Telltale
+from guides import cue as seen
+from guides import value
 from shapes import encoded
 from shapes import engine as engine_drawing
 from vision.archive import Index
@@ -101,6 +104,49 @@ def test_have_lack_and_doubtful() -> None:
     (doubt,) = stock.doubts
     assert (doubt.engine.name, doubt.look) == ("third", "Photograph the cab side.")
     assert doubt.candidates == (("W1", 0.5), ("W2", 0.45))
+
+
+def test_one_picture_in_two_folders_is_not_two_engines() -> None:
+    """A photo that was left in another folder too was counted as "More than one of"."""
+
+    def with_photos(name: str, *contents: str, variation: str = "W6") -> ShelfEngine:
+        one = engine(name, {variation: 0.95, "other": 0.05})
+        return replace(one, answer={**one.answer, "photos": [{"sha256": c} for c in contents]})
+
+    first, second = with_photos("eng1", "a", "b"), with_photos("inbox", "c", "a")
+    stock = take_stock([first, second], GUIDE)
+    assert stock.duplicates == ()
+    assert stock.shared == (("W6", (first, second)),)
+    for told in (stock_text(stock), stock_page(stock, GUIDE)):
+        assert "More than one of" not in told
+        assert "The same picture lies in several, which count as one" in told
+        assert "W6: eng1, inbox: put it into one folder, or name its engine in engines.csv" in told
+    # Another engine counts beside the two; one that shares a picture with both joins them.
+    third = with_photos("third", "d")
+    others = with_photos("other", "a", variation="W1")
+    stock = take_stock([first, third, second, others], GUIDE)
+    assert [(v, [e.name for e in have]) for v, have in stock.duplicates] == [
+        ("W6", ["third", "eng1"])
+    ]
+    between = with_photos("between", "d", "c")
+    stock = take_stock([first, third, second, between], GUIDE)
+    assert (stock.duplicates, len(stock.shared[0][1])) == ((), 4)
+    assert take_stock([third, first], GUIDE).shared == ()
+
+
+def test_a_copy_in_another_folder_is_counted_once(tmp_path: Path, telltale: Telltale) -> None:
+    for folder in ("inbox", "eng1"):
+        fill(tmp_path / folder, 1)
+    fill(tmp_path / "eng2", 1, start=1)
+    shown = (
+        *(seen(name, 0.99) for name in ("switch_lever", "side_linkage", "edge_stripe")),
+        *(value(name, v, 0.97) for name, v in (("cab_number", "322"), ("tender_axles", "6"))),
+    )
+    eye = FakeEye({"000": shown, "001": shown})
+    assert telltale("tag", tmp_path, "--jobs", 1, eye=eye)[0] == 0
+    text = telltale("shelf", tmp_path)[1]
+    assert sum(f"W6: {pair}\n" in text for pair in ("eng1, eng2", "eng2, eng1")) == 1
+    assert "W6: eng1, inbox: put it" in text
 
 
 def test_an_engine_that_was_hardly_seen_counts_for_no_variation() -> None:

@@ -8,7 +8,15 @@ from html import escape
 
 from vision.guide import Guide
 from vision.report.words import CAUTIONS, percent, years_words
-from vision.shelf.text import DOUBT_TITLE, TOUCH_TITLE, doubts_by_look, may_be, suggests_touching
+from vision.shelf.text import (
+    DOUBT_TITLE,
+    SHARED_TITLE,
+    TOUCH_TITLE,
+    doubts_by_look,
+    may_be,
+    shared_words,
+    suggests_touching,
+)
 from vision.shelf.values import Holding, ShelfEngine, Status, Stock
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
@@ -64,6 +72,7 @@ def stock_page(stock: Stock, guide: Guide) -> str:
             "More than one of",
             (f"{v}: {', '.join(e.name for e in have)}" for v, have in stock.duplicates),
         ),
+        _list(SHARED_TITLE, (f"{v}: {shared_words(engines)}" for v, engines in stock.shared)),
         _list(
             "Wanted",
             (

@@ -36,7 +36,9 @@ def take_stock(engines: Sequence[ShelfEngine], guide: Guide) -> Stock:
     told = [engine for engine in found if engine.narrowed]
     known = [engine for engine in told if not _is_stranger(engine)]
     holdings = tuple(_holding(v.id, v.edtf, told) for v in guide.variations)
-    several = ((h.variation, h.have) for h in holdings if len(h.have) > 1)
+    apart = [(h.variation, _by_picture(h.have)) for h in holdings]
+    several = ((id, tuple(alike[0] for alike in sets)) for id, sets in apart if len(sets) > 1)
+    shared = ((id, alike) for id, sets in apart for alike in sets if len(alike) > 1)
     return Stock(
         guide=f"{guide.name} {guide.version}",
         title=guide.title,
@@ -44,6 +46,7 @@ def take_stock(engines: Sequence[ShelfEngine], guide: Guide) -> Stock:
         doubts=tuple(_doubt(engine) for engine in found if _is_open(engine)),
         mismatched=tuple((e, text) for e in found for text in e.conflicts("engine_tender")),
         duplicates=tuple(several),
+        shared=tuple(shared),
         strangers=tuple(e for e in told if _is_stranger(e) and not _is_open(e)),
         without=tuple(engine for engine in engines if not engine.candidates),
         work=tuple(work for engine in known for work in work_on(engine, guide)),
@@ -67,6 +70,17 @@ def _holding(variation: str, years: str, engines: Sequence[ShelfEngine]) -> Hold
     doubtful = tuple(sorted(likely, key=lambda pair: -pair[1]))
     status = Status.HAVE if have else Status.DOUBTFUL if doubtful else Status.LACK
     return Holding(variation, years, status, have, doubtful)
+
+
+def _by_picture(engines: Sequence[ShelfEngine]) -> list[tuple[ShelfEngine, ...]]:
+    """Sets of engines that share a picture, or would be counted twice; most hold one alone."""
+    sets: list[tuple[ShelfEngine, ...]] = []
+    for engine in engines:
+        near = [s for s in sets if any(e.contents & engine.contents for e in s)]
+        joined = tuple(e for s in near for e in s)
+        sets = [s for s in sets if s not in near]
+        sets.append((*joined, engine))
+    return sets
 
 
 def _doubt(engine: ShelfEngine) -> Doubt:

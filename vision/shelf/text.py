@@ -9,6 +9,7 @@ from vision.report.words import CAUTIONS, NOT_NARROWED, OUTSIDE_GUIDE, percent, 
 from vision.shelf.values import Doubt, Holding, ShelfEngine, Stock
 
 DOUBT_TITLE = "In doubt, by the photo or check that would settle it"
+SHARED_TITLE = "The same picture lies in several, which count as one"
 TOUCH_TITLE = "Before you touch an engine"
 
 
@@ -26,6 +27,7 @@ def _lines(stock: Stock) -> Iterator[str]:
     sections = (
         ("Tender does not belong", [f"{e.name}: {text}" for e, text in stock.mismatched]),
         ("More than one of", [f"{v}: {_names(have)}" for v, have in stock.duplicates]),
+        (SHARED_TITLE, [f"{v}: {shared_words(engines)}" for v, engines in stock.shared]),
         ("In no variation of this guide", [engine.name for engine in stock.strangers]),
         ("No engine found", [engine.name for engine in stock.without]),
         ("To see to", [f"{w.engine}: {w.part}: {w.finding}" for w in stock.work]),
@@ -63,6 +65,11 @@ def doubts_by_look(stock: Stock) -> dict[str, list[Doubt]]:
         caution = f" {doubt.caution}" if doubt.caution else ""
         by_look.setdefault(f"{how}{caution}", []).append(doubt)
     return by_look
+
+
+def shared_words(engines: tuple[ShelfEngine, ...]) -> str:
+    """Which engines share a picture, and what to do."""
+    return f"{_names(engines)}: put it into one folder, or name its engine in engines.csv"
 
 
 def may_be(doubt: Doubt) -> str:

@@ -51,6 +51,11 @@ class ShelfEngine:
         estimate = self.answer["estimate"]
         return estimate is not None and not tells_nothing_plain(estimate)
 
+    @property
+    def contents(self) -> frozenset[str]:
+        """Hashes of its photos' contents: two files of one picture have the same."""
+        return frozenset(photo["sha256"] for photo in self.answer.get("photos", ()))
+
     def conflicts(self, kind: str) -> tuple[str, ...]:
         """What an answer says of evidence that does not belong together."""
         estimate = self.answer["estimate"] or {"conflicts": ()}
@@ -109,7 +114,9 @@ class Stock:
     mismatched : tuple of (engine, text)
         Engines whose tender was not made for them.
     duplicates : tuple of (variation, engines)
-        Variations of which there are several.
+        Variations of which there are several; of engines that share a picture the first.
+    shared : tuple of (variation, engines)
+        Engines of one variation that share a picture, and are rather one.
     strangers : tuple of ShelfEngine
         Surely in no variation of the guide.
     without : tuple of ShelfEngine
@@ -123,6 +130,7 @@ class Stock:
     doubts: tuple[Doubt, ...]
     mismatched: tuple[tuple[ShelfEngine, str], ...]
     duplicates: tuple[tuple[str, tuple[ShelfEngine, ...]], ...]
+    shared: tuple[tuple[str, tuple[ShelfEngine, ...]], ...]
     strangers: tuple[ShelfEngine, ...]
     without: tuple[ShelfEngine, ...]
     work: tuple[Work, ...]
