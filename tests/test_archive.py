@@ -78,12 +78,29 @@ def test_copies_are_looked_at_once(tmp_path: Path, jobs: int) -> None:
     assert process.returncode == 0, err.decode()
     contents = [line.split()[0] for line in looks.read_text("utf-8").splitlines()]
     assert len(contents) == len(set(contents)) == 3
-    assert "15 photos (3 looked at, 12 known already)" in out.decode()
+    assert "15 photos (3 looked at, 12 copies of these, 0 known already" in out.decode()
     # Whatever was looked at and whatever was known: the same sidecar beside each copy.
     for path in originals:
         sidecars = [p.with_name(f"{p.name}.xmp") for p in tmp_path.rglob(f"{path.stem}*.jpg")]
         assert len({sidecar.read_bytes() for sidecar in sidecars}) == 1
         assert len(sidecars) == 5
+
+
+def test_every_photo_is_counted_in_one_place(shelf: Path) -> None:
+    """Failures were missing from the sum of a first run, and "known already" in the next."""
+
+    def counts() -> tuple[int, ...]:
+        summary = tag(shelf)
+        parts = (summary.looked_at, summary.copies, summary.unchanged, summary.unread)
+        assert sum(parts) == summary.photos
+        return parts
+
+    (shelf / "broken.jpg").write_bytes(b"no picture")
+    (shelf / "copy.jpg").write_bytes((shelf / "000.jpg").read_bytes())
+    assert counts() == (5, 1, 0, 1)
+    (shelf / "late.jpg").write_bytes((shelf / "000.jpg").read_bytes())
+    fill(shelf, 1, start=9)
+    assert counts() == (1, 0, 7, 1)
 
 
 def test_other_photos_of_the_same_size_are_looked_at() -> None:
@@ -196,7 +213,8 @@ def test_the_command_from_outside(shelf: Path) -> None:
     process = command("tag", shelf, "--jobs", "1")
     out, err = process.communicate(timeout=60)
     assert process.returncode == 9
-    assert f"\n{shelf}: 7 photos (5 looked at" in out.decode()
+    counts = "5 looked at, 0 copies of these, 0 known already, 2 not read"
+    assert f"\n{shelf}: 7 photos ({counts}), 4 engines" in out.decode()
     assert "2 failures" in out.decode()
     lines = err.decode().splitlines()
     assert [line.split(":")[1].strip() for line in lines] == ["broken.jpg", "empty.jpg"]

@@ -74,13 +74,17 @@ class Order:
 class Summary:
     """What a run did; all counts are of photos unless they say otherwise.
 
+    Every photo is one of `looked_at`, `copies` of what was looked at in this run, `unchanged`,
+    which is content known from before, and `unread`, which has failed, now or before.
     `mixed` names engines whose photos seem to show several, dated in this run or before;
     `idle` what the group file says that fits no photo.
     """
 
     photos: int = 0
     looked_at: int = 0
+    copies: int = 0
     unchanged: int = 0
+    unread: int = 0
     engines: int = 0
     dated: int = 0
     written: list[str] = field(default_factory=list)

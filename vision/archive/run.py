@@ -136,9 +136,11 @@ class _Run:
         for path, stamp in tree.photos.items():
             last = before.get(path)
             if last is not None and last.stamp == stamp and self._is_settled(last, seen):
-                self.summary.unchanged += 1
                 if last.code:
+                    self.summary.unread += 1
                     self._fail(last.error, last.code)
+                else:
+                    self.summary.unchanged += 1
             else:
                 known = tuple(sorted(by_size.get(stamp.size, ())))
                 tasks.append((Task(str(self._order.root), path, known), stamp.size))
@@ -154,15 +156,20 @@ class _Run:
         """Have the crew look, and keep what it saw."""
         self._watcher.begin("photos", len(tasks))
         pending = Pending(tasks)
+        fresh = set()
         for batch in _batches(_noted(crew.look(pending), pending)):
             self._index.keep_seen(batch, self._eye)
             for seen in batch:
                 if seen.error:
+                    self.summary.unread += 1
                     self._fail(seen.error, seen.code)
-                elif not seen.look:
-                    self.summary.unchanged += 1
-                else:
+                elif seen.look:
+                    fresh.add(seen.sha256)
                     self.summary.looked_at += 1
+                elif seen.sha256 in fresh:
+                    self.summary.copies += 1
+                else:
+                    self.summary.unchanged += 1
                 self._watcher.step(failed=bool(seen.error))
 
     def date(self, tree: Tree, model: str) -> None:

@@ -266,7 +266,8 @@ def _tell(summary: Summary, order: Order) -> None:
     written = "to write" if order.dry else "written"
     typer.echo(
         f"{order.root}: {_counted(summary.photos, 'photo')} ({summary.looked_at} looked at, "
-        f"{summary.unchanged} known already), {_counted(summary.engines, 'engine')} "
+        f"{_counted(summary.copies, 'copy', 'copies')} of these, {summary.unchanged} known "
+        f"already, {summary.unread} not read), {_counted(summary.engines, 'engine')} "
         f"({summary.dated} dated anew), {_counted(len(summary.written), 'sidecar')} {written}, "
         f"{summary.current} as they should be, {_counted(summary.failed, 'failure')}"
     )
@@ -284,5 +285,5 @@ def _tell(summary: Summary, order: Order) -> None:
         )
 
 
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
+def _counted(count: int, what: str, many: str = "") -> str:
+    return f"{count} {what if count == 1 else many or f'{what}s'}"
