@@ -362,6 +362,33 @@ def test_axe_has_nothing_to_object_to(width: int) -> None:
     assert set(shapes) == {320}
 
 
+@pytest.mark.parametrize("columns", [40, 80, 100])
+def test_the_text_is_wrapped_as_that_of_one_photo(columns: int) -> None:
+    """Lines ran over the edge of the terminal, and names were cut by it."""
+    many = [engine(f"the-page/0{n} a-b", {"W6": 0.95, "W1": 0.05}) for n in range(9)]
+    looks = (LOOK | {"instruction": "Photograph the side without flash. " * 5},)
+    doubts = [engine("half-open", {"W1": 0.5, "W2": 0.45, "other": 0.05}, looks=looks)]
+    stock = take_stock([*SHELF, *many, *doubts], GUIDE)
+    text = stock_text(stock, width=columns)
+    assert max(map(len, text.splitlines())) <= columns
+    # The same words in the same order, whatever the width; a hyphen ends no line.
+    assert text.split() == stock_text(stock, width=10_000).split()
+    assert not [line for line in text.splitlines() if line.endswith("-")]
+    assert not [line for line in text.splitlines() if line.lstrip().startswith("%")]
+
+
+def test_the_command_wraps_at_the_terminals_columns(
+    tmp_path: Path, telltale: Telltale, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fill(tmp_path, 1)
+    telltale("tag", tmp_path, "--jobs", 1)
+    longest = []
+    for columns in ("60", "80", "300"):
+        monkeypatch.setenv("COLUMNS", columns)
+        longest.append(max(map(len, telltale("shelf", tmp_path)[1].splitlines())))
+    assert longest[0] <= 60 < longest[1] <= 80 < longest[2] <= 100
+
+
 def test_the_text_names_everything() -> None:
     text = stock_text(take_stock(SHELF, GUIDE))
     for words in ("W3  1934", "lack", "third: W1 50 %, W2 45 %", "never sold together", "  * box"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from codecs import BOM_UTF8
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
@@ -17,6 +18,7 @@ from vision.cli.archive import (
     open_index,
     tell_unfinished,
 )
+from vision.cli.date import WIDEST
 from vision.cli.files import PAGE, check_outputs, write_whole
 from vision.cli.watching import shown
 from vision.records import ArchiveError, OutputError
@@ -74,7 +76,7 @@ def shelf(
         tell_unfinished(base, folder, answered)
         _tell_from_afar(folder, guide or choice.place, table, known)
         stock = take_stock(list(_engines(known)), table)
-    typer.echo(stock_text(stock))
+    typer.echo(stock_text(stock, width=min(WIDEST, shutil.get_terminal_size().columns)))
     if len(known) < len(rows) and (wanted or todo or html):
         raise ArchiveError(
             f"{folder}: pages and lists are written only once every engine has an answer by this"

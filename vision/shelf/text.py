@@ -2,28 +2,60 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 
 from vision.report.narrowing import NOT_IN_GUIDE
+from vision.report.terminal import WIDTH
 from vision.report.words import CAUTIONS, NOT_NARROWED, OUTSIDE_GUIDE, percent, years_words
 from vision.shelf.values import Doubt, Holding, ShelfEngine, Stock
 
 DOUBT_TITLE = "In doubt, by the photo or check that would settle it"
+# Columns below which nothing can be laid out.
+LEAST_WIDTH = 40
 SHARED_TITLE = "The same picture lies in several, which count as one"
 TOUCH_TITLE = "Before you touch an engine"
 
 
-def stock_text(stock: Stock) -> str:
-    """Lay a stock out as lines without a final newline."""
-    return "\n".join(_lines(stock))
+def stock_text(stock: Stock, *, width: int = WIDTH) -> str:
+    """Lay a stock out as lines without a final newline.
+
+    Parameters
+    ----------
+    stock : Stock
+    width : int
+        Columns; longer lines are wrapped, but no name is taken apart. At least 40.
+    """
+    width = max(LEAST_WIDTH, width)
+    return "\n".join(
+        line
+        for first, text, rest in _lines(stock)
+        # Set in far on a narrow screen, hardly a name would fit beside the margin.
+        for line in _wrapped(text, width, first, rest if 3 * rest <= width else 4)
+    )
 
 
-def _lines(stock: Stock) -> Iterator[str]:
-    yield f"{stock.title} (guide {stock.guide})"
+def _wrapped(text: str, width: int, first: str, rest: int) -> list[str]:
+    lines = textwrap.wrap(
+        # A no-break space keeps a number and its sign on one line, and is not left in the text.
+        _one_line(text).replace(" %", "\u00a0%"),
+        width,
+        initial_indent=first,
+        subsequent_indent=" " * rest,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [line.replace("\u00a0%", " %") for line in lines] or [first.rstrip()]
+
+
+def _lines(stock: Stock) -> Iterator[tuple[str, str, int]]:
+    """Each line as what it begins with, its text, and how far the rest of it is set in."""
+    yield "", f"{stock.title} (guide {stock.guide})", 2
     width = max((len(h.variation) for h in stock.holdings), default=0)
     for holding in stock.holdings:
         words = f"{holding.variation:<{width}}  {years_words(holding.years):<9}"
-        yield f"  {words}  {holding.status.value:<8}  {holding_words(holding)}".rstrip()
+        first = f"  {words}  {holding.status.value:<8}  "
+        yield first, holding_words(holding), len(first)
     sections = (
         ("Tender does not belong", [f"{e.name}: {text}" for e, text in stock.mismatched]),
         ("More than one of", [f"{v}: {_names(have)}" for v, have in stock.duplicates]),
@@ -34,15 +66,14 @@ def _lines(stock: Stock) -> Iterator[str]:
         (TOUCH_TITLE, CAUTIONS if suggests_touching(stock) else ()),
     )
     if stock.doubts:
-        yield from ("", DOUBT_TITLE)
+        yield from (("", "", 0), ("", DOUBT_TITLE, 0))
     for look, doubts in doubts_by_look(stock).items():
-        yield f"  {_one_line(look)}"
-        yield from (f"    * {_one_line(f'{d.engine.name}: {may_be(d)}')}" for d in doubts)
+        yield "  ", look, 2
+        yield from (("    * ", f"{d.engine.name}: {may_be(d)}", 6) for d in doubts)
     for title, items in sections:
         if items:
-            yield ""
-            yield title
-            yield from (f"  * {_one_line(item)}" for item in items)
+            yield from (("", "", 0), ("", title, 0))
+            yield from (("  * ", item, 4) for item in items)
 
 
 def holding_words(holding: Holding) -> str:
