@@ -176,9 +176,10 @@ def alive(pid: str) -> bool:
 
 
 def on_a_disk_of_its_own(script: str, tmp_path: Path) -> subprocess.CompletedProcess[str]:
-    """Run a shell script where it may mount; `tag` is the command with the fake eye."""
+    """Run a shell script where it may mount; `tag` and `search` are the command's."""
     path = os.pathsep.join([str(TESTS), str(TESTS.parent)])
-    head = f'set -u\ntag() {{ "{sys.executable}" "{TESTS}/eyes.py" fake_eye tag "$@"; }}\n'
+    call = f'"{sys.executable}" "{TESTS}/eyes.py" fake_eye'
+    head = f'set -u\ntag() {{ {call} tag "$@"; }}\nsearch() {{ {call} find "$@"; }}\n'
     return subprocess.run(
         ["unshare", "-Urm", "sh", "-c", head + script],
         cwd=tmp_path,
@@ -225,10 +226,14 @@ def test_read_only_folders_are_reported_and_the_rest_is_done(tmp_path: Path) -> 
     tag a --jobs 1; echo "code: $?"
     mount --bind a a && mount -o remount,ro,bind a
     tag a --jobs 1; echo "whole: $?"
+    search --dir a "in open/"; echo "search: $?"
     """
     done = on_a_disk_of_its_own(script, tmp_path)
     assert "code: 52" in done.stdout, done.stderr
     assert "whole: 40" in done.stdout
+    # Neither by which guide it was dated nor what was found is lost on a read-only disk.
+    assert done.stdout.count("as before") == 1
+    assert "search: 0" in done.stdout and "open/003.jpg  " in done.stdout
     assert done.stderr.count("Read-only file system") == 3
     assert {str(p.relative_to(tmp_path / "a")) for p in (tmp_path / "a").rglob("*.xmp")} == {
         "open/002.jpg.xmp",

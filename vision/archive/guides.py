@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from vision.archive.index import GuideRow
+from vision.archive.index_file import open_to_read
 from vision.archive.order import index_path
 from vision.guide import Guide, builtin_names, load_guide
 from vision.records import ArchiveError, GuideError
@@ -94,7 +95,7 @@ def last_guide(path: Path) -> GuideRow | None:
     """
     if not path.exists():
         return None
-    base = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+    base = open_to_read(path)
     try:
         tables = {name for (name,) in base.execute("SELECT name FROM sqlite_master")}
         query = "SELECT name, version, sha256, place FROM guide"
@@ -121,6 +122,8 @@ def _again(last: GuideRow, root: Path) -> Guide:
     said = f"{root}: dated by the guide {_words(last)} before"
     if not last.place:
         raise ArchiveError(f"{said}; where its file lies was not kept: name it with --guide")
+    if last.place not in builtin_names() and not Path(last.place).exists():
+        raise ArchiveError(f"{said}, which is no longer at {last.place}; name one with --guide")
     try:
         guide = load_guide(last.place)
     except GuideError as error:

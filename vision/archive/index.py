@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from vision.archive.index_file import disk_errors, open_base, set_aside
+from vision.archive.index_file import disk_errors, open_base, open_to_read, set_aside
 from vision.archive.values import Seen, Stamp
 from vision.pipeline.look import Look, eye_name, is_readable, look_from_text, looks_at, model_of
 from vision.records import SEVERAL_ENGINES, ArchiveError
@@ -136,7 +136,7 @@ class Index:
     def copy_from(self, path: Path) -> None:
         """Fill an index in memory with what a file holds, without writing to it."""
         try:
-            source = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+            source = open_to_read(path)
             try:
                 source.backup(self._base)
             finally:

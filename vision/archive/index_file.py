@@ -81,6 +81,31 @@ def open_base(
     return base, ""
 
 
+def open_to_read(path: Path) -> sqlite3.Connection:
+    """Open the file of an index without writing to it, on a read-only disk too.
+
+    Raises
+    ------
+    sqlite3.Error
+        It is damaged, or cannot be opened.
+    """
+    uri = f"{path.absolute().as_uri()}?mode=ro"
+    base = sqlite3.connect(uri, uri=True)
+    try:
+        base.execute("SELECT name FROM sqlite_master").fetchone()
+    except sqlite3.OperationalError:
+        base.close()
+        # SQLite wants to write down that somebody reads. Where it cannot, nobody writes either,
+        # and without a log of changes beside it the file is whole.
+        if path.with_name(f"{path.name}-wal").exists():
+            raise
+        return sqlite3.connect(f"{uri}&immutable=1", uri=True)
+    except sqlite3.Error:
+        base.close()
+        raise
+    return base
+
+
 def _is_about_the_disk(error: sqlite3.DatabaseError) -> bool:
     return error.sqlite_errorcode & 0xFF in (
         sqlite3.SQLITE_FULL,
