@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from vision.estimate.factors import (
     ABSENT,
@@ -23,7 +24,7 @@ from vision.estimate.factors import (
     factors_of,
     weighed,
 )
-from vision.estimate.reading import reading
+from vision.estimate.reading import number_state, reading, taken_for
 from vision.estimate.saying import read_out, saying
 from vision.estimate.strength import strength_words
 from vision.guide import Guide
@@ -31,6 +32,8 @@ from vision.records import COUPLED, DRIVING, LETTERING, PHOTO_CUES, Cue, Evidenc
 
 # A state counts as read where its share among all states is at least this. Chosen.
 SURE = 0.8
+# Probability that a number is another of the guide misread, from which on that is told. Chosen.
+MAY_BE_MISREAD = 0.05
 # How a step's text says that the reading fits nothing in the guide.
 NO_VARIATION = "as no variation was made"
 # Why lettering changes nothing.
@@ -239,11 +242,12 @@ def _step(guide: Guide, item: Evidence, seen: tuple[Cue, ...], leader: str) -> S
     likelihoods = {id: by_id[id.rpartition("@")[0] or id] for id in before}
     kind = {"cab_number": "number", TENDER: "tender"}.get(item.factor.name, "cue")
     kind = "check" if item.factor.name in guide.check_names else kind
-    text = "; ".join(saying(cue) for cue in seen)
+    misread = _misread(item, seen)
+    text = "; ".join(saying(cue, misread) for cue in seen)
     fits = _fits(item)
     text += f" — {fits}" if fits else ""
     if not leader:
-        return Step(kind, item.factor.name, text, likelihoods)
+        return Step(kind, item.factor.name, text, likelihoods, taken_for=misread)
     summed = by_variation(before)
     rest = [id for id in summed if id != leader]
     mean = math.fsum(summed[id] * by_id[id] for id in rest) / math.fsum(summed[id] for id in rest)
@@ -251,7 +255,17 @@ def _step(guide: Guide, item: Evidence, seen: tuple[Cue, ...], leader: str) -> S
     words = strength_words(by_id[leader] / mean)
     strength = words if words.startswith("no support") else f"{words} for {name}"
     strength = strength.replace(" against for ", " against ")
-    return Step(kind, item.factor.name, text, likelihoods, strength)
+    return Step(kind, item.factor.name, text, likelihoods, strength, misread)
+
+
+def _misread(item: Evidence, seen: tuple[Cue, ...]) -> Mapping[str, float]:
+    """What a cab number is weighed as, where that may well be another than was read."""
+    taken = taken_for(item.factor, seen[0]) if len(seen) == 1 else {}
+    if not taken or seen[0].state is State.UNSEEN:
+        return MappingProxyType({})
+    own = number_state(item.factor, read_out(seen[0]))
+    others = math.fsum(taken.values()) - taken[own]
+    return MappingProxyType(taken if others >= MAY_BE_MISREAD else {})
 
 
 def _fits(item: Evidence) -> str:

@@ -15,11 +15,17 @@ from vision.estimate.argument import SURE, Evidence, by_variation
 from vision.estimate.disagreements import EDGE_STRIPE, disagreements
 from vision.estimate.factors import ABSENT, OTHER, PRESENT, TENDER, UNLISTED
 from vision.estimate.outside import of_the_casting, outside_stories
-from vision.estimate.reading import normalised, reading
+from vision.estimate.reading import (
+    normalised,
+    number_state,
+    reading,
+    taken_for,
+    value_shares,
+)
 from vision.estimate.saying import read_out
 from vision.estimate.strength import estimated_percent
 from vision.guide import Guide
-from vision.records import COUPLED, DRIVING, Conflict, State
+from vision.records import COUPLED, DRIVING, ILLEGIBLE, Conflict, Cue, State
 
 # A contradiction counts where all its states together have at least this share. Chosen.
 SURE_TOGETHER = 0.5
@@ -83,7 +89,7 @@ def _contradictions(
     """Smallest sets of states that no variation was made with."""
     read: dict[str, tuple[Evidence, frozenset[str], float]] = {}
     for item in engine:
-        states, share = _read_surely(item)
+        states, share = _number_lacked(item) or _read_surely(item)
         if _seen(item) and share >= SURE:
             read[item.factor.name] = (item, states, share)
     found: list[tuple[float, tuple[str, ...]]] = []
@@ -101,7 +107,7 @@ def _contradictions(
     found.sort(key=lambda entry: (-entry[0], entry[1]))
     return [
         _tell(guide, [read[name][:2] for name in names], weights, of_the_casting(engine))
-        for names in _joined([names for _, names in found])[:MOST_CONFLICTS]
+        for names in _told([names for _, names in found])
     ]
 
 
@@ -120,6 +126,35 @@ def _read_surely(item: Evidence) -> tuple[frozenset[str], float]:
             return colours, math.fsum(shares[colour] for colour in colours)
     best = max(shares, key=lambda state: shares[state])
     return frozenset({best}), shares[best]
+
+
+def _number_lacked(item: Evidence) -> tuple[frozenset[str], float] | None:
+    """A number that was surely read and that the guide lacks, though it may be misread.
+
+    None of one that is in the guide, not wholly legible or surely taken for one of the
+    guide's, or where the guide leaves the number of some variation open.
+    """
+    stated = [cue for cue in item.cues if cue.state is not State.UNSEEN]
+    if item.factor.name != "cab_number" or len(item.factor.made) < len(item.factor.table) - 1:
+        return None
+    sure = [_lacked(item, cue) for cue in stated]
+    return (frozenset({UNLISTED}), min(sure)) if min(sure, default=0.0) >= SURE else None
+
+
+def _lacked(item: Evidence, cue: Cue) -> float:
+    """How surely a number was read; 0 where it rather is one of the guide's."""
+    number, taken = read_out(cue), taken_for(item.factor, cue)
+    if ILLEGIBLE in number or number_state(item.factor, number) != UNLISTED:
+        return 0.0
+    sure = value_shares(cue).get(number, 0.0)
+    return 0.0 if sure - taken.get(UNLISTED, sure) >= SURE * sure else sure
+
+
+def _told(sets: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
+    """Those that are told: the surest, and in every case a number that fits no variation."""
+    joined = _joined(sets)
+    rest = joined[MOST_CONFLICTS:]
+    return joined[:MOST_CONFLICTS] + [names for names in rest if names == ("cab_number",)]
 
 
 def _joined(sets: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:

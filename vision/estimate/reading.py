@@ -171,21 +171,55 @@ def _read_number(factor: Factor, cue: Cue) -> Row:
     unsaid = 1.0 - sum(shares.values())
     row = [((1.0 - BLUNDER) * unsaid + BLUNDER) / k] * k
     for text, share in shares.items():
-        text = text.upper()
-        if cue.source == "person":
-            known = text if text in factor.states else UNLISTED
-            fits = [1.0 if state == known else 0.0 for state in factor.states]
-        else:
-            fits = [
-                unlisted_likelihood(text) if state == UNLISTED else reading_likelihood(text, state)
-                for state in factor.states
-            ]
-        if cue.may_be and UNLISTED in factor.states and fits[-1] == max(fits):
-            # A number that the guide lacks is more than an unclear reading can tell.
-            fits = [1.0] * k
-        total = sum(fits)
-        row = [r + (1.0 - BLUNDER) * share * fit / total for r, fit in zip(row, fits, strict=True)]
+        fits = _number_fits(factor, cue, text)
+        row = [r + (1.0 - BLUNDER) * share * fit for r, fit in zip(row, fits, strict=True)]
     return tuple(row)
+
+
+def taken_for(factor: Factor, cue: Cue) -> dict[str, float]:
+    """Which number is on the engine, by the one that a photo was read to show.
+
+    A figure may be worn away or taken for its like: a short number that the guide lacks is
+    hardly rarer than such a misreading of one that it has, however sure each figure is.
+
+    Parameters
+    ----------
+    factor : Factor
+        Of the cab number.
+    cue : Cue
+
+    Returns
+    -------
+    dict of state to float
+        Sums to the probability of the text; empty of any other cue than a photo's number.
+    """
+    if factor.name != "cab_number" or cue.source == "person" or cue.value is None:
+        return {}
+    share = value_shares(cue).get(cue.value, 0.0)
+    fits = _number_fits(factor, cue, cue.value)
+    return {state: share * fit for state, fit in zip(factor.states, fits, strict=True)}
+
+
+def number_state(factor: Factor, text: str) -> str:
+    """The state that a cab number is in, if it is on the engine as it was read."""
+    return text.upper() if text.upper() in factor.states else UNLISTED
+
+
+def _number_fits(factor: Factor, cue: Cue, text: str) -> list[float]:
+    """P(number on the engine | text read) for each state, each as likely before."""
+    text = text.upper()
+    if cue.source == "person":
+        known = number_state(factor, text)
+        fits = [1.0 if state == known else 0.0 for state in factor.states]
+    else:
+        fits = [
+            unlisted_likelihood(text) if state == UNLISTED else reading_likelihood(text, state)
+            for state in factor.states
+        ]
+    if cue.may_be and fits[-1] == max(fits):
+        # A number that the guide lacks is more than an unclear reading can tell.
+        fits = [1.0] * len(fits)
+    return normalised(fits)
 
 
 def _read_stripe(factor: Factor, cue: Cue) -> Row:

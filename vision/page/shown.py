@@ -12,7 +12,7 @@ from vision.guide import Guide
 from vision.records import DRIVING, Answer, Cue, Estimate, NextLook, State
 from vision.report.another import photo_words
 from vision.report.narrowing import shows_several
-from vision.report.steps import bearing, fits_words, weighing_step, why_unused
+from vision.report.steps import bearing, fits_words, weighed_reading, weighing_step, why_unused
 from vision.report.under import guide_words, under_years
 from vision.report.views import read_otherwise
 from vision.report.words import (
@@ -157,14 +157,17 @@ def _cue(cue: Cue, answer: Answer, guide: Guide) -> dict[str, Any]:
     fits = fits_words(step, answer.estimate) if step is not None else ""
     unused = why_unused(cue, answer.estimate) if answer.estimate is not None else ""
     seen, by_photo = cue.state is not State.UNSEEN, cue.source == "photo"
+    read, sure = reading(cue), cue.confidence
+    if answer.estimate is not None:
+        read, sure = weighed_reading(cue, answer.estimate)
     silent = "neutral" if seen else "changes_nothing"
     because = cue.because if by_photo else ""
     return {
         "name": cue.name,
         "words": cue_words(cue.name),
         "state": cue.state.value,
-        "reading": reading(cue),
-        "sure": percent(cue.confidence) if seen and by_photo else "",
+        "reading": read,
+        "sure": percent(sure) if seen and by_photo else "",
         "speaks": silent if step is None else bearing(step, answer.estimate),
         "told": [part for part in (because, best_view(cue, answer), fits, unused) if part],
         "source": cue.source,

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from vision.records.sight import Cue, NotFound, Photo, Sighting
 
@@ -24,6 +25,10 @@ class Step:
     `likelihoods` holds P(evidence | hypothesis) for every hypothesis id; the
     product over all steps with the prior, normalised, is the answer. A step that
     changes nothing (an unseen cue) holds equal likelihoods.
+
+    `taken_for` is empty but for a cab number of a photo that may well be another misread:
+    the probability of each number that it is weighed as, "unlisted" for all that the guide
+    lacks.
     """
 
     kind: str
@@ -31,6 +36,7 @@ class Step:
     text: str
     likelihoods: Mapping[str, float]
     strength: str = ""
+    taken_for: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
 
 # Kind of the conflict that photos put together seem to be of several engines.

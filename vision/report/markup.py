@@ -9,7 +9,7 @@ from vision.records import Answer, Estimate, State
 from vision.report.another import photo_words
 from vision.report.picture import picture_html
 from vision.report.rows import cue_rows, set_aside_words
-from vision.report.steps import bearing, fits_words, weighing_step, why_unused
+from vision.report.steps import bearing, fits_words, weighed_reading, weighing_step, why_unused
 from vision.report.under import guide_words, under_years
 from vision.report.views import photo_names
 from vision.report.words import (
@@ -159,8 +159,9 @@ def _cues(answer: Answer, estimate: Estimate) -> str:
         told = [cue.because, best_view(cue, answer), fits]
         told.append(why_unused(cue, estimate))
         told += [set_aside_words(other, cue) for other in given_way]
-        sure = "you say so" if cue.source == "person" else percent(cue.confidence)
-        seen = reading(cue) if cue.state is State.UNSEEN else f"{reading(cue)} ({sure})"
+        read, p = weighed_reading(cue, estimate)
+        sure = "you say so" if cue.source == "person" else percent(p)
+        seen = reading(cue) if cue.state is State.UNSEEN else f"{read} ({sure})"
         seen = seen.replace(" %", "\u00a0%")  # a narrow column would break it there
         rows.append((cue_words(cue.name), seen, weight, "; ".join(t for t in told if t)))
     heads = ("Cue", "Seen", "Speaks", "Because")

@@ -26,7 +26,7 @@ from vision.records import (
 from vision.report.another import LABEL as ANOTHER
 from vision.report.labels import leader_line, place_labels
 from vision.report.rows import hidden_once
-from vision.report.steps import is_set_aside
+from vision.report.steps import is_set_aside, weighed_reading
 from vision.report.strip import add_strip, drawable, lettering
 from vision.report.views import number_words, photo_names, read_otherwise
 from vision.report.words import cue_words, percent, reading
@@ -170,13 +170,16 @@ def _canvas(photo: Photo, most_side: int) -> tuple[Image.Image, float]:
 
 
 def _label(cue: Cue, answer: Answer) -> str:
-    sure = f" ({percent(cue.confidence)})" if cue.state is not State.UNSEEN else ""
-    gone = answer.estimate is not None and is_set_aside(cue, answer.estimate)
-    aside = ", set aside by hand" if gone else ""
     # What is not visible may be joined out of several cues, and is of all photos anyway.
     alone = cue.state is not State.UNSEEN and cue not in answer.cues
+    read, p = reading(cue), cue.confidence
+    if answer.estimate is not None and not alone:
+        read, p = weighed_reading(cue, answer.estimate)
+    sure = f" ({percent(p)})" if cue.state is not State.UNSEEN else ""
+    gone = answer.estimate is not None and is_set_aside(cue, answer.estimate)
+    aside = ", set aside by hand" if gone else ""
     here = ", in this photo" if alone else ""
-    return drawable(f"{cue_words(cue.name)}: {reading(cue)}{sure}{here}{aside}")
+    return drawable(f"{cue_words(cue.name)}: {read}{sure}{here}{aside}")
 
 
 def _marks(sighting: Sighting, cues: tuple[Cue, ...], factor: float, answer: Answer) -> list[Mark]:

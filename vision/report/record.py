@@ -162,6 +162,8 @@ def _step(step: Step, estimate: Estimate) -> dict[str, Any]:
         "strength": step.strength,
         "likelihoods": {key: float(f"{p:.6g}") for key, p in step.likelihoods.items()},
     }
+    if step.taken_for:
+        record["taken_for"] = {number: six_digits(p) for number, p in step.taken_for.items()}
     if rival := rival_words(step, estimate):
         record["rival"] = rival
     return record

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from vision.estimate.argument import NO_VARIATION
+from vision.estimate.saying import misread_words, number_weighed
 from vision.estimate.strength import NO_SUPPORT
 from vision.records import Cue, Estimate, Step
 from vision.report.narrowing import NOT_IN_GUIDE, by_candidate
 from vision.report.rival import rival_bearing, rival_words
+from vision.report.words import reading
 
 _NOTHING_FITS = "fits no variation"
 # Steps that record why a cue changed nothing.
@@ -40,6 +42,18 @@ def weighing_step(cue: Cue, estimate: Estimate) -> Step | None:
     return next((step for step in weighed if step.cue in names), None)
 
 
+def weighed_reading(cue: Cue, estimate: Estimate) -> tuple[str, float]:
+    """Say what was read as it is weighed, and how surely.
+
+    That is the cue's own reading and confidence, but for a cab number that may well be
+    another misread.
+    """
+    step = weighing_step(cue, estimate)
+    if step is None or not step.taken_for or cue.source != "photo":
+        return reading(cue), cue.confidence
+    return number_weighed(reading(cue), step.taken_for)
+
+
 def bearing(step: Step, estimate: Estimate | None = None) -> str:
     """Whether a step speaks for the first candidate: "for", "against" or "neutral".
 
@@ -70,10 +84,12 @@ def fits_words(step: Step, estimate: Estimate | None = None) -> str:
         fits = "fits every variation"
     else:
         fits = f"fits {', '.join(fitting)}"
+    if misread := misread_words(step.taken_for):
+        fits += f", unless it is {misread}"
     rival = "" if estimate is None else rival_words(step, estimate)
     if rival and step.strength.startswith(NO_SUPPORT):
         return f"{fits}: {step.strength} among all together, but {rival}"
-    if fits == _NOTHING_FITS and step.strength.startswith(NO_SUPPORT):
+    if fits.startswith(_NOTHING_FITS) and step.strength.startswith(NO_SUPPORT):
         # It does lessen every variation, though by less than any word of strength stands for.
         return f"{fits}, but weighs too little for support either way"
     told = "; ".join(words for words in (step.strength, rival) if words)

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from vision.records import Answer, Cue, Estimate, State, Step
 from vision.report.another import photo_words
 from vision.report.rows import cue_rows, set_aside_words
-from vision.report.steps import bearing, fits_words, weighing_step, why_unused
+from vision.report.steps import bearing, fits_words, weighed_reading, weighing_step, why_unused
 from vision.report.under import guide_words, under_years
 from vision.report.views import photo_names
 from vision.report.words import (
@@ -127,7 +127,7 @@ def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
         step = weighing_step(cue, estimate)
         sign = _sign(cue, step, estimate)
         signs.add(sign)
-        yield f"  {sign} {cue_words(cue.name):<{column}}  {_state(cue, answer)}"
+        yield f"  {sign} {cue_words(cue.name):<{column}}  {_state(cue, answer, estimate)}"
         if cue.because and cue.source != "person":
             yield from _wrapped(cue.because, width, "      ", "      ")
         # The tender's cues share one step, which is told once.
@@ -147,12 +147,13 @@ def _sign(cue: Cue, step: Step | None, estimate: Estimate) -> str:
     return SIGNS["neutral"] if step is None else SIGNS[bearing(step, estimate)]
 
 
-def _state(cue: Cue, answer: Answer) -> str:
+def _state(cue: Cue, answer: Answer, estimate: Estimate) -> str:
     if cue.state is State.UNSEEN:
         return reading(cue)
-    whose = "as you say" if cue.source == "person" else percent(cue.confidence)
+    read, sure = weighed_reading(cue, estimate)
+    whose = "as you say" if cue.source == "person" else percent(sure)
     view = best_view(cue, answer)
-    return f"{reading(cue)} ({whose}{', ' if view else ''}{view})"
+    return f"{read} ({whose}{', ' if view else ''}{view})"
 
 
 def _key(signs: set[str]) -> str:
