@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from vision.records import ILLEGIBLE
+from vision.records import ILLEGIBLE, MOST_FIGURES
 
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
@@ -32,7 +32,8 @@ LOOK_ALIKES = (
     frozenset("6G"),
 )
 
-# Chosen, to be measured once a reader is evaluated: shares of characters.
+# Shares of characters worn away, or misread beyond the doubt that a reader states of its own.
+# Chosen.
 WORN_AWAY = 0.03
 READ_EXTRA = 0.01
 READ_AS_LOOK_ALIKE = 0.06
@@ -86,12 +87,12 @@ def reading_likelihood(read: str, painted: str) -> float:
 
 
 def unlisted_likelihood(read: str) -> float:
-    """P(text read | a number that is in no list): any of one to five figures.
+    """P(text read | a number that is in no list): any of one to `MOST_FIGURES` figures.
 
     A letter counts as one of the whole alphabet. Cab numbers of more than five
     figures are not used on models (common practice, no source).
     """
-    likelihood = 0.2
+    likelihood = 1.0 / MOST_FIGURES
     for character in read:
         if character != ILLEGIBLE:
             likelihood *= 0.1 if character.isdigit() else 1.0 / len(ALPHABET)

@@ -21,11 +21,7 @@ from vision.estimate.factors import (
 )
 from vision.estimate.reading import counts_possible, lamps_shown, lettered_today
 from vision.guide import Guide
-from vision.records import COUPLED, DRIVING, LETTERING
-
-# Figures on a cab side whose number is in no list: one to this many (common practice,
-# no source), as `numbers.unlisted_likelihood` has it.
-MOST_FIGURES = 5
+from vision.records import COUPLED, DRIVING, LETTERING, MOST_FIGURES
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +110,7 @@ def _draw(factor: Factor, variation: str, rng: np.random.Generator) -> str:
 
 def _unlisted_number(guide: Guide, rng: np.random.Generator) -> str:
     while True:
+        # As long as `numbers.unlisted_likelihood` has it.
         figures = rng.integers(0, 10, size=int(rng.integers(1, MOST_FIGURES + 1)))
         number = "".join(map(str, figures))
         if number not in guide.numbers:

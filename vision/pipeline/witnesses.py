@@ -71,16 +71,16 @@ def grouped(
 ) -> Witnesses:
     """`witnesses` from hashes that were taken before, one for each sighting."""
     sides = shots = tuple(range(len(sightings)))
-    for (i, first), (j, second) in combinations(enumerate(sightings), 2):
-        one, two = hashes[i], hashes[j]
-        if one is None or two is None:
-            continue
-        if isinstance(first, NotFound) or isinstance(second, NotFound):
-            continue
+    shown = [
+        (index, sighting.faces, own)
+        for index, (sighting, own) in enumerate(zip(sightings, hashes, strict=True))
+        if isinstance(sighting, Sighting) and own is not None
+    ]
+    for (i, first, one), (j, second, two) in combinations(shown, 2):
         near = min((one[0] ^ other).bit_count() for other in two) <= NEAR_DUPLICATE_BITS
         if near:
             shots = _linked(shots, i, j)
-        if near or first.faces is second.faces:
+        if near or first is second:
             sides = _linked(sides, i, j)
     return Witnesses(sides, shots)
 
