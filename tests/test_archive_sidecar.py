@@ -22,7 +22,7 @@ from archives import GUIDE
 from shapes import encoded
 from vision.archive.engines import sidecar_names
 from vision.archive.sidecar import merge, strip
-from vision.archive.tags import RegionTag, Tags, covered_years, stored_box, tags_of
+from vision.archive.tags import RegionTag, Tags, stored_box, tags_of
 from vision.estimate.strength import percent
 from vision.photo import photo_from_bytes
 from vision.pipeline.look import Look
@@ -327,11 +327,6 @@ def test_an_engine_that_is_rather_not_in_the_guide_is_not_called_by_its_title() 
     tags = tags_of(rather, look(), GUIDE)
     assert tags.title == tags.regions[0].name == f"unknown engine (not in guide {GUIDE.name})"
     assert GUIDE.title not in tags.description and tags.years == "1934/1936"
-
-
-def test_years_of_a_set() -> None:
-    assert covered_years("[1931..1932,1934]") == (1931, 1932, 1934)
-    assert covered_years("XXXX") == ()
 
 
 def test_both_habits_of_naming() -> None:

@@ -13,18 +13,9 @@ from PIL import Image
 import made_looks
 from tools.evaluate import __main__ as command
 from tools.evaluate.card import refresh
-from tools.evaluate.dated import years_in
 from tools.evaluate.rows import share, table
 from tools.evaluate.summary import summary
 from tools.evaluate.targets import Target
-
-
-def test_years_are_read_from_edtf_sets() -> None:
-    # Forms of the EDTF specification, Library of Congress, 2019: levels 0 and 2 ("one of a set").
-    assert years_in("1934") == {1934}
-    assert years_in("1931/1933") == {1931, 1932, 1933}
-    assert years_in("[1667,1668,1670..1672]") == {1667, 1668, 1670, 1671, 1672}
-    assert years_in("XXXX") == frozenset()
 
 
 def test_a_table_says_what_is_met_missed_and_too_few() -> None:

@@ -11,6 +11,7 @@ from vision.guide import (
     build_guide,
     builtin_text,
     check_guide,
+    covered_years,
     driving_axles,
     gauge_objections,
     whyte_to_uic,
@@ -115,6 +116,17 @@ def test_written_years_are_edtf_and_say_the_same_years(years):
     else:
         members = set(years_of(text))
     assert members == years
+    assert covered_years(text) == tuple(sorted(years))
+
+
+def test_years_are_read_from_edtf_sets():
+    # Forms of the EDTF specification, levels 0 and 2 ("one of a set").
+    assert covered_years("1934") == (1934,)
+    assert covered_years("1931/1933") == (1931, 1932, 1933)
+    assert covered_years("[1667,1668,1670..1672]") == (1667, 1668, 1670, 1671, 1672)
+    assert covered_years("XXXX") == covered_years("") == ()
+    with pytest.raises(ValueError):
+        covered_years("soon")
 
 
 # Published equivalences of Whyte notation and UIC classification, as printed side by

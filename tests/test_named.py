@@ -25,8 +25,7 @@ from tools.evaluate.rows import Row
 from tools.evaluate.targets import TARGETS
 from tools.looks import Judged, judge, read_looks
 from vision.estimate import estimate
-from vision.estimate.worth import _members
-from vision.guide import load_guide
+from vision.guide import covered_years, load_guide
 from vision.records import Cue, State
 
 DEMO = Path(__file__).parent.parent / "demo_images"
@@ -154,7 +153,7 @@ def test_sets_hold_the_true_years_or_not(tmp_path: Path) -> None:
     assert w1.verdict(TARGETS["each_guide"]["years"]) == "MISSED"
     w3 = found["photo alone: W3, true years in the stated set"]
     assert (w3.n, w3.value) == (9, 1.0)
-    widths = [len(_members(d.found[PHOTO].years)) for d in dated if d.found]
+    widths = [len(covered_years(d.found[PHOTO].years)) for d in dated if d.found]
     assert found["photo alone: mean number of years stated"].value == pytest.approx(np.mean(widths))
 
 

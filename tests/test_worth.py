@@ -31,8 +31,8 @@ from vision.estimate import (
 from vision.estimate.eyes import as_cue, look_at
 from vision.estimate.factors import factors_of
 from vision.estimate.survivors import draw_survivors
-from vision.estimate.worth import Tally, _members
-from vision.guide import Guide, PartRates, Rates, load_guide, write_years
+from vision.estimate.worth import Tally
+from vision.guide import Guide, PartRates, Rates, covered_years, load_guide
 from vision.records import BINARY_CUES
 from vision.report import sight_text, worth_text
 from vision.report.guide_worth import ALL, ceiling_text
@@ -95,7 +95,7 @@ def test_a_set_that_claims_too_much_would_be_noticed() -> None:
     for engine in draw_survivors(guide, 600, rng(1)):
         seen = look_at(engine, guide, poor, source)
         found = estimate(guide, [as_cue(n, r, boaster) for n, r in seen.items()])
-        years = _members(found.years)
+        years = covered_years(found.years)
         held += engine.year in years if engine.year else not years
         claimed += found.confidence
     assert binom.cdf(held, 600, claimed / 600) < LEVEL
@@ -146,11 +146,6 @@ def test_stages_are_those_the_guide_can_have() -> None:
     assert names == ["photo alone", "with number", "with the first suggested check answered"]
     names = [t.stage for t in simulate(load_guide(), PERFECT, 5, rng())]
     assert names[1] == "with number and tender"
-
-
-@given(st.sets(st.integers(1804, 2100), min_size=1, max_size=12))
-def test_members_of_written_years(years: set[int]) -> None:
-    assert _members(write_years(tuple(years))) == years
 
 
 def test_the_text_states_n_intervals_and_origins(

@@ -16,8 +16,8 @@ from tools.calibrate.counts import COUNTS
 from tools.evaluate.numbers import NAME
 from tools.looks import Judged
 from vision.estimate import estimate, saw
-from vision.guide import Guide, Variation, load_guide
-from vision.records import BINARY_CUES, DRIVING, YEAR_UNKNOWN, Cue, Estimate, State
+from vision.guide import Guide, Variation, covered_years, load_guide
+from vision.records import BINARY_CUES, DRIVING, Cue, Estimate, State
 from vision.report.narrowing import tells_nothing
 
 PHOTO, ALSO, CHECK = "photo alone", "+ number, tender", "+ first check"
@@ -67,7 +67,7 @@ class Dated:
         return self.named(stage, ideal=ideal) == self.true
 
     def covered(self, stage: str) -> bool:
-        return self.years <= years_in(self.found[stage].years)
+        return self.years <= set(covered_years(self.found[stage].years))
 
     @property
     def in_full_view(self) -> bool:
@@ -151,22 +151,3 @@ def _valued(name: str, value: object) -> Cue:
     text = str(value)
     values = MappingProxyType({text: _SURE})
     return Cue(name, State.PRESENT, value=text, confidence=_SURE, values=values)
-
-
-def years_in(text: str) -> frozenset[int]:
-    """Calendar years of what `vision.estimate` states; none for "XXXX".
-
-    Examples
-    --------
-    >>> sorted(years_in("[1931..1932,1934]"))
-    [1931, 1932, 1934]
-    >>> sorted(years_in("1935/1936"))
-    [1935, 1936]
-    """
-    if text == YEAR_UNKNOWN:
-        return frozenset()
-    years: set[int] = set()
-    for part in text.strip("[]").replace("..", "/").split(","):
-        first, _, last = part.partition("/")
-        years.update(range(int(first), int(last or first) + 1))
-    return frozenset(years)

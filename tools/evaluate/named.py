@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from tools.evaluate.dated import ALSO, CHECK, NOT_NARROWED, PHOTO, STAGES, Dated, years_in
+from tools.evaluate.dated import ALSO, CHECK, NOT_NARROWED, PHOTO, STAGES, Dated
 from tools.evaluate.rows import Row, markdown, share
 from vision.estimate.factors import OTHER
+from vision.guide import covered_years
 
 # Coverage of the intervals in these tables.
 LEVEL = 0.90
@@ -69,7 +70,7 @@ def covering_rows(dated: Sequence[Dated]) -> list[Row]:
 
 
 def _width_rows(stage: str, mine: Sequence[Dated]) -> Iterator[Row]:
-    widths = [len(years_in(d.found[stage].years)) for d in mine]
+    widths = [len(covered_years(d.found[stage].years)) for d in mine]
     known = [w for w in widths if w]
     value = sum(known) / len(known) if known else float("nan")
     yield Row(f"{stage}: mean number of years stated", value, len(known), style="number")

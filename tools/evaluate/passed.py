@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from tools.evaluate.dated import years_in
 from tools.evaluate.rows import Row, share
 from tools.looks import Judged
 from vision.estimate import estimate
-from vision.guide import Guide, load_guide
+from vision.guide import Guide, covered_years, load_guide
 from vision.pipeline.placing import LEVER, placed
 from vision.records import Cue, Estimate, NotFound
 from vision.report.narrowing import names_no_year
@@ -16,7 +15,7 @@ from vision.report.narrowing import names_no_year
 
 def narrowed(found: Estimate | None) -> bool:
     """Whether years are stated, fewer than all of the guide's, and for a reason in view."""
-    return found is not None and bool(years_in(found.years)) and not names_no_year(found)
+    return found is not None and bool(covered_years(found.years)) and not names_no_year(found)
 
 
 def passed_rows(judged: Sequence[Judged]) -> list[Row]:
@@ -30,7 +29,7 @@ def passed_rows(judged: Sequence[Judged]) -> list[Row]:
     passed = [j for j in empty if j.stated]
     found = [estimate(guide, told_by(j, guide)) for j in passed]
     told = [narrowed(one) for one in found]
-    one_year = [n and len(years_in(f.years)) == 1 for n, f in zip(told, found, strict=True)]
+    one_year = [n and len(covered_years(f.years)) == 1 for n, f in zip(told, found, strict=True)]
     words = f"dated by {guide.name}, number unread"
     nothing = [False] * (len(empty) - len(passed))
     return [

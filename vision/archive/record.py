@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from vision.archive.index import EngineRow
-from vision.archive.tags import covered_years
+from vision.guide import covered_years
 from vision.records import PHOTO_CUES, SEVERAL_ENGINES, VALUED_CUES
 from vision.report.narrowing import names_no_year_plain
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 
 from vision.estimate.strength import six_digits
-from vision.guide import Guide, years_of
+from vision.guide import Guide, covered_years
 from vision.pipeline.look import Look
 from vision.records import YEAR_UNKNOWN, Answer, Box, Cue, Estimate, Sighting, State
 from vision.report.narrowing import (
@@ -112,21 +112,6 @@ def tags_of(answer: Answer, look: Look, guide: Guide, alone: Answer | None = Non
         regions=tuple(_regions(look, title, {cue.name for cue in shown})),
         more=tuple(more),
     )
-
-
-def covered_years(edtf: str) -> tuple[int, ...]:
-    """Every calendar year of an answer's EDTF: a year, an interval, or one of a set.
-
-    Examples
-    --------
-    >>> covered_years("[1931..1932,1934]"), covered_years("1937/1938"), covered_years("")
-    ((1931, 1932, 1934), (1937, 1938), ())
-    """
-    if edtf in ("", YEAR_UNKNOWN):
-        return ()
-    # Sets are EDTF level 2, which guides do not use and the guide's reader refuses.
-    runs = edtf.strip("[]").replace("..", "/").split(",")
-    return tuple(year for run in runs for year in years_of(run))
 
 
 def stored_box(box: Box, size: tuple[int, int], orientation: int) -> Box:

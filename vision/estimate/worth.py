@@ -14,8 +14,8 @@ from vision.estimate.dating import estimate
 from vision.estimate.eyes import Eyesight, as_cue, look_at
 from vision.estimate.saw import saw
 from vision.estimate.survivors import Survivor, draw_survivors
-from vision.guide import Guide
-from vision.records import BINARY_CUES, COUPLED, DRIVING, YEAR_UNKNOWN, Cue, Estimate
+from vision.guide import Guide, covered_years
+from vision.records import BINARY_CUES, COUPLED, DRIVING, Cue, Estimate
 
 PHOTO = "photo alone"
 # Read of one photo alone, before its number and tender.
@@ -61,7 +61,7 @@ class Tally:
         """Count one engine."""
         first = found.variations[0].id
         right = first == engine.variation
-        years = _members(found.years)
+        years = frozenset(covered_years(found.years))
         self.items += 1
         self.right += right
         held = engine.year in years if engine.year is not None else not years
@@ -160,14 +160,3 @@ def _first_check(engine: Survivor, found: Estimate, checks: Mapping[str, bool]) 
     state = engine.parts[first]
     wrong = {"present": "absent", "absent": "present"}[state]
     return {first: state if checks[first] else wrong}
-
-
-def _members(edtf: str) -> frozenset[int]:
-    """Years of a stated set, as `write_years` writes it; none for "XXXX"."""
-    if edtf == YEAR_UNKNOWN:
-        return frozenset()
-    years: set[int] = set()
-    for part in edtf.strip("[]").split(","):
-        first, _, last = part.replace("/", "..").partition("..")
-        years.update(range(int(first), int(last or first) + 1))
-    return frozenset(years)

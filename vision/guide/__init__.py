@@ -22,7 +22,7 @@ from vision.guide.values import (
     Variation,
 )
 from vision.guide.whyte import driving_axles, names_tank_engine, whyte_to_uic
-from vision.guide.years import write_years, year_bounds, years_of
+from vision.guide.years import covered_years, write_years, year_bounds, years_of
 
 __all__ = [
     "GAUGES",
@@ -40,6 +40,7 @@ __all__ = [
     "builtin_text",
     "check_guide",
     "confusable",
+    "covered_years",
     "driving_axles",
     "find_gauge",
     "gauge_objections",

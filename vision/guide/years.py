@@ -10,6 +10,7 @@ from functools import cache, lru_cache
 from types import ModuleType
 
 from vision.guide.remedies import years_remedy
+from vision.records import YEAR_UNKNOWN
 
 # A date outside this span is a slip of the pen: no model steam locomotive is older
 # than the steam locomotive (1804), and none comes from the future. Chosen.
@@ -135,3 +136,28 @@ def write_years(years: tuple[int, ...]) -> str:
         return f"{first:04d}" if first == last else f"{first:04d}/{last:04d}"
     spans = (f"{r[0]:04d}" if len(r) == 1 else f"{r[0]:04d}..{r[-1]:04d}" for r in runs)
     return f"[{','.join(spans)}]"
+
+
+def covered_years(edtf: str) -> tuple[int, ...]:
+    """Every calendar year of what `write_years` wrote.
+
+    Parameters
+    ----------
+    edtf : str
+        Also "" and "XXXX", which cover none.
+
+    Raises
+    ------
+    ValueError
+        Anything else.
+
+    Examples
+    --------
+    >>> covered_years("[1931..1932,1934]"), covered_years("1937/1938"), covered_years("XXXX")
+    ((1931, 1932, 1934), (1937, 1938), ())
+    """
+    if edtf in ("", YEAR_UNKNOWN):
+        return ()
+    # Sets are EDTF level 2, which guides do not use and `years_of` refuses.
+    runs = [run.partition("/") for run in edtf.strip("[]").replace("..", "/").split(",")]
+    return tuple(y for first, _, last in runs for y in range(int(first), int(last or first) + 1))
