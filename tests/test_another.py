@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -181,6 +181,21 @@ def test_what_was_seen_of_it_is_kept() -> None:
             "ab" * 32, (320, 180), 1, None, (), replace(sighting(), another=another), (), 0, None
         )
         assert look_from_text(look_to_text(look)) == look
+
+
+def test_all_that_was_seen_is_kept() -> None:
+    """How surely the tender was seen was lost on the way."""
+    seen = replace(sighting(), another=OTHER, tender_score=0.47)
+    assert not [f.name for f in fields(seen) if getattr(seen, f.name) is None]
+    look = Look(
+        "ab" * 32, (320, 180), 1, "2021-03-09", ("x",), seen, answer().cues, 7, (5, 6), b"a"
+    )
+    text = look_to_text(look)
+    assert look_from_text(text) == look
+    before = json.loads(text)
+    del before["sighting"]["tender_score"]
+    old = look_from_text(json.dumps(before))  # as looks of this format were written so far
+    assert old == replace(look, sighting=replace(seen, tender_score=None))
 
 
 def side_by_side(one: str, other: str, path: Path) -> tuple[Sighting, int]:

@@ -127,6 +127,7 @@ def _sighting_to_plain(sighting: Sighting | NotFound) -> dict[str, Any]:
         "regions": {name: [list(p) for p in region] for name, region in sighting.regions.items()},
         "visible": dict(sighting.visible),
         "score": sighting.score,
+        "tender_score": sighting.tender_score,
         "another": _box_to_plain(sighting.another),
     }
 
@@ -145,6 +146,7 @@ def _sighting_from_plain(plain: dict[str, Any]) -> Sighting | NotFound:
         visible=MappingProxyType(plain["visible"]),
         score=plain["score"],
         another=_box_from_plain(plain["another"]),
+        tender_score=plain.get("tender_score"),  # looks of before have none
     )
 
 
