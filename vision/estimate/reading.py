@@ -74,8 +74,6 @@ def presence(cue: Cue) -> float:
 
 def value_shares(cue: Cue) -> dict[str, float]:
     """Probability of each value that a cue names; may sum to less than 1."""
-    if cue.name == "tender_lamps" and cue.state is State.ABSENT:
-        return {"0": PERSON_RELIABILITY if cue.source == "person" else cue.confidence}
     if cue.source == "person" and cue.value is not None:
         return {cue.value: PERSON_RELIABILITY}
     if cue.values:
@@ -226,11 +224,7 @@ def _read_stripe(factor: Factor, cue: Cue) -> Row:
     p = presence(cue)
     colours = factor.states[1:]
     shares = dict.fromkeys(colours, 0.0)
-    said = value_shares(cue)
-    if cue.source != "person" and not cue.values and cue.value is not None:
-        # Confidence covers state and colour together; the colour alone is meant here.
-        said = {cue.value: min(1.0, cue.confidence / p)}
-    for colour, share in said.items():
+    for colour, share in value_shares(cue).items():
         known = colour.lower() if colour.lower() in shares else ANOTHER_COLOUR
         shares[known] += share
     unsaid = 1.0 - sum(shares.values())

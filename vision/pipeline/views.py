@@ -8,7 +8,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from vision.pipeline.placing import SURE
-from vision.pipeline.pooling import LEAST_SHARE, Shares, pool
+from vision.pipeline.pooling import Shares, pool
 from vision.records import ILLEGIBLE, VALUED_CUES, Conflict, Cue, State
 
 # What a reader leaves unsaid of a number may be any of many; chosen.
@@ -142,15 +142,11 @@ def _leant(best: Sequence[Cue], state: State, p: float) -> Cue:
 
 def _with_colour(joint: Cue, present: Sequence[tuple[Cue, int]]) -> Cue:
     """Add the colour, where the views that show the part, each of a side, name one."""
-    named = [(_colours(cue), side) for cue, side in present]
-    said = [shares for shares, _ in named if shares]
-    sides = [side for shares, side in named if shares]
+    said = [cue.values for cue, _ in present if cue.values]
+    sides = [side for cue, side in present if cue.values]
     if joint.state is not State.PRESENT or not said:
         return joint
-    colours = _pool_values(said, sides)
-    value = max(colours, key=lambda c: colours[c]) if joint.value is not None else None
-    sure = joint.confidence * (1.0 if value is None else colours[value])
-    return replace(joint, value=value, confidence=sure, values=MappingProxyType(colours))
+    return replace(joint, values=MappingProxyType(_pool_values(said, sides)))
 
 
 def _pool_values(
@@ -175,15 +171,7 @@ def _values(cue: Cue) -> dict[str, float]:
     if cue.values:
         total = max(1.0, math.fsum(cue.values.values()))
         return {value: p / total for value, p in cue.values.items()}
-    value = "0" if cue.state is State.ABSENT else cue.value
-    return {} if value is None else {value: cue.confidence}
-
-
-def _colours(cue: Cue) -> dict[str, float]:
-    if cue.values or cue.value is None:
-        return dict(cue.values)
-    # Confidence covers state and colour together; the colour alone is meant here.
-    return {cue.value: min(1.0, cue.confidence / max(_presence(cue), LEAST_SHARE))}
+    return {} if cue.value is None else {cue.value: cue.confidence}
 
 
 def _telling(cue: Cue) -> float:

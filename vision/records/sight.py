@@ -202,7 +202,8 @@ class Cue:
     p_present : float | None
         Calibrated probability that the part is present; None where not judged.
     value : str | None
-        For valued cues: "6", "322"; else None.
+        For valued cues: "6", "322", "0" where there is none of what is counted; else None,
+        but for a colour that a person names.
     confidence : float
         Probability that `state` (and `value`) is right, 0 to 1; 0 if UNSEEN.
     where : Box | None
@@ -210,7 +211,8 @@ class Cue:
     because : str
         One line a collector can check against the picture.
     values : mapping of str to float
-        For valued cues: probability of each candidate value; empty otherwise.
+        For valued cues: probability of each candidate value; of a stripe, of each colour
+        it has if it is there; empty otherwise.
     source : str
         "photo" or "person".
     in_sight : bool
