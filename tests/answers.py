@@ -108,7 +108,16 @@ def estimate() -> Estimate:
         ),
         steps=(
             Step("prior", None, "", MappingProxyType({"W3": 1.0, "W4": 1.0, "other": 1.0})),
-            Step("cue", "side_linkage", "W3 was made with it", likelihoods, "weak support for W3"),
+            Step(
+                "cue",
+                "side_linkage",
+                "W3 was made with it",
+                likelihoods,
+                "weak support for W3",
+                ratio=3.0,
+                leader="W3",
+                fits=("W3", "W4"),
+            ),
         ),
         conflicts=(Conflict("tender", ("tender_axles",), "The tender belongs to earlier years."),),
         look_next=(

@@ -14,14 +14,14 @@ from shapes import engine
 from vision.estimate import estimate, saw
 from vision.estimate import strength as in_estimate
 from vision.guide import Tender, load_guide
-from vision.records import Answer, Candidate, Conflict, Cue, Estimate, State, Step
+from vision.records import LETTERING, Answer, Candidate, Conflict, Cue, Estimate, State, Step
 from vision.report import answer_html, answer_json, draw_overlay, terminal_text
 from vision.report import words as in_report
 from vision.report.narrowing import all_years_open, all_years_open_plain
 from vision.report.overlay import overlay_words
 from vision.report.rival import rival_words
 from vision.report.rows import cue_rows
-from vision.report.steps import bearing, fits_words
+from vision.report.steps import bearing, fits_words, why_unused
 from vision.report.strip import SURE_SHARE, strip_lines
 from vision.report.under import BY_ENGINE, STRANGE_TENDER
 from vision.report.words import headline
@@ -97,9 +97,10 @@ def test_the_rival_is_a_new_key_and_no_number_changes() -> None:
     json.dumps(answer_json(told), allow_nan=False)
 
 
-def of_two(first: float, rival: float, ratio: float, strength: str) -> tuple[Step, Estimate]:
+def of_two(first: float, rival: float, ratio: float, whole: float | None) -> tuple[Step, Estimate]:
+    """A step worth `ratio` between A and B, and `whole` between A and all others."""
     likelihoods = MappingProxyType({"A": ratio * 0.01, "B": 0.01, "C": 0.01, "other": 0.5})
-    step = Step("cue", "side_linkage", "", likelihoods, strength)
+    step = Step("cue", "side_linkage", "", likelihoods, ratio=whole, leader="A")
     left = 1.0 - first - rival
     ranked = (Candidate("A", "1931", first), Candidate("other", "XXXX", left))
     ranked += (Candidate("B", "1932", rival),)
@@ -107,30 +108,71 @@ def of_two(first: float, rival: float, ratio: float, strength: str) -> tuple[Ste
 
 
 @pytest.mark.parametrize(
-    ("first", "ratio", "strength", "words", "sign"),
+    ("first", "ratio", "whole", "words", "sign"),
     [
         # By hand: 0.6 / 5 < 0.3, so that B would lead without the step; 0.6 / 1.9 > 0.3.
-        (0.6, 5.0, "no support either way", "decides between A and B (weak support)", "for"),
-        (0.6, 1.9, "no support either way", "", "neutral"),
+        (0.6, 5.0, 1.0, "decides between A and B (weak support)", "for"),
+        (0.6, 1.9, 1.0, "", "neutral"),
         # 0.69 / 2.2 > 0.3: it tells them apart, but settles nothing.
-        (0.69, 2.2, "no support either way", "weak support for A over B", "for"),
-        (0.69, 2.2, "weak support for A", "", "for"),
-        (0.6, 0.05, "no support either way", "moderate support for B over A", "against"),
-        (0.6, 0.05, "moderate support against A", "", "against"),
-        (0.6, 5.0, "", "", "neutral"),
+        (0.69, 2.2, 1.9, "weak support for A over B", "for"),
+        (0.69, 2.2, 2.0, "", "for"),
+        (0.6, 0.05, 0.6, "moderate support for B over A", "against"),
+        (0.6, 0.05, 0.05, "", "against"),
+        (0.6, 5.0, None, "", "neutral"),
     ],
 )
 def test_a_step_against_the_nearest_rival(
-    first: float, ratio: float, strength: str, words: str, sign: str
+    first: float, ratio: float, whole: float | None, words: str, sign: str
 ) -> None:
-    step, found = of_two(first, 0.3, ratio, strength)
+    step, found = of_two(first, 0.3, ratio, whole)
     assert rival_words(step, found) == words
     assert bearing(step, found) == sign
     assert (words in fits_words(step, found)) if words else "over B" not in fits_words(step, found)
 
 
+@pytest.mark.parametrize("name", ["W2 against us", "no support either way", "A: B"])
+def test_a_sign_is_no_matter_of_what_a_variation_is_called(name: str) -> None:
+    """A variation called "W2 against us" had the sign for against at what speaks for it."""
+    parts = {"switch_lever": P, "side_linkage": A}
+    other = variation("W3", [1932], {"switch_lever": A, "side_linkage": P})
+    guide = small_guide([variation(name, [1931], parts), other])
+    found = estimate(guide, [cue("switch_lever", 0.999), cue("side_linkage", 0.8)])
+    assert found.variations[0].id == name
+    steps = {step.cue: step for step in found.steps}
+    for part, sign in (("switch_lever", "for"), ("side_linkage", "against")):
+        assert steps[part].strength.endswith(f"support {sign} {name}")
+        assert bearing(steps[part]) == bearing(steps[part], found) == sign
+
+
+def test_why_nothing_is_made_of_a_cue_is_told_whole() -> None:
+    lettered = Cue(LETTERING, P, confidence=0.9)
+    found = estimate(small_guide([variation("A", [1931], {"switch_lever": P})]), [lettered])
+    (step,) = found.steps
+    assert why_unused(lettered, found) == step.why != ""
+    assert step.text.endswith(f": {step.why}")
+
+
+@pytest.mark.parametrize("name", ["switch_lever", "side_linkage", "edge_stripe"])
+def test_the_text_of_a_step_and_the_report_have_one_notion_of_what_fits(name: str) -> None:
+    """At 68 % a step read "as W3, W4, W5, W6, not W1, W2" and the report "fits every variation"."""
+    for percent in range(1, 100):
+        (step,) = estimate(GUIDE, [cue(name, percent / 100)]).steps
+        said = step.text.rpartition(" — as ")[2].partition(", not ")[0]
+        words = fits_words(step).partition(":")[0]
+        assert words == f"fits {'every variation' if said.startswith('every') else said}"
+
+
+def test_a_variation_of_which_the_guide_says_nothing_fits_whatever_is_read() -> None:
+    told = [variation("A", [1931], {"switch_lever": P}), variation("B", [1932], {})]
+    (step,) = estimate(small_guide(told), [cue("switch_lever", 0.01)]).steps
+    assert step.fits == ("B",)
+    assert step.text.endswith("as B may have been made, not A")
+    (step,) = estimate(small_guide(told), [cue("switch_lever", 0.99)]).steps
+    assert step.fits == ("A", "B")
+
+
 def test_there_is_no_rival_where_none_of_the_guide_leads_or_it_has_one_alone() -> None:
-    step, found = of_two(0.6, 0.3, 5.0, "moderate support for A")
+    step, found = of_two(0.6, 0.3, 5.0, 10.0)
     outside = replace(found, variations=(found.variations[1], *found.variations[::2]))
     alone = replace(found, variations=found.variations[:2])
     assert rival_words(step, outside) == rival_words(step, alone) == ""

@@ -33,13 +33,17 @@ def test_every_cue_is_told_and_unseen_is_never_called_absent() -> None:
 
 
 @pytest.mark.parametrize(
-    ("strength", "sign"),
-    [("weak support for W3", "+"), ("moderate support against W3", "-"), ("", ".")],
+    ("ratio", "strength", "sign"),
+    [
+        (3.0, "weak support for W3", "+"),
+        (0.05, "moderate support against W3", "-"),
+        (None, "", "."),
+    ],
 )
-def test_the_sign_agrees_with_the_words(strength: str, sign: str) -> None:
+def test_the_sign_agrees_with_the_words(ratio: float | None, strength: str, sign: str) -> None:
     one = answer()
     assert one.estimate is not None
-    steps = (replace(one.estimate.steps[1], strength=strength),)
+    steps = (replace(one.estimate.steps[1], strength=strength, ratio=ratio),)
     text = terminal_text(replace(one, estimate=replace(one.estimate, steps=steps)))
     assert f"  {sign} side linkage" in text
 
@@ -56,7 +60,7 @@ def test_a_cue_that_a_person_corrected_is_shown_as_set_aside() -> None:
     one = answer()
     assert one.estimate is not None
     even = MappingProxyType(dict.fromkeys(("W3", "W4", "other"), 1.0))
-    weighed = replace(one.estimate.steps[1], strength="weak support against W3")
+    weighed = replace(one.estimate.steps[1], strength="weak support against W3", ratio=1 / 3)
     steps = (weighed, Step("superseded", "side_linkage", "", even))
     told = replace(one, cues=(*CUES, said), estimate=replace(one.estimate, steps=steps))
     text = terminal_text(told)

@@ -69,7 +69,7 @@ def test_years_are_written_for_people(edtf: str, words: str) -> None:
 
 def test_likelihoods_by_year_are_told_by_variation() -> None:
     likelihoods = MappingProxyType({"W1@1931": 0.9, "W1@1932": 0.9, "W2@1933": 0.1, "other": 0.5})
-    step = Step("cue", "switch_lever", "", likelihoods, "weak support for W1")
+    step = Step("cue", "switch_lever", "", likelihoods, "weak support for W1", 4.5, fits=("W1",))
     assert fits_words(step) == "fits W1: weak support for W1"
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from vision.estimate.factors import (
@@ -26,7 +26,7 @@ from vision.estimate.factors import (
 )
 from vision.estimate.reading import number_state, reading, taken_for
 from vision.estimate.saying import read_out, saying
-from vision.estimate.strength import strength_words
+from vision.estimate.strength import NO_SUPPORT, strength_words
 from vision.guide import Guide
 from vision.records import COUPLED, DRIVING, LETTERING, PHOTO_CUES, Cue, EvidenceError, State, Step
 
@@ -213,7 +213,7 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
         for cue in (*item.cues, *item.unused):
             if cue.speaks and cue in item.unused:
                 text = f"{saying(cue)}: {NO_LETTERING}"
-                silent.append(Step("unused", cue.name, text, even))
+                silent.append(Step("unused", cue.name, text, even, why=NO_LETTERING))
             if not cue.speaks:
                 why = f": {cue.because}" if cue.because else ""
                 text = f"{cue.name} not seen{why}; nothing follows from that"
@@ -228,7 +228,7 @@ def take_steps(guide: Guide, cues: Sequence[Cue]) -> tuple[tuple[Step, ...], tup
     ):
         idle = [] if used else [cue for cue in told_once(cues) if cue.name in names]
         for cue in sorted(idle, key=repr):
-            silent.append(Step("unused", cue.name, f"{cue.name}: {why}", even))
+            silent.append(Step("unused", cue.name, f"{cue.name}: {why}", even, why=why))
     plain = tuple(_step(guide, item, seen, "") for item, seen in weighed)
     summed = by_variation(replay(guide, plain))
     leader = max(summed, key=lambda id: summed[id])
@@ -244,18 +244,27 @@ def _step(guide: Guide, item: Evidence, seen: tuple[Cue, ...], leader: str) -> S
     kind = "check" if item.factor.name in guide.check_names else kind
     misread = _misread(item, seen)
     text = "; ".join(saying(cue, misread) for cue in seen)
-    fits = _fits(item)
+    strange, fits = _strange(item), _made_so(item)
     text += f" — {fits}" if fits else ""
+    step = Step(
+        kind,
+        item.factor.name,
+        text,
+        likelihoods,
+        fits=tuple(v.id for v in guide.variations if v.id not in strange),
+        taken_for=misread,
+    )
     if not leader:
-        return Step(kind, item.factor.name, text, likelihoods, taken_for=misread)
+        return step
     summed = by_variation(before)
     rest = [id for id in summed if id != leader]
     mean = math.fsum(summed[id] * by_id[id] for id in rest) / math.fsum(summed[id] for id in rest)
     name = "no variation here" if leader == OTHER else leader
-    words = strength_words(by_id[leader] / mean)
-    strength = words if words.startswith("no support") else f"{words} for {name}"
-    strength = strength.replace(" against for ", " against ")
-    return Step(kind, item.factor.name, text, likelihoods, strength, misread)
+    ratio = by_id[leader] / mean
+    words = strength_words(ratio)
+    if words != NO_SUPPORT:
+        words += f" {name}" if ratio < 1.0 else f" for {name}"
+    return replace(step, strength=words, ratio=ratio, leader=leader)
 
 
 def _misread(item: Evidence, seen: tuple[Cue, ...]) -> Mapping[str, float]:
@@ -268,8 +277,8 @@ def _misread(item: Evidence, seen: tuple[Cue, ...]) -> Mapping[str, float]:
     return MappingProxyType(taken if others >= MAY_BE_MISREAD else {})
 
 
-def _fits(item: Evidence) -> str:
-    """Which variations were made as the reading most probably says."""
+def _strange(item: Evidence) -> tuple[str, ...]:
+    """Variations that were made otherwise than the reading most probably says."""
     read = dict(zip(item.factor.states, item.reading, strict=True))
     colours = math.fsum(weight for state, weight in read.items() if state != ABSENT)
     if read.get(ANOTHER_COLOUR, colours) < SURE * colours:
@@ -277,10 +286,19 @@ def _fits(item: Evidence) -> str:
         del read[ANOTHER_COLOUR]
     best = max(read.values())
     shown = {state for state, weight in read.items() if weight >= best * 0.5}
-    belongs = [id for id, made in item.factor.made.items() if made & shown]
-    strange = [id for id in item.factor.made if id not in belongs]
+    return tuple(id for id, made in item.factor.made.items() if not made & shown)
+
+
+def _made_so(item: Evidence) -> str:
+    """Which variations were made as the reading most probably says, in words."""
+    strange = _strange(item)
+    belongs = [id for id in item.factor.made if id not in strange]
     if not strange:
         return "as every variation was made" if belongs else ""
-    if not belongs:
-        return NO_VARIATION
-    return f"as {', '.join(belongs)}, not {', '.join(strange)}"
+    if belongs:
+        return f"as {', '.join(belongs)}, not {', '.join(strange)}"
+    # Where the guide leaves it open how others were made, they may have been made so.
+    untold = [id for id in item.factor.table if id not in (*strange, OTHER)]
+    if untold:
+        return f"as {', '.join(untold)} may have been made, not {', '.join(strange)}"
+    return NO_VARIATION

@@ -44,13 +44,27 @@ def strength_words(ratio: float) -> str:
     >>> strength_words(20.0), strength_words(1.2), strength_words(0.02)
     ('moderate support', 'no support either way', 'moderate support against')
     """
+    words = support(ratio)
+    return f"{words} against" if ratio < 1 and words != NO_SUPPORT else words
+
+
+def support(ratio: float) -> str:
+    """Words for how strong a likelihood ratio is, whichever way it points.
+
+    Parameters
+    ----------
+    ratio : float
+        As of `strength_words`.
+
+    Raises
+    ------
+    ValueError
+        Not more than 0.
+    """
     if not ratio > 0:
         raise ValueError(f"ratio: more than 0 expected, got {ratio}")
     size = max(ratio, 1.0 / ratio)
-    for least, words in SCALE:
-        if size >= least:
-            return words if ratio > 1 else f"{words} against"
-    return NO_SUPPORT
+    return next((words for least, words in SCALE if size >= least), NO_SUPPORT)
 
 
 def percent(p: float) -> str:

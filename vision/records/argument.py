@@ -26,6 +26,11 @@ class Step:
     product over all steps with the prior, normalised, is the answer. A step that
     changes nothing (an unseen cue) holds equal likelihoods.
 
+    `strength` says in words what `ratio` is: how often more probable the evidence is under
+    `leader`, the likeliest variation or "other", than under all others together. `fits` are
+    the variations that were made as was read most probably, or of which the guide does not
+    say. `why` is the reason why nothing was made of an unused cue.
+
     `taken_for` is empty but for a cab number of a photo that may well be another misread:
     the probability of each number that it is weighed as, "unlisted" for all that the guide
     lacks.
@@ -36,6 +41,10 @@ class Step:
     text: str
     likelihoods: Mapping[str, float]
     strength: str = ""
+    ratio: float | None = None
+    leader: str = ""
+    fits: tuple[str, ...] = ()
+    why: str = ""
     taken_for: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
 

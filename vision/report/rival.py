@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from vision.estimate.strength import NO_SUPPORT, strength_words
+from vision.estimate.strength import NO_SUPPORT, support
 from vision.records import Candidate, Estimate, Step
 from vision.report.narrowing import NOT_IN_GUIDE, by_candidate
 
@@ -34,14 +34,15 @@ def rival_words(step: Step, estimate: Estimate) -> str:
         already, or where no variation of the guide comes first.
     """
     ratio = _ratio(step, estimate)
-    size = strength_words(max(ratio, 1.0 / ratio))
+    size = support(ratio)
     pair = _pair(estimate)
-    if pair is None or not step.strength or size == NO_SUPPORT:
+    if pair is None or step.ratio is None or size == NO_SUPPORT:
         return ""
     first, rival = pair
     if ratio > 1.0 and first.p < rival.p * ratio * (1.0 - _ROUNDING):
         return f"decides between {first.id} and {rival.id} ({size})"
-    if step.strength == (f"{size} for {first.id}" if ratio > 1.0 else f"{size} against {first.id}"):
+    alike = support(step.ratio) == size and (step.ratio > 1.0) == (ratio > 1.0)
+    if alike and step.leader == first.id:
         return ""
     ahead, behind = (first, rival) if ratio > 1.0 else (rival, first)
     return f"{size} for {ahead.id} over {behind.id}"
