@@ -90,6 +90,17 @@ def test_nothing_is_said_to_stand_elsewhere_on_a_boiler_top_that_is_hidden() -> 
     assert placed(hidden, SIGHTING, 0.9).because == CANNOT_BE_TOLD
 
 
+def test_a_lever_elsewhere_that_was_not_stated_stays_as_it_is() -> None:
+    unclear = lever(along=WHISTLE, state=State.UNSEEN, confidence=0.0, clear=0.4, in_sight=True)
+    assert placed(unclear, SIGHTING, 0.5) == unclear
+
+
+def test_perhaps_a_lever_elsewhere_keeps_the_probability_up() -> None:
+    cue = placed(lever(along=WHISTLE, p_present=0.7), SIGHTING, 0.5)
+    assert cue.state is State.UNSEEN and cue.in_sight
+    assert cue.p_present == pytest.approx(1.0 - 0.7)  # by the place alone 0.04
+
+
 def test_an_unsure_place_is_in_sight_but_not_called() -> None:
     cue = placed(lever(along=(0.6,) * 24, p_present=0.8), SIGHTING, 0.5)
     assert cue.state is State.UNSEEN and cue.in_sight and cue.confidence == 0.0

@@ -45,9 +45,14 @@ def placed(cue: Cue, sighting: Sighting | NotFound, lever_at: float | None) -> C
     Returns
     -------
     Cue
-        Unchanged where the guide names no place, or the photo was not judged by place, or
-        where a lever surely stands, but elsewhere, or where cannot be told; `because` then
-        says so, and where it is sure that it stands elsewhere, how far along.
+        Unchanged where the guide names no place or the photo was not judged by place; where
+        a lever surely stands, but elsewhere or where cannot be told (of one that is stated
+        `because` then says so, and where it is sure that it stands elsewhere, how far along);
+        and where a state was called, though by place none may be, and nobody looked closely.
+        UNSEEN, with the probability of a lever at the place, where that place is hidden or
+        too unclear to call, or where none stands there but perhaps one elsewhere, which then
+        keeps the probability up.
+        Otherwise PRESENT or ABSENT, as the place is.
     """
     if cue.name != LEVER or lever_at is None or not cue.along:
         return cue
