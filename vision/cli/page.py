@@ -10,6 +10,7 @@ import typer
 from vision.records import PageError
 
 if TYPE_CHECKING:
+    from vision.guide import Guide
     from vision.page import Addresses
 
 
@@ -20,7 +21,8 @@ def page(
         typer.Option(
             metavar="NAME|FILE",
             help="Variation guide: a built-in name or a file.",
-            show_default="wayfarer, an invented example",
+            show_default="the one the archive was last tagged by, or else wayfarer, "
+            "an invented example",
         ),
     ] = None,
     port: Annotated[int, typer.Option(metavar="N", help="Port to listen on; 0 for any.")] = 8377,
@@ -54,16 +56,10 @@ def page(
         raise PageError(
             f"the page needs {error.name}; install telltale with its extra: 'telltale-vision[page]'"
         ) from None
-    from vision.guide import builtin_names, load_guide
-
-    table = load_guide(builtin_names()[0] if guide is None else guide)
+    table, example, place = _guide(guide, archive)
     eye = context.obj()
     limits = PageLimits()
-    keeper = None
-    if archive is not None:
-        from vision.archive import place_of
-
-        keeper = Keeper(archive, table, eye, place_of(guide))
+    keeper = None if archive is None else Keeper(archive, table, eye, place)
     if keeper is not None and not keeper.tag():
         typer.echo(f"{archive}: another run is at work in it; engines are tagged later", err=True)
     address = find_lan_address() if lan else None
@@ -75,7 +71,11 @@ def page(
 
         encryption, fingerprint = make_certificate(("127.0.0.1", *((address,) if address else ())))
         typer.echo(f"certificate, SHA-256: {fingerprint}")
-    typer.echo(f"{table.title}\n{where.here}  Ctrl-C ends")
+    from vision.report.under import EXAMPLE
+
+    invented = f", {EXAMPLE}" if example else ""
+    typer.echo(f"by the guide {table.name} {table.version}{invented}: {table.title}")
+    typer.echo(f"{where.here}  Ctrl-C ends")
     door = Door(with_code=lan, sessions=limits.sessions, on_code=lambda code: _invite(where, code))
     app = build_app(
         table,
@@ -85,9 +85,24 @@ def page(
         scheme=where.scheme,
         limits=limits,
         keeper=keeper,
-        by_default=guide is None,
+        by_default=example,
     )
     serve(app, sockets, limits=limits, context=encryption)
+
+
+def _guide(named: str | None, archive: Path | None) -> tuple[Guide, bool, str]:
+    """The guide to date by, whether it is the example that nobody named, and its place.
+
+    Engines that are saved into an archive are dated as all else there.
+    """
+    from vision.archive import choose_guide, place_of
+    from vision.guide import builtin_names, load_guide
+
+    if archive is not None:
+        choice = choose_guide(named, archive)
+        return choice.guide, named is None and not choice.before, choice.place
+    first = builtin_names()[0]
+    return load_guide(named or first), named is None, place_of(named or first)
 
 
 def _invite(where: Addresses, code: str) -> None:
