@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from vision.listings.negation import part_state
-from vision.listings.numbers import number_claims
+from vision.listings.numbers import number_claims, tentative_where_several
 from vision.listings.parts import Lexicon, Statement
 from vision.listings.plain import clauses, one_of, plain, vocabulary
 from vision.listings.tenders import tender_claims
@@ -38,13 +38,17 @@ def find_claims(listing: Listing, lexicon: Lexicon) -> tuple[Claim, ...]:
             for read in READERS:
                 claims += read(statement, lexicon)
     unique: dict[tuple[object, ...], Claim] = {}
-    for claim in sorted(
-        without_several(claims), key=lambda c: (c.span.field != "title", c.span.start)
-    ):
+    claims = tentative_where_several(without_several(claims))
+    for claim in sorted(claims, key=lambda c: (c.span.field != "title", c.span.start)):
         key = (claim.kind, claim.about, claim.value)
-        if key not in unique or (unique[key].hedged and not claim.hedged):
+        if key not in unique or _reserve(claim) < _reserve(unique[key]):
             unique[key] = claim
     return tuple(unique.values())
+
+
+def _reserve(claim: Claim) -> int:
+    """How little its words commit the seller."""
+    return claim.hedged + claim.tentative
 
 
 def _hedged(text: str, start: int, end: int) -> bool:
@@ -72,9 +76,10 @@ def _years(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
 def _is_a_number(found: YearWords, before: str, lexicon: Lexicon) -> bool:
     """A cab number of the guide that could be a year, with a sign of a number before it."""
     words = vocabulary()["numbers"]
-    return bool(
-        re.search(rf"(?<!\w){one_of((*words['any'], *words['cab']), whole=False)}[.:\s]*$", before)
-    ) or (found.edtf in lexicon.guide.numbers)
+    signs = (*words["any"], *words["cab"], *words["marked"], "loco", "lok", "engine")
+    return bool(re.search(rf"(?<!\w){one_of(signs, whole=False)}[.:\s]*$", before)) or (
+        found.edtf in lexicon.guide.numbers
+    )
 
 
 def _parts(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:

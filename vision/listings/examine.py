@@ -232,6 +232,7 @@ def _claim(item: Judged, rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
         "words": claim.text,
         "span": [claim.span.field, claim.span.start, claim.span.end],
         "hedged": claim.hedged,
+        "tentative": claim.tentative,
         "verdict": item.verdict.value,
         "text": item.text,
         "p_true": None if item.p_true is None else six_digits(item.p_true),

@@ -112,6 +112,8 @@ class Claim:
         The words themselves.
     hedged : bool
         The seller says that they are not sure.
+    tentative : bool
+        The words may mean something else: photos may bear it out, never contradict it.
     years : tuple of int
         For years: every calendar year that the words allow, ascending, without the
         leeway of "about".
@@ -127,6 +129,7 @@ class Claim:
     hedged: bool = False
     years: tuple[int, ...] = field(default=())
     leeway: int = 0
+    tentative: bool = False
 
 
 class Verdict(StrEnum):

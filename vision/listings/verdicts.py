@@ -160,6 +160,8 @@ def _reason_to_hold(claim: Claim, case: Case, weighed: Weighed, *, one_engine: b
     """Why a contradiction is not stated all the same; empty where nothing is in the way."""
     if claim.hedged:
         return "the photos speak against it, but the listing does not say that it is so"
+    if claim.tentative:
+        return _other_meaning(claim, case)
     if not one_engine:
         return "the photos disagree with each other and may show two engines"
     estimate = case.answer.estimate
@@ -172,6 +174,12 @@ def _reason_to_hold(claim: Claim, case: Case, weighed: Weighed, *, one_engine: b
     if disputed.intersection(_cues_of(claim)) and weighed.ratio > 1.0 / LEAST_AGAINST_DISPUTED:
         return "the photos disagree with each other"
     return ""
+
+
+def _other_meaning(claim: Claim, case: Case) -> str:
+    cue = case.cue(claim.about)
+    shown = f"the photos show {cue.value}" if cue and cue.value else "the photos fit another"
+    return f"{shown}; the listing does not say that {claim.value} is the engine's cab number"
 
 
 def _cues_of(claim: Claim) -> tuple[str, ...]:
