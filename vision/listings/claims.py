@@ -11,7 +11,7 @@ from vision.listings.numbers import number_claims, tentative_where_several
 from vision.listings.parts import Lexicon, Statement
 from vision.listings.plain import clauses, one_of, plain, vocabulary
 from vision.listings.tenders import tender_claims
-from vision.listings.values import Claim, Kind, Listing
+from vision.listings.values import NOT, Claim, Kind, Listing
 from vision.listings.wheels import wheel_claims, without_several
 from vision.listings.years import YearWords, find_years
 
@@ -95,11 +95,19 @@ def _parts(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
             if name == "edge_stripe":
                 colour = lexicon.colour_beside(statement.clause, match.start(), match.end())
                 word = match.group().strip()
+                denied = state == "absent" and colour is not None
+                if state == "present" and colour is None:
+                    colour = lexicon.colour_denied(statement.clause, match.end())
+                    denied = colour is not None
                 if colour is None and word in ("edge", "filet"):
                     continue  # "rust on one edge" is no stripe
-                if colour is not None and state == "present":
+                if colour is not None:
                     start, end = min(start, colour[1]), max(end, colour[2])
-                    yield statement.claim(Kind.COLOUR, name, colour[0], start, end)
+                    value = f"{NOT}{colour[0]}" if denied else colour[0]
+                    yield statement.claim(Kind.COLOUR, name, value, start, end)
+                if denied:
+                    # "No red stripe" may mean one of another colour.
+                    continue
             yield statement.claim(kind, name, state, start, end)
 
 

@@ -9,6 +9,8 @@ from vision.listings.plain import one_of, vocabulary
 
 # Words between a negation and the part that it denies: "no sign of a lever". Chosen.
 REACH = 3
+# Characters before a part that are looked at. Chosen: a longer text takes no longer.
+_NEAR = 120
 _WORDS = rf"(?:[\w'-]+\s+){{0,{REACH}}}"
 
 
@@ -22,8 +24,8 @@ def part_state(clause: str, start: int, end: int) -> tuple[str, int, int] | None
     start, end : int
         The stretch with its negation.
 
-    None where the words are about something else, such as a part's slot or paint, or a
-    part that is there and not the original one.
+    None where the words are about something else, such as a part's slot or paint, a part
+    that is there and not the original one, or a version that has the part.
 
     Examples
     --------
@@ -32,7 +34,10 @@ def part_state(clause: str, start: int, end: int) -> tuple[str, int, int] | None
     >>> part_state("no rust on the lever", 15, 20)
     ('present', 15, 20)
     """
-    before, after = clause[:start], clause[end:]
+    near = clause.rfind(" ", 0, start - _NEAR) + 1 if start > _NEAR else 0
+    before, after = clause[near:start], clause[end:]
+    if _of_a_kind().search(before):
+        return None
     denied = next(reversed(list(_before().finditer(before))), None)
     between = before[denied.end() :] if denied is not None else ""
     if denied is not None and not _aside().search(_signs().sub(" ", between)):
@@ -40,10 +45,15 @@ def part_state(clause: str, start: int, end: int) -> tuple[str, int, int] | None
             return None
         # "not missing its lever", "no missing lever": what is denied is the lack.
         twice = re.search(rf"{_double()}\s+$", before[: denied.start()])
-        lack = re.match(r"(?:not|no|nicht|nothing)$", denied.group().strip())
+        lack = re.fullmatch(_double(), denied.group().strip())
+        turned = re.match(r"pas|nicht|niet", denied.group()) and re.search(
+            rf"{_lack()}\s+$", before[: denied.start()]
+        )
+        if turned:  # "il ne manque pas de levier"
+            return "present", near + turned.start(), end
         if twice or (lack and re.search(rf"^{_WORDS}{_lack()}", between.lstrip() + " ")):
-            return "present", (twice.start() if twice else denied.start()), end
-        return "absent", denied.start(), end
+            return "present", near + (twice or denied).start(), end
+        return "absent", near + denied.start(), end
     gone = _gone().match(after)
     if gone is None:
         return "present", start, end
@@ -54,7 +64,21 @@ def part_state(clause: str, start: int, end: int) -> tuple[str, int, int] | None
 
 @cache
 def _before() -> re.Pattern[str]:
-    return re.compile(rf"{one_of(vocabulary()['negation']['before'])}(?=\s+{_WORDS}$)")
+    words = vocabulary()["negation"]
+    article = one_of(vocabulary()["wheels"]["articles"])
+    colour = one_of(word for names in vocabulary()["colours"].values() for word in names)
+    close = rf"{one_of(words['close'])}(?=\s+(?:{article}\s+)?(?:{colour}[\s-]+)?$)"
+    return re.compile(rf"{one_of(words['before'])}(?=\s+{_WORDS}(?:[\w'-]*-)?$)|{close}")
+
+
+@cache
+def _of_a_kind() -> re.Pattern[str]:
+    """A version that is denied, and of which something is told after that."""
+    words = vocabulary()["negation"]
+    denied = one_of([*words["before"], *words["close"]])
+    return re.compile(
+        rf"{denied}\s+{_WORDS}{one_of(words['kinds'])}\s+{one_of(words['of_kinds'])}\s"
+    )
 
 
 @cache
@@ -94,5 +118,15 @@ def _double() -> str:
 @cache
 def _lack() -> str:
     return one_of(
-        ("missing", "lacking", "lost", "gone", "absent", "fehlt", "fehlende*", "manquant*")
+        (
+            "missing",
+            "lacking",
+            "lost",
+            "gone",
+            "absent",
+            "fehlt",
+            "fehlende*",
+            "manquant*",
+            "manque",
+        )
     )

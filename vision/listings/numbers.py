@@ -20,7 +20,7 @@ from vision.listings.values import Claim, Kind
 # A number of fewer figures stands for too much else to be taken without a sign. Chosen.
 LEAST_BARE = 3
 # Characters before a clause that are looked at where a colon, a bracket or the point of an
-# abbreviation hangs it on to what stands there. Chosen.
+# abbreviation hangs it on to what stands there, and before a number. Chosen.
 REACH = 60
 # A figure over a dash from another is of an arrangement: other dashes between blanks part
 # clauses.
@@ -153,33 +153,35 @@ def _sign(
 
     None where it is none: an amount, a count, a telephone number, a lot.
     """
-    if _FIGURES_BEFORE.search(before) or _FIGURES_AFTER.match(after):
+    near = before[-REACH:]
+    cab, marked = words.cab.search(near), words.marked.search(near)
+    if not (in_guide or cab or marked):
         return None
-    if _MONEY_OR_TIMES.search(before) or words.counts.match(after):
+    if _FIGURES_BEFORE.search(near) or _FIGURES_AFTER.match(after):
         return None
-    if words.none.search(before) or words.elsewhere.search(before):
+    if _MONEY_OR_TIMES.search(near) or words.counts.match(after):
         return None
-    cab = words.cab.search(before)
-    sign = cab or words.marked.search(before) or words.any.search(before)
+    if words.none.search(near) or words.elsewhere.search(before):
+        return None
+    sign = cab or marked or words.any.search(near)
     on_cab = words.on_cab.match(after) if in_guide else None
     if not cab and not on_cab and words.unit.match(after):
         return None
-    at = sign.start() if sign else len(before)
+    at = len(before) - (len(near) - sign.start() if sign else 0)
     lead = before[:at]
-    if words.none.search(lead) or words.denied.search(lead):
+    near = lead[-REACH:]
+    if words.none.search(near) or words.denied.search(near):
         return None
-    doubt = bool(words.others.search(lead) or (words.of.match(after) and not on_cab))
+    doubt = bool(words.others.search(near) or (words.of.match(after) and not on_cab))
     if cab:
         return at, doubt
     if on_cab:
         # "No 322 on the cab" is a number, or there is none; "12 on the cab" may be rivets.
         unclear = len(text) < LEAST_BARE or (sign is not None and sign.group().strip() == "no")
         return at, doubt or unclear
-    if not in_guide and not (sign and words.marked.search(before)):
-        return None
     if sign is None:
         first = not before.strip() and len(text) >= LEAST_BARE
-        beside = words.engine.search(before) or (first and words.named.match(after))
+        beside = words.engine.search(near) or (first and words.named.match(after))
         return (at, True) if beside else None
     noise = words.noise.search(lead) or words.noise.search(after)
     doubt = doubt or bool(noise) or not words.subject.search(lead)

@@ -85,6 +85,25 @@ class Lexicon:
                     return colour, match.start(), match.end()
         return None
 
+    def colour_denied(self, clause: str, end: int) -> tuple[str, int, int] | None:
+        """Return the colour that is denied right after a place, and where that stands."""
+        denial = _denial().match(clause, end)
+        if denial is None:
+            return None
+        for colour, pattern in self.colours.items():
+            match = pattern.match(clause, denial.end())
+            if match:
+                return colour, denial.start(), match.end()
+        return None
+
+
+@cache
+def _denial() -> re.Pattern[str]:
+    linking = one_of(vocabulary()["negation"]["linking"])
+    denied = one_of(vocabulary()["wheels"]["not"])
+    article = one_of(vocabulary()["wheels"]["articles"])
+    return re.compile(rf"\s+(?:{linking}\s+)?{denied}\s+(?:{article}\s+)?")
+
 
 def lexicon_of(guide: Guide) -> Lexicon:
     """Join the word lists with a guide's own checks, colours and ids."""

@@ -71,6 +71,10 @@ class View:
     is_drawn: bool
 
 
+# Before the value of a colour that is denied: "not red".
+NOT = "not "
+
+
 class Kind(StrEnum):
     """What a claim is about."""
 
@@ -105,7 +109,8 @@ class Claim:
     about : str
         A cue, "tender", a check of the guide; "" where the kind says it all.
     value : str
-        "present" or "absent" for parts; EDTF for years; a number, colour, count or id.
+        "present" or "absent" for parts; EDTF for years; a number, colour, count or id;
+        a colour that is denied after `NOT`.
     span : Span
         Where it stands, negation included.
     text : str

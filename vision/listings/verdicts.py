@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from vision.estimate.argument import by_variation, prior, replay, take_steps
 from vision.estimate.factors import PRESENT
 from vision.guide import Guide
-from vision.listings.values import Claim, Kind, Verdict
+from vision.listings.values import NOT, Claim, Kind, Verdict
 from vision.listings.weighing import WEIGH, Case, Weighed, can_be_counted, made_then
 from vision.records import DRIVING, REGION_OF_CUE, Answer, Box, Region, Sighting, State
 from vision.report.words import candidate_words, cue_words, percent, years_words
@@ -162,6 +162,10 @@ def _reason_to_hold(claim: Claim, case: Case, weighed: Weighed, *, one_engine: b
         return "the photos speak against it, but the listing does not say that it is so"
     if claim.tentative:
         return _other_meaning(claim, case)
+    if claim.kind is Kind.COLOUR and claim.value.startswith(NOT):
+        colour = claim.value.removeprefix(NOT)
+        if colour not in {known.lower() for known in case.guide.stripe_colours}:
+            return f"{_about(claim)}the guide has no {colour} to tell from what the photos show"
     if not one_engine:
         return "the photos disagree with each other and may show two engines"
     estimate = case.answer.estimate
@@ -200,7 +204,9 @@ def _shown(claim: Claim, weighed: Weighed, case: Case) -> str:
     if claim.kind is Kind.COLOUR:
         if cue is not None and cue.state is State.ABSENT:
             return f"the photos show no {name}; the listing says there is {_a(claim.value)} one"
-        seen = (cue.value if cue else None) or "another colour"
+        denied = claim.value.startswith(NOT)
+        other = claim.value.removeprefix(NOT) if denied else "another colour"
+        seen = (cue.value if cue else None) or other
         return f"the {name} looks {seen} in the photos; the listing says {claim.value}"
     if claim.about == DRIVING:
         said = f"{claim.text} ({_driven(claim.value)})"

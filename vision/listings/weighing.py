@@ -12,7 +12,7 @@ from vision.estimate.factors import ABSENT, ANOTHER_COLOUR, OTHER, PRESENT, TEND
 from vision.estimate.reading import BLUNDER, value_shares
 from vision.guide import Guide
 from vision.listings.plain import plain, vocabulary
-from vision.listings.values import Claim, Kind
+from vision.listings.values import NOT, Claim, Kind
 from vision.records import DRIVING, Answer, Cue, State
 
 
@@ -101,10 +101,15 @@ def _colour(claim: Claim, case: Case) -> Weighed | None:
     item, cue = case.evidence.get(claim.about), case.cue(claim.about)
     if item is None or cue is None or (cue.state is State.PRESENT and not _names_colour(cue)):
         return None
+    named = claim.value.removeprefix(NOT)
     near: Mapping[str, list[str]] = vocabulary()["near_colours"]
-    alike = {claim.value, *near.get(claim.value, ())}
-    alike |= {colour for colour, others in near.items() if claim.value in others}
+    alike = {named, *near.get(named, ())}
+    alike |= {colour for colour, others in near.items() if named in others}
     known = {state for state in item.factor.states if state.lower() in alike}
+    if claim.value != named:
+        exact = {state for state in known if state.lower() == named}
+        other = set(item.factor.states) - (exact or {*known, ANOTHER_COLOUR})
+        return _states(claim, case, claim.about, frozenset(other))
     return _states(claim, case, claim.about, frozenset(known or {ANOTHER_COLOUR}))
 
 
