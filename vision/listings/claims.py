@@ -10,7 +10,7 @@ from vision.listings.negation import part_state
 from vision.listings.numbers import number_claims, tentative_where_several
 from vision.listings.parts import Lexicon, Statement
 from vision.listings.plain import clauses, one_of, plain, vocabulary
-from vision.listings.tenders import tender_claims
+from vision.listings.tenders import original_claims, tender_claims
 from vision.listings.values import NOT, Claim, Kind, Listing
 from vision.listings.wheels import wheel_claims, without_several
 from vision.listings.years import YearWords, find_years
@@ -128,6 +128,16 @@ def _condition(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
             yield statement.claim(Kind.CONDITION, "", value, said[1], said[2])
 
 
+def _original(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
+    """Claims that the whole engine is as made; those of the tender are read with it."""
+    for match in re.finditer(one_of(vocabulary()["original"]["all"]), statement.clause):
+        said = part_state(statement.clause, match.start(), match.end())
+        if said is not None and said[0] == "present" and not statement.elsewhere(match.start()):
+            yield statement.claim(Kind.ORIGINAL, "", "original", match.start(), match.end())
+    if not lexicon.parts["tender"].search(statement.clause):
+        yield from original_claims(statement, lexicon)  # "Originaltender"
+
+
 READERS: tuple[Reader, ...] = (
     _years,
     number_claims,
@@ -135,5 +145,6 @@ READERS: tuple[Reader, ...] = (
     tender_claims,
     _parts,
     _variations,
+    _original,
     _condition,
 )

@@ -14,7 +14,7 @@ from vision.listings.parts import Lexicon
 from vision.listings.pictures import FLAT_SHARE, LIMITS, flat_share, listed_path
 from vision.listings.ranking import qualities
 from vision.listings.values import Listing, View
-from vision.listings.verdicts import Judged, judge, overall
+from vision.listings.verdicts import Judged, fits_together, judge, overall
 from vision.photo import open_photo
 from vision.pipeline.kept import date_looks, look_kept
 from vision.pipeline.look import Look, look_from_text, look_to_text
@@ -104,7 +104,7 @@ def examine(task: Task, lexicon: Lexicon, load_eye: Callable[[], Eye]) -> Examin
         "link": listing.link,
         "notes": [*listing.notes, *differ],
         "photos": rows,
-        "verdict": overall(judged).value,
+        "verdict": overall(judged, fits=fits_together(answer)).value,
         "claims": [_claim(item, rows) for item in judged],
         "together": six_digits(together),
         "complete": round(complete, 4),

@@ -1,4 +1,4 @@
-"""What a clause says of the tender: whether there is one, its axles, lamps and kind."""
+"""What a clause says of the tender: whether there is one, its axles, lamps, kind and origin."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ from vision.listings.negation import part_state
 from vision.listings.parts import Lexicon, Statement
 from vision.listings.plain import one_of, vocabulary
 from vision.listings.values import Claim, Kind
+
+# Characters before the words in which a denial speaks of them. Chosen.
+DENIED_WITHIN = 15
 
 
 @cache
@@ -42,7 +45,9 @@ def tender_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
     counts = list(_counts(statement))
     yield from counts
     yield from kinds
-    if not counts and not kinds:
+    original = list(original_claims(statement, lexicon))
+    yield from original
+    if not counts and not kinds and not original:
         yield statement.claim(Kind.PART, "tender", state, start, end)
 
 
@@ -59,6 +64,36 @@ def _counts(statement: Statement) -> Iterator[Claim]:
             (Kind.LAMPS, "tender_lamps") if match["lamps"] else (Kind.AXLES, "tender_axles")
         )
         yield statement.claim(kind, about, str(count), match.start(), match.end())
+
+
+def original_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
+    """Claims that the tender left the works with the engine; none where that is denied."""
+    pattern, denied = _original(lexicon.parts["tender"].pattern)
+    for match in pattern.finditer(statement.clause):
+        # "Not the original tender", "tender that belongs to another engine".
+        around = statement.clause[max(0, match.start() - DENIED_WITHIN) : match.end()]
+        after = " ".join(statement.clause[match.end() :].split()[:3])
+        if not denied.search(around) and not denied.search(after):
+            span = match.start(), match.end()
+            yield statement.claim(Kind.ORIGINAL, "tender", "original", *span)
+
+
+@cache
+def _original(tender: str) -> tuple[re.Pattern[str], re.Pattern[str]]:
+    words = vocabulary()["original"]
+    said = one_of(words["words"])
+    colours = [word for names in vocabulary()["colours"].values() for word in names]
+    counts = [word for names in vocabulary()["counts"].values() for word in names]
+    passed = one_of([*words["words"], *words["between"], *colours, *counts])
+    linking = one_of(vocabulary()["negation"]["linking"])
+    goes_on = rf"(?=\s*$|\s+{one_of(words['goes_on'])})"
+    patterns = (
+        rf"{said}[\s-]+(?:(?:{passed}|\w*\d[\w-]*|\w+-\w+)[\s-]+){{0,3}}{tender}",
+        rf"{tender}\s+(?:{linking}\s+){{0,2}}{said}{goes_on}",
+        rf"{tender}\s+(?:[\w'-]+\s+){{0,3}}?{one_of(words['belongs'])}",
+        one_of(words["phrases"]),
+    )
+    return re.compile("|".join(patterns)), re.compile(one_of(words["denied"]))
 
 
 def _kinds(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:

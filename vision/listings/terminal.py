@@ -34,6 +34,11 @@ def _paragraph(rank: int, record: dict[str, Any]) -> str:
         if claim["kind"] != "condition":
             sign = SIGNS[claim["verdict"]]
             lines.append(f'   {sign} "{_line(claim["words"])}": {_line(claim["text"])}')
+    condition = [
+        claim["words"] for claim in record.get("claims", ()) if claim["kind"] == "condition"
+    ]
+    if condition:
+        lines.append(f"   not judged from photos: {_line(', '.join(condition))}")
     lines += [f"   does not fit together: {_line(words)}" for words in mismatch_words(record)]
     if record.get("ask"):
         lines.append(f"   ask next: {_line(ask_words(record))}")

@@ -86,6 +86,7 @@ class Kind(StrEnum):
     LAMPS = "lamps"
     TENDER = "tender"
     VARIATION = "variation"
+    ORIGINAL = "original"
     CHECK = "check"
     CONDITION = "condition"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from vision.estimate.argument import by_variation, prior, replay, take_steps
-from vision.estimate.factors import PRESENT
+from vision.estimate.factors import PRESENT, TENDER
 from vision.guide import Guide
 from vision.listings.values import NOT, Claim, Kind, Verdict
 from vision.listings.weighing import WEIGH, Case, Weighed, can_be_counted, made_then
@@ -94,6 +94,8 @@ def _judge(claim: Claim, case: Case, one_engine: bool) -> Judged:
         check = next(c for c in case.guide.checks if c.id == claim.about)
         text = f"no photo can tell; only a look by hand: {check.question}"
         return Judged(claim, Verdict.CANNOT_TELL, text)
+    if claim.kind is Kind.ORIGINAL and not claim.about:
+        return Judged(claim, Verdict.CANNOT_TELL, _all_original(case))
     weighed = WEIGH[claim.kind](claim, case)
     if weighed is None:
         return Judged(claim, Verdict.CANNOT_TELL, _unseen(claim, case))
@@ -109,6 +111,8 @@ def _verdict(claim: Claim, weighed: Weighed, case: Case) -> tuple[Verdict, str]:
     against = weighed.p_false >= CONTRADICTED_FROM and weighed.ratio <= 1.0 / LEAST_AGAINST
     if against:
         return Verdict.CONTRADICTED, _shown(claim, weighed, case)
+    if claim.kind is Kind.ORIGINAL:
+        return Verdict.CANNOT_TELL, _origin(weighed)
     about, sure = _about(claim), percent(weighed.p_true)
     unlike = _unlike_guide(claim, case)
     if weighed.p_true >= SUPPORTED_FROM and weighed.ratio >= LEAST_FOR:
@@ -116,6 +120,28 @@ def _verdict(claim: Claim, weighed: Weighed, case: Case) -> tuple[Verdict, str]:
     return (
         Verdict.CANNOT_TELL,
         f"{about}the photos leave it open ({_between(weighed)} that it is so){unlike}",
+    )
+
+
+def fits_together(answer: Answer | None) -> bool:
+    """Whether nothing says that engine and tender never left the works together."""
+    estimate = None if answer is None else answer.estimate
+    return estimate is None or all(c.kind != "engine_tender" for c in estimate.conflicts)
+
+
+def _all_original(case: Case) -> str:
+    if not fits_together(case.answer):
+        return "the photos speak against it: engine and tender do not fit together"
+    return "no photo can tell whether everything is original"
+
+
+def _origin(weighed: Weighed) -> str:
+    """Why a tender's origin is left open: a photo shows its kind, never whose it was."""
+    if weighed.p_false > weighed.p_true:
+        return "the photos speak against it: the tender is rather of another engine"
+    return (
+        "the tender is of a kind that may belong to the engine; whether it left the works with "
+        "it no photo can tell"
     )
 
 
@@ -160,6 +186,8 @@ def _reason_to_hold(claim: Claim, case: Case, weighed: Weighed, *, one_engine: b
     """Why a contradiction is not stated all the same; empty where nothing is in the way."""
     if claim.hedged:
         return "the photos speak against it, but the listing does not say that it is so"
+    if claim.kind is Kind.ORIGINAL and fits_together(case.answer):
+        return _origin(weighed)
     if claim.tentative:
         return _other_meaning(claim, case)
     if claim.kind is Kind.COLOUR and claim.value.startswith(NOT):
@@ -188,7 +216,7 @@ def _other_meaning(claim: Claim, case: Case) -> str:
 
 def _cues_of(claim: Claim) -> tuple[str, ...]:
     """Cues that show what a claim is about: a tender is known by its axles and lamps."""
-    return {"tender": ("tender_axles", "tender_lamps")}.get(claim.about, (claim.about,))
+    return {TENDER: ("tender_axles", "tender_lamps")}.get(claim.about, (claim.about,))
 
 
 # --- words ----------------------------------------------------------------------------
@@ -214,6 +242,8 @@ def _shown(claim: Claim, weighed: Weighed, case: Case) -> str:
     if claim.kind in (Kind.AXLES, Kind.LAMPS):
         value = "none" if cue is not None and cue.state is State.ABSENT else cue and cue.value
         return f"{name}: the photos show {value}; the listing says {claim.value}"
+    if claim.kind is Kind.ORIGINAL:
+        return "engine and tender in the photos do not fit together; the listing says they do"
     if claim.kind is Kind.TENDER:
         return f"the tender in the photos looks like another kind than {claim.value}"
     if claim.kind is Kind.NUMBER and cue is not None and cue.name == "cab_number" and cue.value:
@@ -264,10 +294,16 @@ def _with_place(claim: Claim, verdict: Verdict, text: str, weighed: Weighed, cas
     )
 
 
-def overall(judged: tuple[Judged, ...]) -> Verdict:
-    """One verdict for a listing: a contradiction outweighs any agreement."""
+def overall(judged: tuple[Judged, ...], *, fits: bool = True) -> Verdict:
+    """One verdict for a listing: a contradiction outweighs any agreement.
+
+    Parameters
+    ----------
+    judged : tuple of Judged
+    fits : bool
+        False where engine and tender do not fit together: no agreement makes up for that.
+    """
     verdicts = {item.verdict for item in judged}
-    for verdict in (Verdict.CONTRADICTED, Verdict.SUPPORTED):
-        if verdict in verdicts:
-            return verdict
-    return Verdict.CANNOT_TELL
+    if Verdict.CONTRADICTED in verdicts:
+        return Verdict.CONTRADICTED
+    return Verdict.SUPPORTED if Verdict.SUPPORTED in verdicts and fits else Verdict.CANNOT_TELL

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from vision.cues.driving import DRIVING_AXLES
 from vision.estimate.argument import Evidence
+from vision.estimate.conflicts import altered
 from vision.estimate.factors import ABSENT, ANOTHER_COLOUR, OTHER, PRESENT, TENDER, UNLISTED
 from vision.estimate.reading import BLUNDER, value_shares
 from vision.guide import Guide
@@ -151,6 +152,34 @@ def _tender(claim: Claim, case: Case) -> Weighed | None:
     return Weighed(min(own, joint), min(1.0 - own, 1.0 - joint), ratio, cue)
 
 
+def _original(claim: Claim, case: Case) -> Weighed | None:
+    """Weigh that the tender is of a kind that the engine was sold with, by the guide's rates.
+
+    Of an engine of no variation nobody knows what it was sold with: it speaks for neither.
+    """
+    item = case.evidence.get(TENDER)
+    cue = case.cue("tender_axles") or case.cue("tender_lamps")
+    if claim.about != TENDER or item is None or cue is None:
+        return None
+    swapped = {id: altered(item, id) for id in case.posterior if id != OTHER}
+    before = {id: 1.0 - _as_made(item, id) for id in swapped}
+    false = math.fsum(case.posterior[id] * p for id, p in swapped.items())
+    true = math.fsum(case.posterior[id] * (1.0 - p) for id, p in swapped.items())
+    was_false = math.fsum(case.before[id] * p for id, p in before.items())
+    was_true = math.fsum(case.before[id] * (1.0 - p) for id, p in before.items())
+    if not (true and false and was_true and was_false):
+        return None
+    return Weighed(true, false, (true / false) / (was_true / was_false), cue)
+
+
+def _as_made(item: Evidence, id: str) -> float:
+    """P(the part is as the works delivered it | variation), before anything is seen."""
+    if id not in item.factor.made:
+        return 1.0
+    row = zip(item.factor.states, item.factor.history[id], strict=True)
+    return math.fsum(p for state, p in row if state in item.factor.made[id])
+
+
 def _number(claim: Claim, case: Case) -> Weighed | None:
     item = case.evidence["cab_number"]
     state = claim.value if claim.value in item.factor.states else UNLISTED
@@ -245,4 +274,5 @@ WEIGH: Mapping[Kind, Callable[[Claim, Case], Weighed | None]] = {
     Kind.LAMPS: _count,
     Kind.TENDER: _tender,
     Kind.VARIATION: _variation,
+    Kind.ORIGINAL: _original,
 }
