@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from vision.records import YEAR_UNKNOWN, Conflict
@@ -23,6 +23,10 @@ from vision.report.words import (
     percent,
     years_words,
 )
+
+# Over the listings that come last, on every surface.
+NOTHING_SEEN = "No engine seen in a photo"
+NOTHING_SEEN_WHY = "Their value is that of an engine of the guide of which nothing is known."
 
 
 def estimate_of(record: Mapping[str, Any]) -> dict[str, Any] | None:
@@ -60,6 +64,11 @@ def _why_not(estimate: Mapping[str, Any]) -> str:
     if not tells_nothing_plain(estimate):
         return "no year of the guide is ruled out"
     return NOTHING_TOLD_OF_ONE if of_one_variation_plain(estimate) else NOTHING_TOLD
+
+
+def first_unseen(records: Sequence[Mapping[str, Any]]) -> int | None:
+    """Place, from 0, of the first ranked listing of which no photo shows an engine."""
+    return next((n for n, record in enumerate(records) if not record["engine_seen"]), None)
 
 
 def ask_words(record: Mapping[str, Any]) -> str:

@@ -9,7 +9,15 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
-from vision.listings.dating import ask_words, dating_words, mismatch_words, narrowed_estimate
+from vision.listings.dating import (
+    NOTHING_SEEN,
+    NOTHING_SEEN_WHY,
+    ask_words,
+    dating_words,
+    first_unseen,
+    mismatch_words,
+    narrowed_estimate,
+)
 from vision.listings.money import write_price
 from vision.listings.pictures import LIMITS, card_picture
 from vision.listings.run import Ranked
@@ -75,7 +83,10 @@ def listings_page(judged: Ranked) -> Iterator[str]:
         f"<title>{escape(title)}</title>\n<style>{STYLE}{OWN_STYLE}</style>\n</head>\n<body>\n"
         f"<header>\n<h1>{escape(title)}</h1>\n{_lead(judged)}</header>\n<main>\n"
     )
+    unseen = first_unseen(judged.records)
     for rank, record in enumerate(judged.records, 1):
+        if rank - 1 == unseen:
+            yield f"<div><h2>{NOTHING_SEEN}</h2>\n<p>{NOTHING_SEEN_WHY}</p></div>\n"
         yield _card(rank, record)
     yield f"</main>\n<footer>\n{_foot(judged)}</footer>\n</body>\n</html>\n"
 
@@ -94,7 +105,8 @@ def _lead(judged: Ranked) -> str:
     return (
         f"<p>{escape(said)} A photo may mislead, and so may the reading of it: ask before you "
         "judge.</p>\n"
-        f"<p>The most promising come first. Wanted: {escape(wants)}. Weights: {escape(weights)}. "
+        "<p>The most promising come first, those without an engine in a photo last. "
+        f"Wanted: {escape(wants)}. Weights: {escape(weights)}. "
         "Value is the probability that the engine is wanted times the weighted mean of 1 (wanted), "
         "the probability that engine and tender belong together, the share of its parts that the "
         "photos show, and the share of listings that ask more.</p>\n"

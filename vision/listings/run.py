@@ -132,7 +132,8 @@ def judge_listings(brief: Brief, load_eye: Callable[[], Eye], progress: Progress
         records, examined = run.records(sources, eye if brief.jobs == 1 else load_eye)
     _compare(records)
     _rank(records, guide, brief)
-    records.sort(key=lambda r: -r["value"])
+    # Nothing seen says nothing of value: such a listing is ranked among its like.
+    records.sort(key=lambda r: (not r["engine_seen"], -r["value"]))
     return Ranked(tuple(records), tuple(bad), guide, brief.weights, brief.wants, examined)
 
 
@@ -247,6 +248,7 @@ def _rank(records: Sequence[dict[str, Any]], guide: Guide, brief: Brief) -> None
     ]
     for record, cheap in zip(records, cheapness(prices), strict=True):
         estimate = (record.get("answer") or {}).get("estimate") or {}
+        record["engine_seen"] = bool(estimate)
         shares = {v["id"]: v["p"] for v in estimate.get("variations", ())}
         parts = {
             "wanted": wanted_share(shares, guide, brief.wants),

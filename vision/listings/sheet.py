@@ -7,7 +7,7 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from vision.listings.dating import ask_words, mismatch_words, narrowed_estimate
+from vision.listings.dating import NOTHING_SEEN, ask_words, mismatch_words, narrowed_estimate
 from vision.listings.run import Ranked
 from vision.listings.values import Verdict
 
@@ -56,6 +56,7 @@ def _row(rank: int, record: dict[str, Any]) -> dict[str, Any]:
         words = [f"{c['words']}: {c['text']}" for c in claims if c["verdict"] == verdict.value]
         return "; ".join(words)
 
+    unseen = [] if record["engine_seen"] else [f"{NOTHING_SEEN[0].lower()}{NOTHING_SEEN[1:]}"]
     photos = [p for p in record.get("photos", ()) if "error" in p]
     failures = [record["failure"]] if "failure" in record else []
     return {
@@ -74,7 +75,7 @@ def _row(rank: int, record: dict[str, Any]) -> dict[str, Any]:
         "cannot_tell": told(Verdict.CANNOT_TELL),
         "does_not_fit_together": "; ".join(mismatch_words(record)),
         "ask": ask_words(record),
-        "notes": "; ".join(record.get("notes", ())),
+        "notes": "; ".join([*record.get("notes", ()), *unseen]),
         "failures": "; ".join([*failures, *(f"{p['path']}: {p['error']}" for p in photos)]),
         "link": record.get("link", ""),
         "source": record["source"],

@@ -6,7 +6,14 @@ import re
 from decimal import Decimal
 from typing import Any
 
-from vision.listings.dating import ask_words, dating_words, mismatch_words
+from vision.listings.dating import (
+    NOTHING_SEEN,
+    NOTHING_SEEN_WHY,
+    ask_words,
+    dating_words,
+    first_unseen,
+    mismatch_words,
+)
 from vision.listings.markup import SIGNS
 from vision.listings.money import write_price
 from vision.listings.run import Ranked
@@ -17,6 +24,9 @@ def listings_text(judged: Ranked) -> str:
     """Return one paragraph a listing, the most promising first."""
     weights = ", ".join(f"{name} {weight:g}" for name, weight in judged.weights.as_dict().items())
     paragraphs = [_paragraph(rank, record) for rank, record in enumerate(judged.records, 1)]
+    unseen = first_unseen(judged.records)
+    if unseen is not None:
+        paragraphs.insert(unseen, f"{NOTHING_SEEN}. {NOTHING_SEEN_WHY}\n")
     paragraphs.append(f"weights: {weights}\n")
     return "\n".join(paragraphs)
 
