@@ -136,3 +136,8 @@ def judged(telltale: Any, *arguments: object, eye: FakeEye = EYE) -> list[dict[s
 
 def by_id(records: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
     return {r["id"]: r for r in records if "id" in r}
+
+
+def unwrapped(out: str) -> str:
+    """The text of a run, each wrapped line whole again."""
+    return out.replace("\n     ", " ")

@@ -16,7 +16,17 @@ pytest.importorskip("extruct")
 pytest.importorskip("babel")
 pytest.importorskip("price_parser")
 
-from listing_files import EYE, W, by_id, engine_cues, eye, judged, write_photos, write_table
+from listing_files import (
+    EYE,
+    W,
+    by_id,
+    engine_cues,
+    eye,
+    judged,
+    unwrapped,
+    write_photos,
+    write_table,
+)
 from shapes import encoded, engine
 from test_listings_fetch import PICTURE, Server, Shop
 from vision.guide import load_guide
@@ -99,7 +109,7 @@ def test_what_to_mind_goes_with_the_question_everywhere(telltale: Any, shop: Pat
     ask = by_id(judged(telltale, shop, eye=vague))["true"]["ask"]
     assert ask["name"] == "axle_magnets"
     assert ask["caution"]
-    for told in (out, page.read_text("utf-8"), table.read_text("utf-8")):
+    for told in (unwrapped(out), page.read_text("utf-8"), table.read_text("utf-8")):
         assert ask["caution"] in told
 
 
@@ -145,7 +155,9 @@ def test_an_engine_that_was_hardly_seen_is_given_no_years(telltale: Any, shop: P
     """The text, the table and the page said "1931–1939, extremely likely" of it."""
     page, table = shop.parent / "page.html", shop.parent / "out.csv"
     _, out, _ = telltale("listings", shop, "--jobs", 1, "--html", page, "--csv", table, eye=EYE)
-    told = {p.splitlines()[1].split("(")[-1].strip(") "): p for p in out.split("\n\n")[:4]}
+    told = {
+        p.splitlines()[1].split("(")[-1].strip(") "): p for p in unwrapped(out).split("\n\n")[:4]
+    }
     assert "by its photos not narrowed down" in told["dim"]
     assert "by its photos 1938–1939 (" in told["true"]
     rows = {row["id"]: row for row in csv.DictReader(io.StringIO(table.read_text("utf-8")))}

@@ -20,7 +20,17 @@ pytest.importorskip("urllib3")
 
 from answers import FakeEye, photo_of
 from eyes import TESTS, command
-from listing_files import EYE, W, by_id, engine_cues, eye, judged, write_photos, write_table
+from listing_files import (
+    EYE,
+    W,
+    by_id,
+    engine_cues,
+    eye,
+    judged,
+    unwrapped,
+    write_photos,
+    write_table,
+)
 from shapes import engine
 from vision.guide import load_guide
 from vision.listings.claims import find_claims
@@ -182,7 +192,8 @@ def test_a_tender_that_does_not_belong_is_said_everywhere(telltale: Any, tmp_pat
     assert conflict["kind"] == "engine_tender"
     assert records["own"]["answer"]["estimate"]["conflicts"] == []
 
-    told = {p.splitlines()[0].split()[2]: p for p in out.split("\n\n") if "Wayfarer" in p}
+    paragraphs = unwrapped(out).split("\n\n")
+    told = {p.splitlines()[0].split()[2]: p for p in paragraphs if "Wayfarer" in p}
     assert f"   does not fit together: {conflict['text']}" in told["strange"].splitlines()
     assert "does not fit together" not in told["own"]
 

@@ -5,7 +5,20 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from listing_files import EYE, HIDDEN, W, eye, judged, write_photos, write_table
+import pytest
+
+from listing_files import (
+    EYE,
+    HIDDEN,
+    W,
+    engine_cues,
+    eye,
+    judged,
+    unwrapped,
+    write_photos,
+    write_table,
+)
+from vision.records import ListingsError
 
 
 def test_photos_without_an_engine_are_told_of(telltale: Any, tmp_path: Path) -> None:
@@ -27,19 +40,65 @@ def test_photos_without_an_engine_are_told_of(telltale: Any, tmp_path: Path) -> 
     assert text.count("By its photos: <strong>no engine found</strong>") == 1
 
 
-def test_a_colour_and_its_stripe_are_told_apart_where_neither_is_seen(
+def test_a_colour_and_its_stripe_are_told_once_where_neither_is_seen(
     telltale: Any, tmp_path: Path
 ) -> None:
-    """Two claims of the words "blue stripe" were answered by one line, twice."""
+    """Two claims of the words "blue stripe" were answered by two lines that say the same."""
     write_photos(tmp_path, ["dim.jpg"])
     rows = [{"id": "1", "title": "Blue stripe", "photos": "dim.jpg"}]
     shop = write_table(tmp_path / "shop.csv", rows)
     _, out, _ = telltale("listings", shop, "--jobs", 1, eye=eye({"dim": HIDDEN}))
     told = [line.strip() for line in out.splitlines() if 'Blue stripe"' in line]
-    assert told == [
-        f'? "Blue stripe": edge stripe {what}: no photo shows it well enough (glare)'
-        for what in ("blue", "present")
+    assert told == ['? "Blue stripe": edge stripe blue: no photo shows it well enough (glare)']
+
+
+def test_a_colour_and_its_stripe_are_told_apart_where_they_fare_otherwise(
+    telltale: Any, tmp_path: Path
+) -> None:
+    write_photos(tmp_path, ["w6.jpg", "w1.jpg"])
+    rows = [
+        {"id": "cream", "title": "Cream stripe", "photos": "w6.jpg"},
+        {"id": "none", "title": "Cream stripe", "photos": "w1.jpg"},
+        {"id": "bare", "title": "Cream stripe"},
     ]
+    shop, page = write_table(tmp_path / "shop.csv", rows), tmp_path / "page.html"
+    seen = eye({"w6": W["W6"], "w1": W["W1"]})
+    _, out, _ = telltale("listings", shop, "--jobs", 1, "--html", page, eye=seen)
+    for id, lines in (("cream", 2), ("none", 1), ("bare", 1)):
+        (paragraph,) = (p for p in out.split("\n\n") if f"({id})" in p)
+        assert paragraph.count('"Cream stripe":') == lines
+    assert page.read_text(encoding="utf-8").count("<bdi>Cream stripe</bdi></q>") == 4
+
+
+@pytest.mark.parametrize("name", ["e.csv", "e.jsonl"])
+def test_a_file_without_a_listing_is_told_of(telltale: Any, tmp_path: Path, name: str) -> None:
+    """It gave the weights, and nothing else, as if all were well."""
+    (tmp_path / name).write_bytes(b"")
+    code, out, err = telltale("listings", tmp_path / name, "--jobs", 1, eye=EYE)
+    assert (code, out) == (ListingsError.exit_code, "")
+    assert err == f"telltale: {name}: no listing in it\n"
+
+
+def test_a_head_alone_is_no_listing_and_another_file_is_read(telltale: Any, shop: Path) -> None:
+    write_table(shop.parent / "a.csv", [])
+    code, out, err = telltale("listings", shop.parent, "--jobs", 1, eye=EYE)
+    assert code == ListingsError.exit_code
+    assert err == "telltale: a.csv: no listing in it\n"
+    assert out.startswith("1. ")
+
+
+@pytest.mark.parametrize("columns", [60, 80])
+def test_the_text_is_as_wide_as_the_terminal(
+    telltale: Any, shop: Path, monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    vague = eye({"w6": engine_cues(None, None, "cream")})
+    whole = set()
+    for width in (columns, 100):
+        monkeypatch.setenv("COLUMNS", str(width))
+        _, out, _ = telltale("listings", shop, "--jobs", 1, eye=vague)
+        assert max(map(len, out.splitlines())) <= width
+        whole.add(tuple(out.split()))
+    assert len(whole) == 1
 
 
 def test_what_shows_no_engine_comes_last_under_a_heading(telltale: Any, tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import json
 import re
+import shutil
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -103,9 +104,11 @@ def _show(judged: Ranked, *, as_json: bool) -> None:
         for bad in judged.bad:
             typer.echo(json.dumps({"source": bad.source, "failure": bad.reason}))
         return
+    from vision.cli.date import WIDEST
     from vision.listings.terminal import listings_text
 
-    typer.echo(listings_text(judged), nl=False)
+    width = min(WIDEST, shutil.get_terminal_size().columns)
+    typer.echo(listings_text(judged, width=width), nl=False)
     for bad in judged.bad:
         typer.echo(f"telltale: {bad.source}: {bad.reason}", err=True)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from vision.listings.values import Kind
 from vision.records import YEAR_UNKNOWN, Conflict
 from vision.report.narrowing import (
     names_no_year_plain,
@@ -84,4 +85,16 @@ def mismatch_words(record: Mapping[str, Any]) -> list[str]:
         conflict_words(Conflict(c["kind"], tuple(c["cues"]), c["text"]))
         for c in conflicts
         if c["kind"] == "engine_tender"
+    ]
+
+
+def told_claims(record: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Claims of a record, without those that another of the same words says as well.
+
+    "Red stripe" claims a stripe and its colour. Where both fare alike, the colour tells all.
+    """
+    claims: Sequence[dict[str, Any]] = record.get("claims", ())
+    colours = {(*c["span"], c["verdict"]) for c in claims if c["kind"] == Kind.COLOUR}
+    return [
+        c for c in claims if c["kind"] != Kind.PART or (*c["span"], c["verdict"]) not in colours
     ]

@@ -17,6 +17,7 @@ from vision.listings.dating import (
     first_unseen,
     mismatch_words,
     narrowed_estimate,
+    told_claims,
 )
 from vision.listings.money import write_price
 from vision.listings.pictures import LIMITS, card_picture
@@ -152,7 +153,7 @@ def _picture(record: dict[str, Any]) -> str:
         return ""  # moved since it was looked at; the claims below still stand
     width, height = photo["size"]
     marks, told = [], []
-    for number, claim in enumerate(record["claims"], 1):
+    for number, claim in enumerate(told_claims(record), 1):
         if claim["photo"] != shown or not (claim["region"] or claim["where"]):
             continue
         marks.append(_mark(number, claim, max(width, height)))
@@ -203,7 +204,7 @@ def _dating(record: dict[str, Any]) -> str:
 
 def _claims(record: dict[str, Any]) -> str:
     rows = []
-    for number, claim in enumerate(record.get("claims", ()), 1):
+    for number, claim in enumerate(told_claims(record), 1):
         words = f"<q><bdi>{escape(claim['words'])}</bdi></q>"
         if claim["verdict"] == Verdict.CONTRADICTED.value:
             words = f"<s>{words}</s>"

@@ -43,7 +43,8 @@ def read_listings(path: Path) -> Iterator[Source | BadRow]:
     Yields
     ------
     Source or BadRow
-        An id that occurred before is a bad row: nothing is judged twice. Half a surrogate
+        An id that occurred before is a bad row: nothing is judged twice; and so is a file
+        without any. Half a surrogate
         pair, which JSON can carry and no file can, is U+FFFD in every text.
 
     Raises
@@ -53,7 +54,8 @@ def read_listings(path: Path) -> Iterator[Source | BadRow]:
     """
     seen: set[str] = set()
     for file in _files(path):
-        for item in map(_writable, _read_file(file)):
+        items = 0
+        for items, item in enumerate(map(_writable, _read_file(file)), 1):  # noqa: B007
             if isinstance(item, BadRow):
                 yield item
             elif item.id in seen:
@@ -63,6 +65,8 @@ def read_listings(path: Path) -> Iterator[Source | BadRow]:
             else:
                 seen.add(item.id)
                 yield Source(item, file.parent)
+        if not items:
+            yield BadRow(_whole(file.name), "no listing in it")
 
 
 def _files(path: Path) -> list[Path]:

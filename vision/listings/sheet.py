@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
 from typing import Any
 
-from vision.listings.dating import NOTHING_SEEN, ask_words, mismatch_words, narrowed_estimate
+from vision.listings.dating import (
+    NOTHING_SEEN,
+    ask_words,
+    mismatch_words,
+    narrowed_estimate,
+    told_claims,
+)
 from vision.listings.run import Ranked
 from vision.listings.values import Verdict
 
@@ -49,7 +54,7 @@ def sheet(judged: Ranked) -> str:
 
 
 def _row(rank: int, record: dict[str, Any]) -> dict[str, Any]:
-    claims: Sequence[dict[str, Any]] = record.get("claims", ())
+    claims = told_claims(record)
     estimate = narrowed_estimate(record) or {}
 
     def told(verdict: Verdict) -> str:

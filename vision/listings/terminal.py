@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import textwrap
 from decimal import Decimal
 from typing import Any
 
@@ -13,25 +14,40 @@ from vision.listings.dating import (
     dating_words,
     first_unseen,
     mismatch_words,
+    told_claims,
 )
 from vision.listings.markup import SIGNS
 from vision.listings.money import write_price
 from vision.listings.run import Ranked
-from vision.listings.values import Verdict
+from vision.listings.values import Kind, Verdict
+from vision.report.terminal import WIDTH
+
+# Before what of a line goes on below it.
+INDENT = "     "
 
 
-def listings_text(judged: Ranked) -> str:
-    """Return one paragraph a listing, the most promising first."""
+def listings_text(judged: Ranked, *, width: int = WIDTH) -> str:
+    """Return one paragraph a listing, the most promising first; empty without listings.
+
+    Parameters
+    ----------
+    judged : Ranked
+    width : int
+        Columns; of fewer than 40, 40.
+    """
+    if not judged.records:
+        return ""
+    width = max(40, width)
     weights = ", ".join(f"{name} {weight:g}" for name, weight in judged.weights.as_dict().items())
-    paragraphs = [_paragraph(rank, record) for rank, record in enumerate(judged.records, 1)]
+    paragraphs = [_paragraph(rank, record, width) for rank, record in enumerate(judged.records, 1)]
     unseen = first_unseen(judged.records)
     if unseen is not None:
-        paragraphs.insert(unseen, f"{NOTHING_SEEN}. {NOTHING_SEEN_WHY}\n")
-    paragraphs.append(f"weights: {weights}\n")
+        paragraphs.insert(unseen, f"{_wrapped(f'{NOTHING_SEEN}. {NOTHING_SEEN_WHY}', width)}\n")
+    paragraphs.append(f"{_wrapped(f'weights: {weights}', width)}\n")
     return "\n".join(paragraphs)
 
 
-def _paragraph(rank: int, record: dict[str, Any]) -> str:
+def _paragraph(rank: int, record: dict[str, Any], width: int) -> str:
     verdict = record.get("verdict", Verdict.CANNOT_TELL.value)
     price = ""
     if record.get("price") is not None:
@@ -40,13 +56,12 @@ def _paragraph(rank: int, record: dict[str, Any]) -> str:
     years, sure = dating_words(record)
     years = f"; by its photos {years} ({sure})" if years else ""
     lines.append(f"   value {record['value']:.2f}{years}  ({_line(record['id'])})")
-    for claim in record.get("claims", ()):
-        if claim["kind"] != "condition":
+    claims = told_claims(record)
+    for claim in claims:
+        if claim["kind"] != Kind.CONDITION:
             sign = SIGNS[claim["verdict"]]
             lines.append(f'   {sign} "{_line(claim["words"])}": {_line(claim["text"])}')
-    condition = [
-        claim["words"] for claim in record.get("claims", ()) if claim["kind"] == "condition"
-    ]
+    condition = [claim["words"] for claim in claims if claim["kind"] == Kind.CONDITION]
     if condition:
         lines.append(f"   not judged from photos: {_line(', '.join(condition))}")
     lines += [f"   does not fit together: {_line(words)}" for words in mismatch_words(record)]
@@ -58,7 +73,17 @@ def _paragraph(rank: int, record: dict[str, Any]) -> str:
             lines.append(f"   {_line(photo['path'])}: {_line(photo['error'])}")
     if "failure" in record:
         lines.append(f"   {record['failure']}")
-    return "\n".join(lines) + "\n"
+    return "\n".join(_wrapped(line, width) for line in lines) + "\n"
+
+
+def _wrapped(line: str, width: int) -> str:
+    """Break a line, and indent what follows more than its beginning."""
+    # A no-break space keeps a number and its sign on one line, and is not left in the text.
+    text = line.replace(" %", "\u00a0%")
+    filled = textwrap.fill(
+        text, width, subsequent_indent=INDENT, break_long_words=False, break_on_hyphens=False
+    )
+    return filled.replace("\u00a0%", " %")
 
 
 def _line(text: str) -> str:
