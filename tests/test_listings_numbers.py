@@ -111,6 +111,7 @@ def test_a_number_beside_its_word_is_a_claim(text: str) -> None:
         "tender for cab number 322",
         "formerly cab number 322",
         "my engine number 322",
+        "No. 322 stamped on the underside",
         # A number, or none at all.
         "there is no 322 on the cab",
         # The first of a row of lots.

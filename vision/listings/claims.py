@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import cache
 
 from vision.listings.negation import part_state
 from vision.listings.numbers import number_claims, tentative_where_several
@@ -53,15 +54,14 @@ def _reserve(claim: Claim) -> int:
 
 def _hedged(text: str, start: int, end: int) -> bool:
     asked = text[end : end + 1] == "?"
-    return asked or bool(re.search(one_of(vocabulary()["hedge"]["words"]), text[start:end]))
+    return asked or bool(re.search(_any_of("hedge", "words"), text[start:end]))
 
 
 def _years(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
-    years = vocabulary()["years"]
     for found in find_years(statement.clause):
         before = statement.clause[: found.start]
         words = " ".join(before.split()[-REACH - 1 :])
-        if re.search(one_of(years["not_made"]), words) or statement.elsewhere(found.start):
+        if re.search(_any_of("years", "not_made"), words) or statement.elsewhere(found.start):
             continue
         if _is_a_number(found, before, lexicon):
             continue
@@ -75,11 +75,20 @@ def _years(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
 
 def _is_a_number(found: YearWords, before: str, lexicon: Lexicon) -> bool:
     """A cab number of the guide that could be a year, with a sign of a number before it."""
+    return bool(re.search(_before_a_number(), before)) or found.edtf in lexicon.guide.numbers
+
+
+@cache
+def _before_a_number() -> str:
     words = vocabulary()["numbers"]
     signs = (*words["any"], *words["cab"], *words["marked"], "loco", "lok", "engine")
-    return bool(re.search(rf"(?<!\w){one_of(signs, whole=False)}[.:\s]*$", before)) or (
-        found.edtf in lexicon.guide.numbers
-    )
+    return rf"(?<!\w){one_of(signs, whole=False)}[.:\s]*$"
+
+
+@cache
+def _any_of(section: str, key: str) -> str:
+    """Regular expression for any of the words of one list; made once, texts are long."""
+    return one_of(vocabulary()[section][key])
 
 
 def _parts(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
@@ -121,7 +130,7 @@ def _variations(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
 
 
 def _condition(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
-    for match in re.finditer(one_of(vocabulary()["condition"]["words"]), statement.clause):
+    for match in re.finditer(_any_of("condition", "words"), statement.clause):
         said = part_state(statement.clause, match.start(), match.end())
         if said is not None:
             value = match.group() if said[0] == "present" else f"not {match.group()}"
@@ -130,7 +139,7 @@ def _condition(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
 
 def _original(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
     """Claims that the whole engine is as made; those of the tender are read with it."""
-    for match in re.finditer(one_of(vocabulary()["original"]["all"]), statement.clause):
+    for match in re.finditer(_any_of("original", "all"), statement.clause):
         said = part_state(statement.clause, match.start(), match.end())
         if said is not None and said[0] == "present" and not statement.elsewhere(match.start()):
             yield statement.claim(Kind.ORIGINAL, "", "original", match.start(), match.end())

@@ -108,9 +108,11 @@ def number_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
     """
     words = _words(lexicon.guide.name)
     guide = {number.lower(): number for number in lexicon.guide.numbers}
-    for match in _NUMBER.finditer(statement.clause):
+    numbers = list(_NUMBER.finditer(statement.clause))
+    hung = _hung(statement) if numbers else ""
+    for match in numbers:
         text, after = match.group(), statement.clause[match.end() :]
-        before = _before(statement, match.start())
+        before = hung + statement.clause[: match.start()]
         found = _sign(words, before, text, after, in_guide=text in guide)
         if found is None:
             continue
@@ -138,12 +140,12 @@ def number_claims(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
         yield replace(claim, hedged=hedged, tentative=tentative)
 
 
-def _before(statement: Statement, start: int) -> str:
-    """Text of the clause before a place, with what a colon, bracket or short word hangs it on."""
+def _hung(statement: Statement) -> str:
+    """Text before a clause that a colon, a bracket or a short word's point hangs it on."""
     earlier = statement.text[max(0, statement.start - REACH - 1) : statement.start]
     # What parts the clauses is in neither of them.
     hung = _HANGS_ON.search(earlier)
-    return (hung.group().lstrip() if hung else "") + statement.clause[:start]
+    return hung.group().lstrip() if hung else ""
 
 
 def _sign(
