@@ -18,7 +18,7 @@ from vision.records import ListingsError, OutputError
 
 NAME = "listings.sqlite"
 # Raised whenever what is kept changes its form: older records are made anew.
-FORMAT = 10
+FORMAT = 11
 # Texts as bytes, with a sum of each row: what is damaged may be no text, or another one.
 _TABLES = """
 CREATE TABLE IF NOT EXISTS records (key TEXT PRIMARY KEY, record BLOB, sum BLOB);
