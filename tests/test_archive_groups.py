@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,19 @@ def test_a_group_file_that_is_none_is_refused(tmp_path: Path, text: str) -> None
     (tmp_path / "engines.csv").write_text(text, "utf-8")
     with pytest.raises(ArchiveError, match=r"engines\.csv:[12]: "):
         read_group_file(tmp_path / "engines.csv")
+
+
+def test_a_group_file_with_semicolons_says_the_same(tmp_path: Path) -> None:
+    """As spreadsheets write them where the comma is the decimal mark (common practice, no source).
+
+    Python's own writer, told to part by semicolons, makes the file.
+    """
+    file = tmp_path / "engines.csv"
+    wanted = (("00[01].jpg", "No. 5, blue"), ("b;1.jpg", "two; black"))
+    for mark in ",;":
+        with file.open("w", encoding="utf-8-sig", newline="") as stream:
+            csv.writer(stream, delimiter=mark).writerows([("photo", "engine"), *wanted])
+        assert read_group_file(file) == wanted
 
 
 def test_grouping() -> None:

@@ -11,8 +11,10 @@ from typing import Any
 import pytest
 
 from answers import FakeEye
+from conftest import Telltale
 from page_server import KIND, Phone, form, raw, running
 from shapes import encoded, engine
+from vision.cli import WRONG
 from vision.page import Addresses, Door, listen
 from vision.page.assets import load_assets
 from vision.page.door import CODE_LENGTH, LETTERS, TRIES, TooManyTries
@@ -157,6 +159,15 @@ def test_only_this_machine_unless_asked() -> None:
     assert "192.168.0.7" not in " ".join(Addresses(8377).hosts)
     with pytest.raises(PageError):
         listen(70_000, None)
+
+
+@pytest.mark.parametrize("port", ["-1", "65536", "99999"])
+def test_a_port_that_there_cannot_be_is_wrong_use(telltale: Telltale, port: str) -> None:
+    """Ports of TCP have 16 bits (RFC 9293, section 3.1)."""
+    code, out, err = telltale("page", "--port", port)
+    assert (code, out) == (WRONG, "")
+    assert f"{port}: a port from 0 to 65535 expected" in err
+    assert err.count("\n") == 1
 
 
 def test_https_with_a_certificate_made_on_the_spot() -> None:

@@ -34,6 +34,9 @@ class By(StrEnum):
 def read_group_file(path: Path) -> tuple[tuple[str, str], ...]:
     """Read a group file: a CSV table (RFC 4180) with the columns photo and engine.
 
+    Semicolons may stand for its commas, as spreadsheets write them where the comma is the
+    decimal mark.
+
     Returns
     -------
     tuple of (pattern, engine)
@@ -51,9 +54,13 @@ def read_group_file(path: Path) -> tuple[tuple[str, str], ...]:
         return ()
     except OSError as error:
         raise ArchiveError(f"{path}: cannot be read ({error.strerror})") from None
-    reader = csv.DictReader(io.StringIO(text, newline=""))
-    if not {"photo", "engine"} <= set(reader.fieldnames or ()):
-        raise ArchiveError(f"{path}:1: the columns photo and engine expected")
+    tables = (csv.DictReader(io.StringIO(text, newline=""), delimiter=mark) for mark in ",;")
+    named = (table for table in tables if {"photo", "engine"} <= set(table.fieldnames or ()))
+    reader = next(named, None)
+    if reader is None:
+        raise ArchiveError(
+            f'{path}:1: the columns photo and engine expected: write "photo,engine" there'
+        )
     rows = []
     for row in reader:
         if not row["photo"] or not row["engine"]:

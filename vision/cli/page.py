@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from vision.guide import Guide
     from vision.page import Addresses
 
+MOST_PORT = 65535  # of TCP, whose ports have 16 bits (RFC 9293, section 3.1)
+
 
 def page(
     context: typer.Context,
@@ -41,6 +43,10 @@ def page(
 
     Photos are read in memory and forgotten with the answer, unless a person saves them.
     """
+    if not 0 <= port <= MOST_PORT:
+        raise typer.BadParameter(
+            f"{port}: a port from 0 to {MOST_PORT} expected", param_hint="--port"
+        )
     try:
         from vision.page import (
             Addresses,
