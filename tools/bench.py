@@ -40,6 +40,7 @@ from vision.estimate import estimate
 from vision.guide import Guide, load_guide
 from vision.locate.finder import Glimpse, find
 from vision.locate.poser import pose
+from vision.locate.turned import seems_turned
 from vision.network import Networks, load_networks
 from vision.photo import closer, open_photo
 from vision.records import BINARY_CUES, Box, Cue, Photo, Region, Sighting
@@ -114,6 +115,8 @@ def run_line(
     photo = timed("decode", lambda: open_photo(path))
     glimpse = timed("find", lambda: _wide_enough(photo, find(photo, networks)))
     sighting = timed("pose", lambda: pose(photo, glimpse, networks))
+    found = sighting.score >= float(networks.fusion["locate"]["engine"])
+    timed("turned", lambda: seems_turned(photo, glimpse.score, networks, found=found))
     wanted = engine_width / sighting.locomotive.width
     detail = timed("decode finer", lambda: closer(photo, wanted))
     level = replace(sighting, regions=_level(glimpse.locomotive))

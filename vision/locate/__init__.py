@@ -6,8 +6,9 @@ from dataclasses import replace
 
 from vision.features import measure_paper
 from vision.locate.another import another_engine, with_own_tender
-from vision.locate.finder import MIN_WIDTH_PX, find
+from vision.locate.finder import MIN_WIDTH_PX, Glimpse, find
 from vision.locate.poser import pose
+from vision.locate.turned import TURNED, seems_turned
 from vision.network import Networks
 from vision.records import Box, NotFound, Photo, Sighting
 from vision.rectify import box_crop
@@ -33,10 +34,19 @@ def locate(photo: Photo, networks: Networks) -> Sighting | NotFound:
     Returns
     -------
     Sighting | NotFound
-        Boxes and regions in pixels of the upright full-size photo.
+        Boxes and regions in pixels of the upright full-size photo. Nothing is read of a photo
+        that is surely turned: what was read of it would be wrong.
     """
-    limits = networks.fusion["locate"]
     glimpse = find(photo, networks)
+    found = _located(photo, glimpse, networks)
+    if seems_turned(photo, glimpse.score, networks, found=bool(found)):
+        return NotFound(TURNED, glimpse.score)
+    return found
+
+
+def _located(photo: Photo, glimpse: Glimpse, networks: Networks) -> Sighting | NotFound:
+    """What the photo as it is shows."""
+    limits = networks.fusion["locate"]
     if glimpse.score < float(limits["finder"]):
         return NotFound("no steam locomotive was recognised in the picture", glimpse.score)
     if glimpse.locomotive.width < MIN_WIDTH_PX:
