@@ -14,7 +14,6 @@ from listing_files import (
     engine_cues,
     eye,
     judged,
-    unwrapped,
     write_photos,
     write_table,
 )

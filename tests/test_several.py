@@ -23,9 +23,10 @@ from vision.guide import Guide, Rates, load_guide
 from vision.photo import open_photo
 from vision.pipeline import date_item, load_eye
 from vision.pipeline.several import SEVERAL, several_engines
-from vision.records import COUPLED, SEVERAL_ENGINES, Cue, State
+from vision.records import COUPLED, PERHAPS_SEVERAL, SEVERAL_ENGINES, Cue, State
 from vision.report.markup import answer_html
-from vision.report.words import candidates_words
+from vision.report.terminal import terminal_text
+from vision.report.words import candidates_words, headline
 
 DEMO = Path(__file__).parent.parent / "demo_images"
 GUIDE = load_guide("wayfarer")
@@ -218,6 +219,22 @@ def test_one_count_or_number_that_is_misread_makes_no_second_engine(eye, name, g
 @pytest.mark.parametrize("name", ["w1", "w2", "w3", "w4", "w5", "w6"])
 def test_photos_of_one_engine_are(eye, name: str) -> None:
     assert SEVERAL_ENGINES not in _kinds(_dated(eye, name, name))
+
+
+def test_photos_that_may_show_several_engines_are_said_to_beside_the_years(eye) -> None:
+    """An express and a tank engine of another number were "very likely" of 1935 to 1937."""
+    photos = [open_photo(DEMO / f"{stem}.jpg") for stem in ("wayfarer_w5", "brindle_m3")]
+    answer = date_item(photos, GUIDE, eye)
+    assert 0.1 <= several_engines(GUIDE, answer.views) < 0.5
+    assert _kinds(answer)[0] == PERHAPS_SEVERAL
+    assert "cab_number" in answer.estimate.conflicts[0].cues
+    assert headline(answer)[1].endswith(
+        "; the photos disagree and may show several engines, see below"
+    )
+    text = " ".join(terminal_text(answer).split())
+    assert "may show more than one engine" in text
+    # Neither number is the engine's for certain, and what fits is said of both.
+    assert "12 or 316" in text
 
 
 def test_a_persons_word_settles_what_photos_dispute(eye) -> None:

@@ -9,7 +9,7 @@ from vision.estimate import prior
 from vision.estimate.argument import gather
 from vision.estimate.strength import percent
 from vision.guide import Guide
-from vision.records import COUPLED, DRIVING, SEVERAL_ENGINES, Conflict, Cue
+from vision.records import COUPLED, DRIVING, PERHAPS_SEVERAL, SEVERAL_ENGINES, Conflict, Cue
 
 # Share of photos put together, by hand or in one folder, that show several engines; chosen.
 SEVERAL = 0.05
@@ -19,6 +19,7 @@ SEVERAL = 0.05
 # Other parts get lost and tenders swapped between two photos: there each speaks for itself.
 KEPT = (DRIVING, COUPLED, "cab_number")
 _LIKELY = 0.5
+_WORTH_SAYING = 0.1  # from which it is said that they may; chosen
 
 Logs = Mapping[str, float]
 
@@ -66,20 +67,27 @@ def several_engines(guide: Guide, views: Sequence[Sequence[Cue]]) -> float:
 def one_or_several(
     guide: Guide, views: Sequence[Sequence[Cue]], said: Sequence[Cue], disputed: Iterable[str]
 ) -> tuple[Conflict, ...]:
-    """A conflict where photos seem to show several engines; it names what is disputed.
+    """A conflict where photos seem to show several engines, or may; it names what is disputed.
 
     What a person said stands in place of what the photos show of the same name.
     """
     settled = {cue.name for cue in said}
     left = [[cue for cue in cues if cue.name not in settled] for cues in views]
     p = several_engines(guide, left)
+    names = tuple(dict.fromkeys(disputed))
     if p < _LIKELY:
-        return ()
+        if p < _WORTH_SAYING or not names:
+            return ()
+        text = (
+            f"the photos may show more than one engine ({percent(p)}); "
+            "all that is said of it takes them for one"
+        )
+        return (Conflict(PERHAPS_SEVERAL, names, text),)
     text = (
         f"the photos seem to show more than one engine ({percent(min(p, 0.99))}): "
         "date the photos of each by themselves"
     )
-    return (Conflict(SEVERAL_ENGINES, tuple(dict.fromkeys(disputed)), text),)
+    return (Conflict(SEVERAL_ENGINES, names, text),)
 
 
 def _logs(guide: Guide, cues: Sequence[Cue]) -> Logs:

@@ -15,6 +15,7 @@ This module imports numpy and the standard library only.
 """
 
 from vision.records.argument import (
+    PERHAPS_SEVERAL,
     SEVERAL_ENGINES,
     YEAR_UNKNOWN,
     Answer,
@@ -85,6 +86,7 @@ __all__ = [
     "LINE_COLOURS",
     "MOST_FIGURES",
     "OWN_FOLDER",
+    "PERHAPS_SEVERAL",
     "PHOTO_CUES",
     "REGION_OF_CUE",
     "SEVERAL_ENGINES",

@@ -50,6 +50,8 @@ class Step:
 
 # Kind of the conflict that photos put together seem to be of several engines.
 SEVERAL_ENGINES = "engines"
+# And where they may, though one is likelier.
+PERHAPS_SEVERAL = "perhaps_engines"
 
 
 @dataclass(frozen=True, slots=True)

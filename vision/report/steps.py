@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from vision.estimate.saying import misread_words, number_weighed
 from vision.estimate.strength import NO_SUPPORT, support
-from vision.records import Cue, Estimate, Step
+from vision.records import Cue, Estimate, State, Step
 from vision.report.narrowing import NOT_IN_GUIDE, by_candidate
 from vision.report.rival import rival_bearing, rival_words
 from vision.report.words import reading
 
 _NOTHING_FITS = "fits no variation"
+_NEARLY = 0.5  # as likely as the likeliest value, from which another is named beside it; chosen
 # Steps that record why a cue changed nothing.
 _SILENT_STEPS = ("unseen", "superseded", "unused")
 
@@ -43,12 +44,21 @@ def weighed_reading(cue: Cue, estimate: Estimate) -> tuple[str, float]:
     """Say what was read as it is weighed, and how surely.
 
     That is the cue's own reading and confidence, but for a cab number that may well be
-    another misread.
+    another misread, and for a value beside which another is nearly as likely, as where
+    photos of one engine differ: then it is either.
     """
     step = weighing_step(cue, estimate)
     if step is None or not step.taken_for or cue.source != "photo":
-        return reading(cue), cue.confidence
+        return _either(cue)
     return number_weighed(reading(cue), step.taken_for)
+
+
+def _either(cue: Cue) -> tuple[str, float]:
+    others = [(p, text) for text, p in cue.values.items() if text != cue.value]
+    p, text = max(others, default=(0.0, ""))
+    if cue.state is State.PRESENT and cue.value is not None and p >= _NEARLY * cue.confidence:
+        return f"{cue.value} or {text}", cue.confidence + p
+    return reading(cue), cue.confidence
 
 
 def bearing(step: Step, estimate: Estimate | None = None) -> str:

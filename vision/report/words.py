@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from vision.estimate.strength import percent as percent  # said alike on every surface
 from vision.records import (
+    PERHAPS_SEVERAL,
     YEAR_UNKNOWN,
     Answer,
     Candidate,
@@ -178,8 +179,11 @@ def headline(answer: Answer, *, alone: bool = False) -> tuple[str, str]:
     years, words = years_words(answer.estimate.years), f"{confidence_words(sure)} ({percent(sure)})"
     if all_years_open(answer.estimate):
         years, words = NOT_NARROWED, f"the years of the guide, {years}, all stay possible"
-    if any(conflict.kind == "views" for conflict in answer.estimate.conflicts):
-        words += "; the photos disagree" + ("" if alone else ", see below")
+    kinds = {conflict.kind for conflict in answer.estimate.conflicts}
+    if "views" in kinds:
+        words += "; the photos disagree"
+        words += " and may show several engines" if PERHAPS_SEVERAL in kinds else ""
+        words += "" if alone else ", see below"
     return years, words
 
 
