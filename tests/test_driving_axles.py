@@ -230,7 +230,8 @@ def test_every_surface_names_it() -> None:
 
 
 def test_records_of_engines_tagged_before_have_the_column_unseen() -> None:
-    old = Record("a.jpg", "a", "ab" * 32, True, False, "", (), None, "", None, False, {})
+    row = ("a.jpg", "a", "ab" * 32, True, False, "", (), None, "", None, False, False)
+    old = Record(*row, cues={})
     assert columns(old)["driving_axles"] == "unseen"
     assert columns(old)["driving_axles_value"] is None
 

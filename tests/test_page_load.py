@@ -170,7 +170,7 @@ def test_a_twelve_megapixel_photo_is_answered_within_a_second() -> None:
 def test_the_command_says_where_and_ends_without_a_word() -> None:
     with command() as (process, port, lines):
         ready(port)
-        assert lines[0].startswith("Ostrander & Fell")
+        assert lines[0].startswith("by the guide wayfarer 1, an invented example: Ostrander & Fell")
         process.send_signal(signal.SIGINT)
         assert process.wait(15) == 0
         assert process.stdout is not None
