@@ -244,7 +244,8 @@ def _step(guide: Guide, item: Evidence, seen: tuple[Cue, ...], leader: str) -> S
     kind = "check" if item.factor.name in guide.check_names else kind
     misread = _misread(item, seen)
     text = "; ".join(saying(cue, misread) for cue in seen)
-    strange, fits = _strange(item), _made_so(item)
+    strange = _strange(item)
+    fits = _made_so(item, strange)
     text += f" — {fits}" if fits else ""
     step = Step(
         kind,
@@ -289,9 +290,8 @@ def _strange(item: Evidence) -> tuple[str, ...]:
     return tuple(id for id, made in item.factor.made.items() if not made & shown)
 
 
-def _made_so(item: Evidence) -> str:
-    """Which variations were made as the reading most probably says, in words."""
-    strange = _strange(item)
+def _made_so(item: Evidence, strange: tuple[str, ...]) -> str:
+    """Which variations were made as the reading most probably says, `strange` not, in words."""
     belongs = [id for id in item.factor.made if id not in strange]
     if not strange:
         return "as every variation was made" if belongs else ""

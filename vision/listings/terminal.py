@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import textwrap
 from decimal import Decimal
 from typing import Any
 
@@ -20,7 +19,7 @@ from vision.listings.markup import SIGNS
 from vision.listings.money import write_price
 from vision.listings.run import Ranked
 from vision.listings.values import Kind, Verdict
-from vision.report.terminal import WIDTH
+from vision.report.terminal import WIDTH, wrapped
 
 # Before what of a line goes on below it.
 INDENT = "     "
@@ -78,12 +77,7 @@ def _paragraph(rank: int, record: dict[str, Any], width: int) -> str:
 
 def _wrapped(line: str, width: int) -> str:
     """Break a line, and indent what follows more than its beginning."""
-    # A no-break space keeps a number and its sign on one line, and is not left in the text.
-    text = line.replace(" %", "\u00a0%")
-    filled = textwrap.fill(
-        text, width, subsequent_indent=INDENT, break_long_words=False, break_on_hyphens=False
-    )
-    return filled.replace("\u00a0%", " %")
+    return "\n".join(wrapped(line, width, "", INDENT, hyphens=False))
 
 
 def _line(text: str) -> str:

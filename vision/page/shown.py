@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from typing import Any
 
 from vision.estimate.factors import ANOTHER_COLOUR, COUNTED_CUES
 from vision.estimate.reading import counts_possible
 from vision.estimate.strength import six_digits
 from vision.guide import Guide
-from vision.records import DRIVING, Answer, Cue, Estimate, NextLook, State
+from vision.records import DRIVING, Answer, Cue, Estimate, State
 from vision.report.another import photo_words
 from vision.report.narrowing import shows_several
 from vision.report.steps import bearing, fits_words, weighed_reading, weighing_step, why_unused
@@ -17,13 +17,12 @@ from vision.report.under import guide_words, under_years
 from vision.report.views import read_otherwise
 from vision.report.words import (
     CAUTIONS,
-    LEAST_GAIN,
-    MOST_LOOKS,
     best_view,
     candidate_words,
     conflict_words,
     cue_words,
     headline,
+    next_looks,
     percent,
     reading,
     suggests_touching,
@@ -191,16 +190,6 @@ def _apart(answer: Answer, index: int) -> list[dict[str, Any]]:
 
 
 def _looks(estimate: Estimate, guide: Guide, skip: Collection[str]) -> list[dict[str, Any]]:
-    # Of several engines none is asked: whoever knows them apart sorts the photos.
-    telling: Sequence[NextLook] = (
-        []
-        if shows_several(estimate)
-        else [
-            look
-            for look in estimate.look_next
-            if look.gain_bits >= LEAST_GAIN and look.name not in skip
-        ]
-    )
     return [
         {
             "name": look.name,
@@ -210,7 +199,7 @@ def _looks(estimate: Estimate, guide: Guide, skip: Collection[str]) -> list[dict
             "hands_on": look.hands_on,
             "choices": choices(guide, look.name),
         }
-        for look in telling[:MOST_LOOKS]
+        for look in next_looks(estimate, skip=skip)
     ]
 
 

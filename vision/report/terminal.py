@@ -58,12 +58,12 @@ def terminal_text(
     width = max(40, width)
     lines = list(_names(answer, width))
     lines += _frame(*headline(answer), guide_words(answer), bold=bold, width=width)
-    lines += _wrapped(under_years(answer), width)
+    lines += wrapped(under_years(answer), width)
     estimate = answer.estimate
     if estimate is not None:
-        lines += _wrapped(candidates_words(estimate), width)
+        lines += wrapped(candidates_words(estimate), width)
         for words in photo_words(answer):
-            lines += _wrapped(words, width)
+            lines += wrapped(words, width)
         lines += ["", "Why", *_why(answer, estimate, width)]
         if estimate.conflicts:
             lines += ["", "What does not fit together"]
@@ -86,7 +86,7 @@ def _names(answer: Answer, width: int) -> Iterator[str]:
         # A path may be longer than the terminal; cutting it would make it useless.
         yield name
         for note in photo.notes:
-            yield from _wrapped(f"note: {note}", width)
+            yield from wrapped(f"note: {note}", width)
 
 
 def _frame(years: str, sure: str, guide: str, *, bold: bool, width: int) -> Iterator[str]:
@@ -102,7 +102,13 @@ def _frame(years: str, sure: str, guide: str, *, bold: bool, width: int) -> Iter
         yield f"{INDENT}{' ' * (len(years) + 9)}{line}"
 
 
-def _wrapped(text: str, width: int, first: str = INDENT, rest: str = INDENT) -> list[str]:
+def wrapped(
+    text: str, width: int, first: str = INDENT, rest: str = INDENT, *, hyphens: bool = True
+) -> list[str]:
+    """Lines of at most `width` columns, unless a word is longer.
+
+    Begun with `first` and `rest`, and broken after hyphens only where `hyphens` says so.
+    """
     # A no-break space keeps a number and its sign on one line, and is not left in the text.
     lines = textwrap.wrap(
         text.replace(" %", "\u00a0%"),
@@ -110,12 +116,13 @@ def _wrapped(text: str, width: int, first: str = INDENT, rest: str = INDENT) -> 
         initial_indent=first,
         subsequent_indent=rest,
         break_long_words=False,
+        break_on_hyphens=hyphens,
     )
     return [line.replace("\u00a0%", " %") for line in lines]
 
 
 def _bullets(texts: list[str], width: int) -> list[str]:
-    return [line for text in texts for line in _wrapped(text, width, "  * ", "    ")]
+    return [line for text in texts for line in wrapped(text, width, "  * ", "    ")]
 
 
 def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
@@ -129,16 +136,16 @@ def _why(answer: Answer, estimate: Estimate, width: int) -> Iterator[str]:
         signs.add(sign)
         yield f"  {sign} {cue_words(cue.name):<{column}}  {_state(cue, answer, estimate)}"
         if cue.because and cue.source != "person":
-            yield from _wrapped(cue.because, width, "      ", "      ")
+            yield from wrapped(cue.because, width, "      ", "      ")
         # The tender's cues share one step, which is told once.
         if step is not None and step.cue not in told:
             told.add(step.cue)
-            yield from _wrapped(fits_words(step, estimate), width, "      ", "      ")
+            yield from wrapped(fits_words(step, estimate), width, "      ", "      ")
         if why := why_unused(cue, estimate):
-            yield from _wrapped(why, width, "      ", "      ")
+            yield from wrapped(why, width, "      ", "      ")
         for other in given_way:
-            yield from _wrapped(set_aside_words(other, cue), width, "      ", "      ")
-    yield from _wrapped(_key(signs), width)
+            yield from wrapped(set_aside_words(other, cue), width, "      ", "      ")
+    yield from wrapped(_key(signs), width)
 
 
 def _sign(cue: Cue, step: Step | None, estimate: Estimate) -> str:

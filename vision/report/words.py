@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from types import MappingProxyType
 
 from vision.estimate.strength import percent as percent  # said alike on every surface
@@ -229,14 +229,15 @@ def conflict_words(conflict: Conflict) -> str:
     return text
 
 
-def next_looks(estimate: Estimate) -> tuple[NextLook, ...]:
-    """Return the looks worth naming to a person, the most telling first.
+def next_looks(estimate: Estimate, *, skip: Collection[str] = ()) -> tuple[NextLook, ...]:
+    """Return the looks worth naming to a person but those to `skip`, the most telling first.
 
     None of photos that seem to show several engines: of which would be asked?
     """
     if shows_several(estimate):
         return ()
-    return tuple(look for look in estimate.look_next if look.gain_bits >= LEAST_GAIN)[:MOST_LOOKS]
+    telling = (look for look in estimate.look_next if look.gain_bits >= LEAST_GAIN)
+    return tuple(look for look in telling if look.name not in skip)[:MOST_LOOKS]
 
 
 def next_words(look: NextLook) -> str:

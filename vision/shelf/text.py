@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
 from vision.report.narrowing import NOT_IN_GUIDE
-from vision.report.terminal import WIDTH
+from vision.report.terminal import WIDTH, wrapped
 from vision.report.words import CAUTIONS, NOT_NARROWED, OUTSIDE_GUIDE, percent, years_words
 from vision.shelf.values import Doubt, Holding, ShelfEngine, Stock
 
@@ -36,16 +35,8 @@ def stock_text(stock: Stock, *, width: int = WIDTH) -> str:
 
 
 def _wrapped(text: str, width: int, first: str, rest: int) -> list[str]:
-    lines = textwrap.wrap(
-        # A no-break space keeps a number and its sign on one line, and is not left in the text.
-        _one_line(text).replace(" %", "\u00a0%"),
-        width,
-        initial_indent=first,
-        subsequent_indent=" " * rest,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    return [line.replace("\u00a0%", " %") for line in lines] or [first.rstrip()]
+    lines = wrapped(_one_line(text), width, first, " " * rest, hyphens=False)
+    return lines or [first.rstrip()]
 
 
 def _lines(stock: Stock) -> Iterator[tuple[str, str, int]]:
