@@ -11,7 +11,7 @@ from pathlib import Path
 from vision.archive.index import GuideRow
 from vision.archive.index_file import open_to_read
 from vision.archive.order import index_path
-from vision.guide import Guide, builtin_names, load_guide
+from vision.guide import EXAMPLE_GUIDE, Guide, builtin_names, load_guide
 from vision.records import ArchiveError, GuideError
 
 
@@ -68,7 +68,7 @@ def choose_guide(named: str | None, root: Path, index: Path | None = None) -> Ch
     if named is not None:
         return Choice(load_guide(named), place_of(named), before)
     if last is None:
-        return Choice(load_guide(), builtin_names()[0], "")
+        return Choice(load_guide(EXAMPLE_GUIDE), EXAMPLE_GUIDE, "")
     return Choice(_again(last, root), last.place, before)
 
 

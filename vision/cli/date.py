@@ -91,10 +91,10 @@ def date(
     The answer says which variation of the guide it is, which years, how sure, why,
     and what to look at next.
     """
-    from vision.guide import builtin_names, load_guide
+    from vision.guide import EXAMPLE_GUIDE, load_guide
     from vision.pipeline import date_item
 
-    named = builtin_names()[0] if guide is None else guide
+    named = EXAMPLE_GUIDE if guide is None else guide
     table = load_guide(named)
     said = _heard(table, saw or ())
     if said and len(photos) > 1 and not together:

@@ -102,13 +102,13 @@ def _guide(named: str | None, archive: Path | None) -> tuple[Guide, bool, str]:
     Engines that are saved into an archive are dated as all else there.
     """
     from vision.archive import choose_guide, place_of
-    from vision.guide import builtin_names, load_guide
+    from vision.guide import EXAMPLE_GUIDE, load_guide
 
     if archive is not None:
         choice = choose_guide(named, archive)
         return choice.guide, named is None and not choice.before, choice.place
-    first = builtin_names()[0]
-    return load_guide(named or first), named is None, place_of(named or first)
+    given = EXAMPLE_GUIDE if named is None else named
+    return load_guide(given), named is None, place_of(given)
 
 
 def _invite(where: Addresses, code: str) -> None:

@@ -4,6 +4,7 @@ from vision.guide.apart import Pair, confusable, pairs
 from vision.guide.build import base_tender, build_guide
 from vision.guide.check import check_guide
 from vision.guide.read import (
+    EXAMPLE_GUIDE,
     builtin_names,
     builtin_text,
     guide_text,
@@ -25,6 +26,7 @@ from vision.guide.whyte import driving_axles, names_tank_engine, whyte_to_uic
 from vision.guide.years import covered_years, write_years, year_bounds, years_of
 
 __all__ = [
+    "EXAMPLE_GUIDE",
     "GAUGES",
     "Finding",
     "Guide",

@@ -16,6 +16,8 @@ from vision.guide.values import (
 from vision.records import GuideError
 
 BUILTIN = ("wayfarer", "brindle")
+# Taken where nobody names a guide.
+EXAMPLE_GUIDE = BUILTIN[0]
 
 
 def builtin_names() -> tuple[str, ...]:
@@ -41,7 +43,7 @@ def builtin_text(name: str) -> str:
     return _packaged(name)
 
 
-def load_guide(path_or_name: str | Path = BUILTIN[0]) -> Guide:
+def load_guide(path_or_name: str | Path = EXAMPLE_GUIDE) -> Guide:
     """Read a guide from a file, or one that comes with the package.
 
     Parameters
