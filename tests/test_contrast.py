@@ -68,6 +68,18 @@ def test_only_what_stands_out_is_called_visible() -> None:
     assert only_distinct(nothing, plain, mask) == nothing
 
 
+@pytest.mark.parametrize(("shown", "visible"), [(0.3, False), (0.8, True)])
+def test_most_of_a_part_has_to_stand_out(shown: float, visible: bool) -> None:
+    """A tip that shows above what hides the rest is something, but nobody knows what."""
+    mask = PART.astype(np.uint8) * MASK_BITS["switch_lever"]
+    picture = bar_on((40.0, 5.0, 5.0), 20.0)
+    rows = 30 + round(20 * (1 - shown))
+    picture[30:rows, 58:62] = bar_on((40.0, 5.0, 5.0), 0.0)[30:rows, 58:62]
+    told = only_distinct(label("present"), picture, mask)["cues"]["switch_lever"]
+    assert told["distinct_px"] >= 15
+    assert told["visible"] is visible
+
+
 def test_lamps_count_where_each_has_pixels_that_stand_out() -> None:
     mask = PART.astype(np.uint8) * MASK_BITS["tender_lamp"]
     plain, clear = bar_on((40.0, 5.0, 5.0), 0.0), bar_on((40.0, 5.0, 5.0), 20.0)

@@ -1,10 +1,11 @@
 """Parametric model steam locomotives, and other things that stand on rails.
 
-`sample_spec` draws an engine, `build` makes its meshes; see `spec` and `build`.
+`sample_engine` draws an engine, `build` makes its meshes; see `spec` and `build`.
 """
 
 from tools.locomotive.build import build
 from tools.locomotive.demo import demo_spec
+from tools.locomotive.reach import sample_engine, within_reach
 from tools.locomotive.spec import (
     HELD_FAMILIES,
     MIXED,
@@ -25,7 +26,9 @@ __all__ = [
     "demo_spec",
     "diesel",
     "railcar",
+    "sample_engine",
     "sample_spec",
     "track",
     "wagon",
+    "within_reach",
 ]

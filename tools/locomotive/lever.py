@@ -10,7 +10,7 @@ from tools.locomotive.boiler import band_places, top_at
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout, lay_out
 from tools.locomotive.prisms import prism
-from tools.locomotive.slender import FEED_AT, slim_x
+from tools.locomotive.slender import FEED_AT, slim_spans
 from tools.locomotive.solids import (
     Mesh,
     arc,
@@ -23,22 +23,36 @@ from tools.locomotive.solids import (
     tube,
 )
 from tools.locomotive.spec import LocomotiveSpec
-from tools.locomotive.topside import chimney_x, free_x
+from tools.locomotive.topside import chimney_x, free_x, room_at
 
 # A lever is there to be switched: a finger must get at it, chosen. Metres of the full-size engine.
 _FINGER = 0.26
+_PASSING = 0.1  # and its tip past what it leans towards, chosen
 # Shares of engines that are given a slot, a stump, a band and a top feed there; chosen.
 _SLOTTED, _STUMPED, _AT_BAND, _AT_FEED = 0.5, 0.15, 0.4, 0.3
 
 
 def lever_place(s: LocomotiveSpec, lay: Layout) -> np.ndarray:
     """Foot of the lever (x, y, z) on the boiler's or casing's top."""
-    x = free_x(s, lay, s.lever_at, _FINGER, beside=slim_x(s, lay))
+    x = free_x(s, lay, s.lever_at, _FINGER, beside=slim_spans(s, lay))
     y = s.lever_offset * lay.boiler_r
     top = top_at(s, lay, x)
     r = top - lay.boiler_z
     drop = r - np.sqrt(max(r * r - y * y, 0.0)) if s.firebox != "belpaire" else 0.0
     return np.array([x, y, top - 0.6 * drop if s.casing != "none" else top - drop])
+
+
+def in_reach(s: LocomotiveSpec, lay: Layout) -> float:
+    """By how much the lever has more room along the boiler than a finger asks for, metres.
+
+    Of the full-size engine; below 0 where it has less, at its foot or where it leans.
+    """
+    x = float(lever_place(s, lay)[0])
+    mesh = lever_mesh(s, s.lever_w * lay.length, s.lever_h * lay.length)
+    leaning = float(mesh.v[:, 0].min()), float(mesh.v[:, 0].max())
+    beside = slim_spans(s, lay)
+    foot = room_at(s, lay, x, beside=beside) - _FINGER
+    return min(foot, room_at(s, lay, x, beside=beside, reach=leaning) - _PASSING)
 
 
 def beside_its_likes(rng: np.random.Generator, s: LocomotiveSpec) -> LocomotiveSpec:

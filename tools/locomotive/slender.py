@@ -16,10 +16,12 @@ from tools.locomotive.solids import (
     tube,
 )
 from tools.locomotive.spec import LocomotiveSpec
-from tools.locomotive.topside import SLIM, between, free_x
+from tools.locomotive.topside import between, free_x, room_at
 
 FEED_AT = 0.45  # place of the top feed, 0 chimney, 1 cab
-_FEED_HALF = 0.14  # of its length along the boiler, metres of the full-size engine
+# Half of what they take along the boiler, metres of the full-size engine.
+_FEED_HALF = 0.14
+_BELL_HALF = {"frame": 0.2, "yoke": 0.27}
 
 
 def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
@@ -146,16 +148,22 @@ def _valves(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
         kit.add("safety_valve", "brass", lathe(p, "z", 22).moved(x))
 
 
-def slim_x(s: LocomotiveSpec, lay: Layout) -> tuple[float, ...]:
-    """x of what else stands on the boiler's top: the bell, and both ends of the top feed."""
-    feed = between(s, lay, FEED_AT)
-    ends = (feed - _FEED_HALF + SLIM, feed + _FEED_HALF - SLIM) if s.top_feed else ()
-    return bell_x(s, lay) + ends
+def slim_spans(s: LocomotiveSpec, lay: Layout) -> tuple[tuple[float, float], ...]:
+    """x, and half of what it takes along the boiler, of the bell and the top feed."""
+    feed = ((between(s, lay, FEED_AT), _FEED_HALF),) if s.top_feed else ()
+    bell = tuple((x, _BELL_HALF[s.bell]) for x in bell_x(s, lay))
+    return bell + feed
 
 
 def bell_x(s: LocomotiveSpec, lay: Layout) -> tuple[float, ...]:
     """x of the bell, none without one."""
     return () if s.bell == "none" else (free_x(s, lay, s.bell_at, 0.28),)
+
+
+def bell_room(s: LocomotiveSpec, lay: Layout) -> float:
+    """Room beside the bell's frame, metres of the full-size engine; inf without a bell."""
+    half = _BELL_HALF.get(s.bell, 0.0)
+    return min((room_at(s, lay, x, reach=(-half, half)) for x in bell_x(s, lay)), default=np.inf)
 
 
 def _bell(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:

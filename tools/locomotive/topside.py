@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from tools.locomotive.boiler import top_at
@@ -18,7 +20,7 @@ from tools.locomotive.solids import (
 from tools.locomotive.spec import LocomotiveSpec
 from tools.locomotive.tanks import saddle_span
 
-SLIM = 0.08  # half of what a slim thing takes along the boiler, metres of the full-size engine
+Spans = Sequence[tuple[float, float]]
 
 CHIMNEYS: dict[str, list[tuple[float, float]]] = {
     # (height, radius) in chimney heights and chimney radii
@@ -263,13 +265,43 @@ def between(s: LocomotiveSpec, lay: Layout, at: float) -> float:
 
 
 def free_x(
-    s: LocomotiveSpec, lay: Layout, at: float, margin: float, *, beside: tuple[float, ...] = ()
+    s: LocomotiveSpec, lay: Layout, at: float, margin: float, *, beside: Spans = ()
 ) -> float:
-    """The free place on top nearest to `at` (0 chimney, 1 cab), clear of domes and valves.
+    """The free place on top nearest to `at` (0 chimney, 1 cab); where none is, the freest.
 
-    `beside` holds x of other slim things to keep clear of.
+    `beside` holds other things to keep clear of, see `room_at`.
     """
-    taken = [(x, 1.25 * s.dome_r * lay.boiler_r) for x, _ in stand_points(s, lay)]
+    xs = np.linspace(chimney_x(s, lay), lay.cab_front, 81)
+    clear = np.array([room_at(s, lay, float(x), beside=beside) for x in xs])
+    good = np.nonzero(clear > margin)[0]
+    if not len(good):
+        return float(xs[int(clear.argmax())])
+    want = between(s, lay, at)
+    return float(xs[good[np.abs(xs[good] - want).argmin()]])
+
+
+def room_at(
+    s: LocomotiveSpec,
+    lay: Layout,
+    x: float,
+    *,
+    beside: Spans = (),
+    reach: tuple[float, float] = (0.0, 0.0),
+) -> float:
+    """Room that what stands at `x` has along the boiler; below 0 within something else.
+
+    Parameters
+    ----------
+    s : LocomotiveSpec
+    lay : Layout
+    x : float
+        Metres of the full-size engine, as all here.
+    beside : sequence of (float, float)
+        x of other things than those named below, and half of what each takes.
+    reach : (float, float)
+        From `x` to the rearmost and the foremost point of what stands there.
+    """
+    taken = [(a, 1.25 * s.dome_r * lay.boiler_r) for a, _ in stand_points(s, lay)]
     if s.valves != "none":
         taken.append((between(s, lay, s.valves_at), 0.2))
     if s.whistle != "none":
@@ -277,13 +309,10 @@ def free_x(
     if s.tank == "saddle":
         a, b = saddle_span(s, lay)
         taken.append((a + 0.72 * (b - a), 0.2))
-    taken += [(x, SLIM) for x in beside]
-    taken.append((chimney_x(s, lay), 2.0 * s.chimney_r * lay.boiler_r))
-    taken.append((lay.cab_front - 0.2, 0.45))
-    xs = np.linspace(chimney_x(s, lay), lay.cab_front, 81)
-    clear = np.min([np.abs(xs - x) - w for x, w in taken], axis=0)
-    good = np.nonzero(clear > margin)[0]
-    if not len(good):
-        return float(xs[int(clear.argmax())])
-    want = between(s, lay, at)
-    return float(xs[good[np.abs(xs[good] - want).argmin()]])
+    taken += [
+        *beside,
+        (chimney_x(s, lay), 2.0 * s.chimney_r * lay.boiler_r),
+        (lay.cab_front - 0.2, 0.45),
+    ]
+    rear, front = x + reach[0], x + reach[1]
+    return min(max(rear - a, a - front) - half for a, half in taken)

@@ -82,7 +82,8 @@ def shoot_close(
     As `tools.render.studio.shoot`, the region first; the pictures are of `SIZES[region]`.
     """
     job = replace(job, kind="locomotive")
-    spec = beside_its_likes(job.generator(5), locomotive.sample_spec(job.generator(0), job.family))
+    drawn = locomotive.sample_spec(job.generator(0), job.family)
+    spec = locomotive.within_reach(beside_its_likes(job.generator(5), drawn))
     turned = bool(job.generator(1).random() < 0.5)
     other = replace(spec, **{cue: SWAPPED[str(getattr(spec, cue))] for cue in CUES})
     twin = any(region in CUE_OF for region in regions)
@@ -90,6 +91,7 @@ def shoot_close(
     room = furnish_for(job, models[0])
     extras = extras_of(job, room, models[0])
     far = poses_of(job, room, models[0], views=views, size=(640, 480))
+    shots: dict[tuple[str, int], list[Any]] = {}
     for suffix, model in zip(("", "t"), models, strict=False):
         stage = stage_of(renderer, room, [model, *extras])
         for place, region in enumerate(regions):
@@ -101,8 +103,24 @@ def shoot_close(
                 shot = _close(rng, models[0], region, pose, lenses=renderer.lenses)
                 if shot is not None:
                     seen = _seen(job, stage, model, shot, (region, number), room, samples)
-                    yield region, f"{job.number:06d}_{number}{suffix}", *seen
+                    named = region, f"{job.number:06d}_{number}{suffix}", *seen
+                    shots.setdefault((region, number), []).append(named)
         stage.release()
+    for both in shots.values():
+        if len(both) == 2:
+            _agree(*(truth for *_, truth in both), cue=CUE_OF[both[0][0]])
+        yield from both
+
+
+def _agree(one: dict[str, Any], other: dict[str, Any], *, cue: str) -> None:
+    """Let a part be visible where it is absent only if it is where it is present.
+
+    Of nothing no picture says whether it would have stood out: of its twin this one does.
+    """
+    visible = one["cues"][cue]["visible"] and other["cues"][cue]["visible"]
+    for truth in (one, other):
+        if truth["cues"][cue]["state"] == "absent":
+            truth["cues"][cue] = {**truth["cues"][cue], "visible": visible}
 
 
 def _seen(

@@ -118,14 +118,14 @@ def _subjects(job: Job) -> tuple[Model | None, Model | None, bool]:
     if job.kind in ("wagon", "coach", "diesel", "railcar"):
         return _stock(job.kind, rng), None, False
     if job.kind == "tender":
-        spec = locomotive.sample_spec(rng, job.family, has_tender=True)
+        spec = locomotive.sample_engine(rng, job.family, has_tender=True)
         whole = locomotive.build(spec)
         kept = tuple(p for p in whole.parts if p.owner == "tender")
         return _centred(replace(whole, parts=kept)), None, False
     if job.guide is not None and job.variation is not None:
         spec = locomotive.demo_spec(job.guide, job.variation, rng)
     else:
-        spec = locomotive.sample_spec(rng, job.family)
+        spec = locomotive.sample_engine(rng, job.family)
     twin = None
     if job.twin_cue is not None:
         state = SWAPPED[str(getattr(spec, job.twin_cue))]
@@ -215,7 +215,7 @@ def extras_of(job: Job, room: Any, subject: Model | None) -> list[Model]:
 def _other(job: Job, rng: np.random.Generator) -> Model:
     """A vehicle beside the subject: now and then a second engine."""
     if rng.random() < 0.3 and job.kind == "locomotive":
-        return locomotive.build(locomotive.sample_spec(rng, job.family))
+        return locomotive.build(locomotive.sample_engine(rng, job.family))
     return _stock(str(rng.choice(["wagon", "wagon", "coach", "diesel"])), rng)
 
 

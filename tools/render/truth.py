@@ -40,6 +40,9 @@ _MIN_FACING = 0.17  # sine of 10 degrees between the sight line and a side's pla
 # points in sight.
 MIN_PART_PX = {"switch_lever": 6, "side_linkage": 25, "edge_stripe": 20, "tender_lamp": 5}
 _MIN_PART_SHARE = {"switch_lever": 0.22, "side_linkage": 0.18, "edge_stripe": 0.12}
+# A figure's width: an optotype is five strokes wide (ISO 8596, from memory), and a stroke that
+# is narrower than a pixel is not resolved.
+_MIN_FIGURE_PX = 5.0
 _LEVER_RISE = 0.01  # above and below its middle, in engine lengths: within every lever drawn
 _MIN_REAR_FACING = 0.3  # sine of 17 degrees between the sight line and the tender's rear
 _MIN_REAR_PX = 40  # height of the rear, of which a lamp is about a tenth; chosen
@@ -209,11 +212,11 @@ def _cue(
 
 
 def _empty_place_in_sight(view: View, model: Model) -> bool:
-    """Whether some of the air is in sight in which the lever would stand."""
+    """Whether most of the air is in sight in which the lever would stand."""
     length = float(np.asarray(model.truth["length"]))
-    heights = _LEVER_RISE * length * np.array([[-1.0], [0.0], [1.0]])
+    heights = _LEVER_RISE * length * np.linspace(-1.0, 1.0, 9)[:, None]
     points = model.landmarks["switch_lever"] + heights * [0.0, 0.0, 1.0]
-    return bool(view.in_sight(points, 0.002 * length).any())
+    return float(view.in_sight(points, 0.002 * length).mean()) > 0.5
 
 
 def _lever_along(view: View, model: Model, record: dict[str, Any]) -> float:
@@ -262,7 +265,7 @@ def _belongs(part: Part, cue: str, side: str) -> bool:
 
 
 def _number(view: View, model: Model, side: str) -> tuple[float, bool]:
-    """Height of the cab number in pixels, and whether all of it is in sight, not end-on."""
+    """Height of the cab number in pixels, and whether all of it is in sight and legible."""
     parts = [p for p in model.parts if p.name == "cab_number" and p.side in (side, "both")]
     if not parts:
         return 0.0, False
@@ -272,4 +275,6 @@ def _number(view: View, model: Model, side: str) -> tuple[float, bool]:
     length = float(np.asarray(model.truth["length"]))
     seen = view.in_sight(points[:: max(1, len(points) // 100)], 0.004 * length)
     square = facing(view.origin, quad_of(model, "cab_side", side))
-    return round(tall, 1), bool(seen.mean() >= 0.9 and square > 0.4)
+    wide = float(np.ptp(pixels[:, 0])) / max(len(str(model.truth.get("cab_number"))), 1)
+    legible = square > 0.4 and wide >= _MIN_FIGURE_PX
+    return round(tall, 1), bool(seen.mean() >= 0.9 and legible)
