@@ -144,6 +144,24 @@ def test_statements_on_what_cannot_be_seen_are_counted(tmp_path: Path) -> None:
     assert the_row(found, "side_linkage: stated though not").n == 0
 
 
+def test_a_lever_that_shows_a_little_is_only_falsely_called_absent(tmp_path: Path) -> None:
+    lines = [certain(i, ("present", "absent", "absent"), split="held") for i in range(30)]
+    for i, line in enumerate(lines):
+        line["label"]["cues"]["switch_lever"] |= {
+            "visible": False,
+            "length_px": 200.0,
+            "distinct_px": 8 if i < 20 else 2,
+        }
+    for line in lines[:3]:
+        line["seen"]["cues"]["switch_lever"]["judge_present"] = -9.0
+    lines[5]["label"]["visible"]["boiler_top"] = 0.3
+    found = rows(lines, tmp_path)
+    # Of 20 that show a little, three called absent and one whose region is hidden count.
+    row = the_row(found, "switch_lever: stated though not")
+    assert (row.value, row.n) == (1.0, 3 + 1 + 10)
+    assert the_row(found, "switch_lever: ABSENT though not").value == pytest.approx(3 / 14)
+
+
 def test_a_cue_without_an_answer_counts_as_wrong_where_it_shows(tmp_path: Path) -> None:
     lines = [certain(i, (("present", "absent")[i % 2],) * 3) for i in range(40)]
     lines[0]["seen"]["cues"]["edge_stripe"] = {"inside": 0.5}

@@ -18,6 +18,7 @@ from typing import Any
 
 from vision.cues import Evidence, weigh, weigh_axles
 from vision.cues.driving import DRIVING_AXLES, RODS
+from vision.cues.evidence import ENOUGH_PX
 from vision.cues.tender import TenderCounts, weigh_counts
 from vision.guide import Guide, load_guide
 from vision.guide.whyte import driving_axles
@@ -37,6 +38,7 @@ ENOUGH_IN_SIGHT = 0.6
 # Below this share in sight, and this length in pixels, a region is clearly not to be seen:
 # half of what the renderer's labels ask of a visible one. Between, people differ.
 _HIDDEN_SHARE, _HIDDEN_LENGTH_PX = 0.3, 35.0
+_GLIMPSED_PX = 6  # that stand out, from which a lever shows some of itself; chosen
 RODS_IN_SIGHT = 0.75  # share of the rods from which on all their wheels show; chosen
 _ASTRAY = 0.35  # of the boiler top's length, from the lever's place to one told wrongly
 _NAME = re.compile(r"^(?P<scene>(?P<series>\w+-\d+)-\d+)_\d+(?P<twin>t?)\.\w+$")
@@ -197,6 +199,19 @@ def judge(look: Look, fusion: Mapping[str, Any]) -> Judged:
 def shows(look: Look, cue: str) -> bool:
     """Whether the label says that a cue can be seen; false of what nobody was asked for."""
     return bool(look.label.get("cues", {}).get(cue, {}).get("visible"))
+
+
+def glimpsed(look: Look) -> bool:
+    """Whether a lever that is there shows some of itself, too little to be judged by.
+
+    Its boiler top being in sight. It is neither visible nor unseen: to say that it is there
+    is no mistake.
+    """
+    lever, region = look.label["cues"][LEVER], REGION_OF_CUE[LEVER]
+    open_ = look.label["visible"][region] >= ENOUGH_IN_SIGHT
+    shows_some = lever.get("distinct_px", 0) >= _GLIMPSED_PX
+    enough = lever["length_px"] >= ENOUGH_PX[region]
+    return bool(open_ and enough and shows_some and not lever["visible"])
 
 
 def axles_judged(look: Look) -> bool:

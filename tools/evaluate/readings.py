@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from tools import metrics
 from tools.evaluate.rows import Row, share
-from tools.looks import Judged, clearly_unseen, shows
+from tools.looks import Judged, clearly_unseen, glimpsed, shows
 from vision.pipeline.placing import LEVER
 from vision.records import BINARY_CUES, State
 
@@ -171,7 +171,8 @@ def unseen_rows(judged: Sequence[Judged], cue: str) -> list[Row]:
     """What is stated of a part that the label says cannot be seen.
 
     Strictly: any state counts, even the true one, wherever an engine is stated in a
-    picture that holds one. The last row leaves out the borderline cases.
+    picture that holds one; of a lever of which something is seen only ABSENT. The last row
+    leaves out the borderline cases.
     """
     wrong = [not right for right, state in _unseen(judged, cue) if state is not State.UNSEEN]
     clear = [s is not State.UNSEEN for _, s in _unseen(judged, cue, clearly=True)]
@@ -207,5 +208,8 @@ def _unseen(
             continue
         if clearly and not clearly_unseen(j.look.label, cue):
             continue
-        out.append((j.cues[cue].state == truth["state"], j.cues[cue].state))
+        state = j.cues[cue].state
+        if cue == LEVER and state is not State.ABSENT and glimpsed(j.look):
+            continue
+        out.append((state == truth["state"], state))
     return out

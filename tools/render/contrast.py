@@ -22,9 +22,7 @@ from tools.render.view import MASK_BITS
 # and CIELUV", Color Research and Application 19, 1994; from memory.
 DISTINCT = 7.0
 _RIM_PX = 2  # round a part, which lens and file smear it over
-# Of a part's pixels, for it to be recognised and not just for something to be there. Of levers
-# of which less stood out, a reader who did not know the truth found one in three.
-_SHARE = 0.5
+_NUMBER_SHARE = 0.5  # of a number's pixels, for it to be there to be read; by eye
 _ROUND_PX = 12  # of the picture round a part that is looked at
 
 
@@ -73,7 +71,7 @@ def only_distinct(
         out = out | {"lamps_visible": lamps >= MIN_PART_PX["tender_lamp"] * out["tender_lamps"]}
     if out.get("cab_number_visible"):
         figures = (mask & MASK_BITS["cab_number"]) > 0
-        enough = distinct_pixels(picture, figures) >= _SHARE * max(int(figures.sum()), 1)
+        enough = distinct_pixels(picture, figures) >= _NUMBER_SHARE * max(int(figures.sum()), 1)
         out = out | {"cab_number_visible": bool(enough)}
     return out
 
@@ -83,10 +81,8 @@ def _cue(
 ) -> dict[str, Any]:
     if known["state"] != "present":
         return dict(known)
-    part = (mask & MASK_BITS[cue]) > 0
-    distinct = distinct_pixels(picture, part)
-    enough = distinct >= max(MIN_PART_PX[cue], _SHARE * int(part.sum()))
-    visible = known["visible"] and enough
+    distinct = distinct_pixels(picture, (mask & MASK_BITS[cue]) > 0)
+    visible = known["visible"] and distinct >= MIN_PART_PX[cue]
     return {**known, "visible": bool(visible), "distinct_px": distinct}
 
 
