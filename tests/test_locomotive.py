@@ -24,10 +24,10 @@ from tools.locomotive.layout import lay_out
 from tools.locomotive.lever import beside_its_likes, lever_mesh, lever_place
 from tools.locomotive.paint import STRIPES, lightness_distance, linear
 from tools.locomotive.prisms import prism
+from tools.locomotive.room import between
 from tools.locomotive.slender import FEED_AT
 from tools.locomotive.solids import box, lathe, rod
 from tools.locomotive.spec import CONTRAST, LocomotiveSpec, edge_paint
-from tools.locomotive.topside import between
 from tools.parts import Model, Part
 
 FAMILIES = TRAIN_FAMILIES + HELD_FAMILIES

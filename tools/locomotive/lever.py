@@ -10,6 +10,7 @@ from tools.locomotive.boiler import band_places, top_at
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout, lay_out
 from tools.locomotive.prisms import prism
+from tools.locomotive.room import free_x, room_at
 from tools.locomotive.slender import FEED_AT, slim_spans
 from tools.locomotive.solids import (
     Mesh,
@@ -23,7 +24,7 @@ from tools.locomotive.solids import (
     tube,
 )
 from tools.locomotive.spec import LocomotiveSpec
-from tools.locomotive.topside import chimney_x, free_x, room_at
+from tools.locomotive.topside import chimney_x
 
 # A lever is there to be switched: a finger must get at it, chosen. Metres of the full-size engine.
 _FINGER = 0.26

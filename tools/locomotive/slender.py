@@ -7,6 +7,7 @@ import numpy as np
 from tools.locomotive.boiler import top_at
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
+from tools.locomotive.room import between, free_x, room_at
 from tools.locomotive.solids import (
     ball,
     bend,
@@ -16,7 +17,6 @@ from tools.locomotive.solids import (
     tube,
 )
 from tools.locomotive.spec import LocomotiveSpec
-from tools.locomotive.topside import between, free_x, room_at
 
 FEED_AT = 0.45  # place of the top feed, 0 chimney, 1 cab
 # Half of what they take along the boiler, metres of the full-size engine.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from tools.locomotive.boiler import top_at
@@ -18,9 +16,6 @@ from tools.locomotive.solids import (
     round_rect,
 )
 from tools.locomotive.spec import LocomotiveSpec
-from tools.locomotive.tanks import saddle_span
-
-Spans = Sequence[tuple[float, float]]
 
 CHIMNEYS: dict[str, list[tuple[float, float]]] = {
     # (height, radius) in chimney heights and chimney radii
@@ -257,62 +252,3 @@ def add_domes(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
             "dome" if kind == "dome" else "body",
             lathe(profile, "z", 30).moved(x),
         )
-
-
-def between(s: LocomotiveSpec, lay: Layout, at: float) -> float:
-    """x at a fraction of the way from the chimney (0) to the cab (1)."""
-    return chimney_x(s, lay) + at * (lay.cab_front - chimney_x(s, lay))
-
-
-def free_x(
-    s: LocomotiveSpec, lay: Layout, at: float, margin: float, *, beside: Spans = ()
-) -> float:
-    """The free place on top nearest to `at` (0 chimney, 1 cab); where none is, the freest.
-
-    `beside` holds other things to keep clear of, see `room_at`.
-    """
-    xs = np.linspace(chimney_x(s, lay), lay.cab_front, 81)
-    clear = np.array([room_at(s, lay, float(x), beside=beside) for x in xs])
-    good = np.nonzero(clear > margin)[0]
-    if not len(good):
-        return float(xs[int(clear.argmax())])
-    want = between(s, lay, at)
-    return float(xs[good[np.abs(xs[good] - want).argmin()]])
-
-
-def room_at(
-    s: LocomotiveSpec,
-    lay: Layout,
-    x: float,
-    *,
-    beside: Spans = (),
-    reach: tuple[float, float] = (0.0, 0.0),
-) -> float:
-    """Room that what stands at `x` has along the boiler; below 0 within something else.
-
-    Parameters
-    ----------
-    s : LocomotiveSpec
-    lay : Layout
-    x : float
-        Metres of the full-size engine, as all here.
-    beside : sequence of (float, float)
-        x of other things than those named below, and half of what each takes.
-    reach : (float, float)
-        From `x` to the rearmost and the foremost point of what stands there.
-    """
-    taken = [(a, 1.25 * s.dome_r * lay.boiler_r) for a, _ in stand_points(s, lay)]
-    if s.valves != "none":
-        taken.append((between(s, lay, s.valves_at), 0.2))
-    if s.whistle != "none":
-        taken.append((between(s, lay, s.whistle_at), 0.1))
-    if s.tank == "saddle":
-        a, b = saddle_span(s, lay)
-        taken.append((a + 0.72 * (b - a), 0.2))
-    taken += [
-        *beside,
-        (chimney_x(s, lay), 2.0 * s.chimney_r * lay.boiler_r),
-        (lay.cab_front - 0.2, 0.45),
-    ]
-    rear, front = x + reach[0], x + reach[1]
-    return min(max(rear - a, a - front) - half for a, half in taken)
