@@ -10,7 +10,7 @@ from tools.locomotive.boiler import band_places, top_at
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout, lay_out
 from tools.locomotive.prisms import prism
-from tools.locomotive.room import free_x, room_at
+from tools.locomotive.room import Spans, free_x, room_at
 from tools.locomotive.slender import FEED_AT, slim_spans
 from tools.locomotive.solids import (
     Mesh,
@@ -35,7 +35,7 @@ _SLOTTED, _STUMPED, _AT_BAND, _AT_FEED = 0.5, 0.15, 0.4, 0.3
 
 def lever_place(s: LocomotiveSpec, lay: Layout) -> np.ndarray:
     """Foot of the lever (x, y, z) on the boiler's or casing's top."""
-    x = free_x(s, lay, s.lever_at, _FINGER, beside=slim_spans(s, lay))
+    x = _foot_x(s, lay, slim_spans(s, lay))
     y = s.lever_offset * lay.boiler_r
     top = top_at(s, lay, x)
     r = top - lay.boiler_z
@@ -48,12 +48,16 @@ def in_reach(s: LocomotiveSpec, lay: Layout) -> float:
 
     Of the full-size engine; below 0 where it has less, at its foot or where it leans.
     """
-    x = float(lever_place(s, lay)[0])
+    beside = slim_spans(s, lay)
+    x = _foot_x(s, lay, beside)
     mesh = lever_mesh(s, s.lever_w * lay.length, s.lever_h * lay.length)
     leaning = float(mesh.v[:, 0].min()), float(mesh.v[:, 0].max())
-    beside = slim_spans(s, lay)
     foot = room_at(s, lay, x, beside=beside) - _FINGER
     return min(foot, room_at(s, lay, x, beside=beside, reach=leaning) - _PASSING)
+
+
+def _foot_x(s: LocomotiveSpec, lay: Layout, beside: Spans) -> float:
+    return free_x(s, lay, s.lever_at, _FINGER, beside=beside)
 
 
 def beside_its_likes(rng: np.random.Generator, s: LocomotiveSpec) -> LocomotiveSpec:

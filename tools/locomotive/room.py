@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tools.locomotive.layout import Layout
 from tools.locomotive.spec import LocomotiveSpec
@@ -12,6 +13,7 @@ from tools.locomotive.tanks import saddle_span
 from tools.locomotive.topside import chimney_x, stand_points
 
 Spans = Sequence[tuple[float, float]]
+_Places = float | NDArray[np.float64]
 
 
 def between(s: LocomotiveSpec, lay: Layout, at: float) -> float:
@@ -27,7 +29,7 @@ def free_x(
     `beside` holds other things to keep clear of, see `room_at`.
     """
     xs = np.linspace(chimney_x(s, lay), lay.cab_front, 81)
-    clear = np.array([room_at(s, lay, float(x), beside=beside) for x in xs])
+    clear = _clear(s, lay, xs, xs, beside)
     good = np.nonzero(clear > margin)[0]
     if not len(good):
         return float(xs[int(clear.argmax())])
@@ -56,7 +58,14 @@ def room_at(
     reach : (float, float)
         From `x` to the rearmost and the foremost point of what stands there.
     """
-    taken = [(a, 1.25 * s.dome_r * lay.boiler_r) for a, _ in stand_points(s, lay)]
+    return float(_clear(s, lay, x + reach[0], x + reach[1], beside))
+
+
+def _clear(
+    s: LocomotiveSpec, lay: Layout, rear: _Places, front: _Places, beside: Spans
+) -> NDArray[np.float64]:
+    """Room round what reaches from `rear` to `front`, x each, of one thing or of many."""
+    taken = [(x, 1.25 * s.dome_r * lay.boiler_r) for x, _ in stand_points(s, lay)]
     if s.valves != "none":
         taken.append((between(s, lay, s.valves_at), 0.2))
     if s.whistle != "none":
@@ -69,5 +78,6 @@ def room_at(
         (chimney_x(s, lay), 2.0 * s.chimney_r * lay.boiler_r),
         (lay.cab_front - 0.2, 0.45),
     ]
-    rear, front = x + reach[0], x + reach[1]
-    return min(max(rear - a, a - front) - half for a, half in taken)
+    gaps = [np.maximum(rear - x, x - front) - half for x, half in taken]
+    room: NDArray[np.float64] = np.min(gaps, axis=0)
+    return room

@@ -118,7 +118,7 @@ def _subjects(job: Job) -> tuple[Model | None, Model | None, bool]:
     if job.kind in ("wagon", "coach", "diesel", "railcar"):
         return _stock(job.kind, rng), None, False
     if job.kind == "tender":
-        spec = locomotive.sample_engine(rng, job.family, has_tender=True)
+        spec = locomotive.sample_spec(rng, job.family, has_tender=True)
         whole = locomotive.build(spec)
         kept = tuple(p for p in whole.parts if p.owner == "tender")
         return _centred(replace(whole, parts=kept)), None, False
