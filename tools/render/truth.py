@@ -277,6 +277,6 @@ def _number(view: View, model: Model, side: str) -> tuple[float, bool]:
     length = float(np.asarray(model.truth["length"]))
     seen = view.in_sight(points[:: max(1, len(points) // 100)], 0.004 * length)
     square = facing(view.origin, quad_of(model, "cab_side", side))
-    wide = float(np.ptp(pixels[:, 0])) / max(len(str(model.truth.get("cab_number"))), 1)
+    wide = float(np.ptp(pixels[:, 0])) / len(str(model.truth["cab_number"]))
     legible = square > 0.4 and wide >= _MIN_FIGURE_PX
     return round(tall, 1), bool(seen.mean() >= 0.9 and legible)
