@@ -79,10 +79,12 @@ def test_some_cues_are_fitted_anew_and_all_else_stays(
     assert (after["tender"], after["locate"]) == (before["tender"], before["locate"])
     assert after["cues"][RODS] != before["cues"][RODS]
     assert after["driving_axles"]["temperature"] == pytest.approx(1.5, rel=0.15)
+    third = fitted("--looks", str(second), "--only", "driving_axles")
+    assert [fit["only"] for fit in third["fitted"]["again"]] == [[RODS], ["driving_axles"]]
     # Neither the scenes of the first fit nor those of the second may be judged by it.
     assert after["fitted"]["series"].keys() == {"held-1", "held-3"}
-    assert after["fitted"]["again"]["only"] == [RODS, "driving_axles"]
-    assert after["fitted"]["again"]["files"] == ["again.jsonl.gz"]
+    assert after["fitted"]["again"][-1]["only"] == [RODS, "driving_axles"]
+    assert after["fitted"]["again"][-1]["files"] == ["again.jsonl.gz"]
     for path in (first, second):
         assert evaluating.fitted_on_these(read_looks([path]), after)
 

@@ -176,3 +176,7 @@ def test_both_renderers_tell_the_same_truth() -> None:
         for cue, said in traced[4]["cues"].items():
             assert quick[4]["cues"][cue]["visible"] == said["visible"]
             assert quick[4]["cues"][cue]["pixels"] == pytest.approx(said["pixels"], rel=0.1, abs=8)
+            assert (said["share"] is None) == (said["state"] == "absent")
+            if said["share"] is not None:
+                # The rasteriser takes the furthest of the pixels round a point: it is laxer.
+                assert 1.0 >= quick[4]["cues"][cue]["share"] >= said["share"] - 0.05

@@ -216,7 +216,8 @@ def amended(
 ) -> dict[str, Any]:
     """What was fitted before, with the fit of some cues alone replaced by the one of now.
 
-    The scenes of both count as used: neither may be judged by any of them.
+    The scenes of both count as used: neither may be judged by any of them. "again" holds
+    the later fits, the newest last, each with what has not been fitted anew since.
     """
     out = json.loads(json.dumps(before))
     for cue in only:
@@ -230,7 +231,11 @@ def amended(
         low, high = told["series"].get(series, (first, last))
         told["series"][series] = [min(first, low), max(last, high)]
     words = {key: fresh[key] for key in ("n", "scenes", "date", "rules")}
-    told["again"] = {"only": list(only), **words}
+    kept = [
+        {**fit, "only": [cue for cue in fit["only"] if cue not in only]}
+        for fit in told.get("again", [])
+    ]
+    told["again"] = [fit for fit in kept if fit["only"]] + [{"only": list(only), **words}]
     return out
 
 
@@ -275,7 +280,7 @@ def main() -> None:
     files = [path.name for paths in (arguments.looks, *arguments.former) for path in paths]
     if arguments.only:
         fusion = amended(json.loads(arguments.out.read_text("utf-8")), fusion, arguments.only)
-        fusion["fitted"]["again"]["files"] = files
+        fusion["fitted"]["again"][-1]["files"] = files
     else:
         fusion["fitted"]["files"] = files
     arguments.out.write_text(json.dumps(fusion, indent=1) + "\n", encoding="utf-8")

@@ -192,14 +192,15 @@ def _cue(
     chosen = np.array([_belongs(p, cue, side) for p in view.stage.parts])
     mask = view.pixels_of(chosen)
     count = int(mask.sum())
-    where = None
+    where, share = None, None
     if state == "present":
         points = np.concatenate([p.vertices for p in model.parts if _belongs(p, cue, side)]).astype(
             float
         )
         sample = points[:: max(1, len(points) // 200)]
         seen = view.in_sight(sample, 0.002 * float(np.asarray(model.truth["length"])))
-        enough = count >= MIN_PART_PX[cue] and float(seen.mean()) >= _MIN_PART_SHARE[cue]
+        share = float(seen.mean())
+        enough = count >= MIN_PART_PX[cue] and share >= _MIN_PART_SHARE[cue]
         visible = visible and enough
         where = clip_box(box_of(view.project(points)), view.size)
     elif cue == "switch_lever":
@@ -210,6 +211,7 @@ def _cue(
         "pixels": count,
         "where": where,
         "length_px": round(length_px, 1),
+        "share": share if share is None else round(share, 3),
     }
 
 
