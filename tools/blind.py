@@ -134,7 +134,7 @@ def main() -> None:
     key: dict[str, dict[str, str]] = {}
     for what in (*CUE_REGION, NAME):
         for many, name in ((options.each, what), (options.examples, f"examples_{what}")):
-            used = {told["file"] for told in key.values()}
+            used = {told["file"] for told in key.values() if told["what"] == what}
             fresh = [pair for pair in labels if str(pair[1]["file"]) not in used]
             most = {PRESENT: many - many // 2, ABSENT: many // 2, "": many}
             titled = []
