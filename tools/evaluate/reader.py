@@ -3,8 +3,8 @@
 python -m tools.evaluate.reader --key blind/key.json --answers one.csv two.csv \
     --looks held.jsonl.gz guide.jsonl.gz --numbers numbers.jsonl.gz --card models/CARD.md
 
-Sheets and key are those of `tools.blind`. The reader has to answer everywhere, as the eye
-does at even odds; where they were sure stands apart.
+Sheets and key are those of `tools.blind`; a reader is called as their file of answers is.
+They have to answer everywhere, as the eye does at even odds; where they were sure stands apart.
 """
 
 from __future__ import annotations
@@ -140,6 +140,7 @@ def main() -> None:
     parser.add_argument("--numbers", type=Path, nargs="+", default=[], metavar="FILE")
     parser.add_argument("--fusion", type=Path, default=Path("models/fusion.json"))
     parser.add_argument("--card", type=Path)
+    parser.add_argument("--block", default="reader", help="of the card, to write the table into")
     options = parser.parse_args()
     fusion: Mapping[str, Any] = json.loads(options.fusion.read_text(encoding="utf-8"))
     key = json.loads(options.key.read_text(encoding="utf-8"))
@@ -147,11 +148,11 @@ def main() -> None:
     missing = sorted({told["file"] for told in key.values()} - judged.keys())
     if missing:
         parser.error(f"no look at {missing[0]} and {len(missing) - 1} others of the key")
-    answers = {chr(ord("A") + n): read_answers(path) for n, path in enumerate(options.answers)}
+    answers = {path.stem: read_answers(path) for path in options.answers}
     text = compared(key, answers, judged, read_numbers(options.numbers))
     print(text)
     if options.card is not None:
-        refresh(options.card, {"reader": text})
+        refresh(options.card, {options.block: text})
 
 
 if __name__ == "__main__":
