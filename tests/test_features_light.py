@@ -15,7 +15,12 @@ from hypothesis import strategies as st
 
 import drawings as draw
 from measured import MEASURES, photograph, values
-from vision.features.colour import COLOUR_NAMES, line_colour_shares, name_colour
+from vision.features.colour import (
+    COLOUR_NAMES,
+    line_colour_shares,
+    name_colour,
+    named_colours,
+)
 from vision.features.crop import cielab, cielab_coded, coded_length, grey, length_of, odd
 from vision.features.exposure import measure_exposure, measure_sharpness
 from vision.features.hue import by_hue, has_red
@@ -191,6 +196,14 @@ def test_line_colours_follow_named_paints(keyword: str, name: str) -> None:
     assert sum(shares.values()) == pytest.approx(1.0)
     near = {"cream", "white"} if name == "cream" else {name}
     assert max(shares, key=lambda key: shares[key]) in near
+    assert near & set(named_colours(shares).split(" or "))
+
+
+def test_as_many_colours_are_named_as_are_likely() -> None:
+    assert named_colours({"red": 0.84, "orange": 0.16}) == "red"
+    assert named_colours({"white": 0.44, "cream": 0.55, "blue": 0.01}) == "cream or white"
+    assert named_colours({"red": 0.3, "orange": 0.3, "brown": 0.4}) == ""
+    assert named_colours({}) == ""
 
 
 def test_hue_is_ranked_as_by_the_reference_library() -> None:

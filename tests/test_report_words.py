@@ -103,6 +103,13 @@ def test_a_photo_that_tells_nothing_is_not_called_very_likely() -> None:
     assert "all stay possible" in words
     years, words = headline(replace(one, estimate=replace(one.estimate, steps=(flat, telling))))
     assert years == years_words(one.estimate.years)
+    against = MappingProxyType({"W1": 0.1, "W2": 0.5, "other": 0.3})
+    steps = telling, replace(telling, likelihoods=against)
+    years, words = headline(replace(one, estimate=replace(one.estimate, steps=steps)))
+    assert years == "not narrowed down"
+    assert words.startswith("what is seen speaks for some variations as much as for others")
+    sole = replace(one.estimate, steps=(flat,), years="1931")
+    assert headline(replace(one, estimate=sole))[1].endswith("the guide has 1931 alone")
 
 
 def test_what_tells_nothing_is_the_same_in_an_estimate_and_in_its_json() -> None:

@@ -199,6 +199,18 @@ def test_two_sides_count_more_than_one_and_less_than_twice() -> None:
     assert one.because == "photo 2 agrees, but shows nothing new and counts no more"
 
 
+def test_a_stripe_of_another_colour_is_told_and_not_said_to_agree() -> None:
+    def stripe(**colours: float) -> Cue:
+        cue = Cue("edge_stripe", State.PRESENT, p_present=0.95, confidence=0.95, because="a line")
+        return replace(cue, values=MappingProxyType(colours))
+
+    cream, red = stripe(cream=0.6, white=0.4), stripe(red=0.9, orange=0.1)
+    ((joint,), _) = fuse_views([[cream], [red]], (0, 1))
+    assert "photo 2 has it too, but red" in joint.because
+    ((joint,), _) = fuse_views([[cream], [stripe(white=0.6, cream=0.4)]], (0, 1))
+    assert "photo 2 agrees" in joint.because
+
+
 def test_another_shot_of_one_side_counts_little_and_its_dissent_in_full() -> None:
     """The weight is the stated one; what differs in one of several shots is chance."""
     ((joint,), _) = fuse_views([[lever(0.9, "thin")], [lever(0.8)]], (0, 0), (0, 1))

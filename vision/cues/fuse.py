@@ -17,7 +17,7 @@ import numpy as np
 from vision.cues.evidence import PARTS_ALONG, Evidence, Lazily, at_share
 from vision.cues.loupe import clear_name, places_in
 from vision.cues.odds import logit, sigmoid
-from vision.features import line_colour_shares
+from vision.features import line_colour_shares, named_colours
 from vision.records import Closely, Cue, State
 
 PART = {"switch_lever": "lever", "side_linkage": "linkage", "edge_stripe": "stripe"}
@@ -276,8 +276,6 @@ def _because(evidence: Evidence, state: State) -> str:
         return "rods beyond the plain side rods cross the wheels"
     if values["stripe_continuity"] > 0.2:
         share = values["stripe_continuity"]
-        colours = line_colours(evidence)
-        likely = max(colours, key=lambda name: colours[name]) if colours else ""
-        painted = f"{likely} " if likely and colours[likely] > 0.8 else ""
-        return f"a painted {painted}line runs along {100 * share:.0f} % of the edge"
+        painted = " ".join(filter(None, ("painted", named_colours(line_colours(evidence)))))
+        return f"a {painted} line runs along {100 * share:.0f} % of the edge"
     return "a painted line runs along the edge"

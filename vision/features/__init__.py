@@ -9,7 +9,12 @@ lengths and scores are 0 and `where` is None. `where` is in pixels of the crop.
 from __future__ import annotations
 
 from vision.features.boiler_top import measure_boiler_top
-from vision.features.colour import COLOUR_NAMES, line_colour_shares, name_colour
+from vision.features.colour import (
+    COLOUR_NAMES,
+    line_colour_shares,
+    name_colour,
+    named_colours,
+)
 from vision.features.exposure import measure_exposure, measure_sharpness
 from vision.features.grain import grain, without_grain
 from vision.features.hue import by_hue, has_red
@@ -30,5 +35,6 @@ __all__ = [
     "measure_sharpness",
     "measure_side_rods",
     "name_colour",
+    "named_colours",
     "without_grain",
 ]

@@ -31,6 +31,7 @@ BLACK_LIGHTNESS = 25.0
 WHITE_LIGHTNESS = 78.0
 # Orange paint darker than this lightness reads as brown. Chosen by eye.
 BROWN_LIGHTNESS = 48.0
+_NAMED = 0.8  # probability from which on a colour, or two, are named; chosen
 # Upper end of each hue, degrees of CIELAB hue angle; sRGB primaries lie at 40 (red),
 # 103 (yellow), 136 (green), 306 (blue).
 HUE_ENDS_DEG = (
@@ -107,3 +108,18 @@ def line_colour_shares(a: float, b: float) -> dict[str, float]:
     }
     total = sum(weights.values())
     return {name: weight / total for name, weight in weights.items()}
+
+
+def named_colours(shares: Mapping[str, float]) -> str:
+    """The colour that a line has most probably, or which two; "" where it may be others, too.
+
+    Parameters
+    ----------
+    shares : mapping of str to float
+        Probabilities, as from `line_colour_shares`.
+    """
+    likely = sorted(shares, key=lambda name: -shares[name])[:2]
+    for many in (1, 2):
+        if sum(shares[name] for name in likely[:many]) > _NAMED:
+            return " or ".join(likely[:many])
+    return ""

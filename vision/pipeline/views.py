@@ -7,12 +7,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
+from vision.features import named_colours
 from vision.pipeline.placing import SURE
 from vision.pipeline.pooling import Shares, pool
 from vision.records import ILLEGIBLE, VALUED_CUES, Conflict, Cue, State
 
 # What a reader leaves unsaid of a number may be any of many; chosen.
 _ANY_NUMBER = 10
+_ALIKE = 0.05  # probability that two photos have in common of a part's colours; chosen
 
 
 def fuse_views(
@@ -189,6 +191,14 @@ def _presence(cue: Cue) -> float:
     return cue.confidence if cue.state is State.PRESENT else 1.0 - cue.confidence
 
 
+def _other_colour(cue: Cue, shown: Cue) -> str:
+    """The colour of a part in one photo, where it is another one than in the one shown."""
+    if cue.value is not None or not (cue.values and shown.values):
+        return ""
+    alike = sum(min(p, shown.values.get(colour, 0.0)) for colour, p in cue.values.items())
+    return named_colours(cue.values) if alike < _ALIKE else ""
+
+
 def _reading(cue: Cue) -> str:
     return cue.value if cue.value is not None else cue.state.value
 
@@ -215,9 +225,12 @@ def _with_others(
             )
             heard.add(sides[cue.photo])
     parts = [joint.because] if joint.because else []
+    shown = next((cue for cue in best if cue.photo == joint.photo), joint)
     for cue in others:
         if not agree(_reading(cue), _reading(joint)):
             parts.append(f"photo {cue.photo + 1} reads {_reading(cue)}")
+        elif colour := _other_colour(cue, shown):
+            parts.append(f"photo {cue.photo + 1} has it too, but {colour}")
         else:
             told = counted.get(cue.photo, "but shows nothing new and counts no more")
             parts.append(f"photo {cue.photo + 1} agrees, {told}")

@@ -48,6 +48,13 @@ def shows_several_plain(estimate: Mapping[str, Any]) -> bool:
     return any(conflict["kind"] == SEVERAL_ENGINES for conflict in estimate["conflicts"])
 
 
+def cancels_out(estimate: Estimate) -> bool:
+    """Whether evidence does favour some variations, but all of it together none."""
+    return tells_nothing(estimate) and any(
+        not _is_even(estimate.years, (step.likelihoods,)) for step in estimate.steps
+    )
+
+
 def all_years_open(estimate: Estimate) -> bool:
     """Whether the stated years are all the years of the guide.
 

@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping
 from types import MappingProxyType
 
 from vision.estimate.strength import percent as percent  # said alike on every surface
+from vision.guide import years_of
 from vision.records import (
     PERHAPS_SEVERAL,
     YEAR_UNKNOWN,
@@ -23,6 +24,7 @@ from vision.records import (
 from vision.report.narrowing import (
     NOT_IN_GUIDE,
     all_years_open,
+    cancels_out,
     of_one_variation,
     shows_several,
     tells_nothing,
@@ -73,6 +75,7 @@ SORT_PHOTOS = "so it seems; date the photos of each by themselves"
 # Why it is not.
 SEVERAL = "the photos seem to show more than one engine"
 NOTHING_TOLD = "nothing in view tells one variation from another"
+CANCELLED = "what is seen speaks for some variations as much as for others"
 NOTHING_TOLD_OF_ONE = "nothing in view tells the guide's one variation from another engine"
 # How the variations are headed that photos of several engines would speak for.
 AS_ONE = "taken as one engine"
@@ -175,7 +178,10 @@ def headline(answer: Answer, *, alone: bool = False) -> tuple[str, str]:
         years = years_words(answer.estimate.years)
         if of_one_variation(answer.estimate):
             return NOT_NARROWED, f"{NOTHING_TOLD_OF_ONE}; the guide has {years}"
-        return NOT_NARROWED, f"{NOTHING_TOLD}; {years} all stay possible"
+        why = CANCELLED if cancels_out(answer.estimate) else NOTHING_TOLD
+        one = len(years_of(answer.estimate.years)) == 1
+        left = f"the guide has {years} alone" if one else f"{years} all stay possible"
+        return NOT_NARROWED, f"{why}; {left}"
     years, words = years_words(answer.estimate.years), f"{confidence_words(sure)} ({percent(sure)})"
     if all_years_open(answer.estimate):
         years, words = NOT_NARROWED, f"the years of the guide, {years}, all stay possible"
