@@ -209,7 +209,7 @@ def test_a_half_hidden_figure_stays_open() -> None:
 
 
 def test_figures_too_unclear_to_read_still_count_for_what_they_may_be() -> None:
-    blurs = [picture("316", px=16).filter(ImageFilter.GaussianBlur(s)) for s in (2.0, 2.5, 3.0)]
+    blurs = [picture("316", px=16).filter(ImageFilter.GaussianBlur(s)) for s in (2.5, 3.25, 3.5)]
     cues = [read(image) for image in blurs]
     unclear = [cue for cue in cues if cue.may_be]
     assert unclear
