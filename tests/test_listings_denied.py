@@ -111,3 +111,82 @@ def test_a_denied_version_claims_no_part(text: str) -> None:
 )
 def test_other_denials_are_read_as_before(text: str, expected: set[tuple[str, str]]) -> None:
     assert said(text) == expected
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "not from 1934",
+        "Not made in 1935",
+        "This is not a 1934 engine",
+        "was never built in 1934",
+        "isn't from the 1930s",
+        "not from 1934 to 1936",
+        "neither from 1934 nor from 1935",
+        "not from 1934 or 1936",
+        "not from 1934 or from 1936",
+        "nicht von 1934",
+        "nicht aus dem Jahr 1934",
+        "weder von 1934 noch von 1935",
+        "kein Modell von 1934",
+        "pas de 1934",
+        "non del 1934",
+        "no es de 1934",
+        "niet uit 1934",
+        "definitely not a W3",
+        "isn't W3",
+        "not a W3 or a W4",
+        "neither W3 nor W4",
+        "keine W3",
+        "pas la W3",
+        "non è la W3",
+        "no es la variación W3",
+        "niet de W3",
+    ],
+)
+def test_a_denied_year_or_variation_claims_nothing(text: str) -> None:
+    assert said(text) == set()
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("no later than 1937", "../1937"),
+        ("not later than 1937", "../1937"),
+        ("made no later than 1937", "../1937"),
+        ("not after 1937", "../1937"),
+        ("nicht später als 1937", "../1937"),
+        ("pas plus tard que 1937", "../1937"),
+        ("non oltre il 1937", "../1937"),
+        ("no más tarde de 1937", "../1937"),
+        ("niet later dan 1937", "../1937"),
+        ("not earlier than 1932", "1932/.."),
+        ("no earlier than 1932", "1932/.."),
+        ("not made before 1932", "1932/.."),
+        ("nicht vor 1932", "1932/.."),
+        ("pas avant 1932", "1932/.."),
+        ("non prima del 1932", "1932/.."),
+        ("no antes de 1932", "1932/.."),
+        ("niet eerder dan 1932", "1932/.."),
+    ],
+)
+def test_a_denied_limit_is_the_limit_on_the_other_side(text: str, value: str) -> None:
+    (claim,) = find_claims(Listing("1", "", text), LEXICON)
+    assert (claim.kind, claim.value) == (Kind.YEAR, value)
+    assert claim.text == text.removeprefix("made ")
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("no damage to the engine from 1934", "1934"),
+        ("not mint engine from 1934", "1934"),
+        ("not from 1934, 1936", "1936"),
+        ("im Mai 1934", "1934"),
+        ("noch von 1934", "1934"),
+        ("W3 not W4", "W3"),
+        ("not tested W3", "W3"),
+    ],
+)
+def test_a_denial_of_something_else_leaves_year_and_variation(text: str, value: str) -> None:
+    assert {v for _, v in said(text)} == {value}

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
 
-from vision.listings.negation import part_state
+from vision.listings.negation import denial, part_state
 from vision.listings.numbers import number_claims, tentative_where_several
 from vision.listings.parts import Lexicon, Statement
 from vision.listings.plain import clauses, one_of, plain, vocabulary
@@ -65,9 +65,8 @@ def _years(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
             continue
         if _is_a_number(found, before, lexicon):
             continue
-        negated = re.search(r"(?:\bnot|\bnicht|\bno|\bkein)\s+$", before)
-        if negated:
-            continue  # "not 1934" claims nothing of the year that it is
+        if found.denied:
+            continue  # "not from 1934" claims nothing of the year that it is
         claim = statement.claim(Kind.YEAR, "", found.edtf, found.start, found.end)
         hedged = claim.hedged and "?" not in statement.clause[found.start : found.end]
         yield replace(claim, years=found.years, leeway=found.leeway, hedged=hedged)
@@ -123,8 +122,12 @@ def _parts(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
 def _variations(statement: Statement, lexicon: Lexicon) -> Iterator[Claim]:
     if lexicon.variations is None:
         return
+    denied = -1
     for match in lexicon.variations.finditer(statement.clause):
-        if not statement.elsewhere(match.start()):
+        if denial(statement.clause, match.start(), denied) >= 0:
+            # "Not a W3" claims nothing of which one it is.
+            denied = match.end()
+        elif not statement.elsewhere(match.start()):
             id = lexicon.variation_ids[match.group().strip()]
             yield statement.claim(Kind.VARIATION, "", id, match.start(), match.end())
 

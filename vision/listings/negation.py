@@ -62,6 +62,48 @@ def part_state(clause: str, start: int, end: int) -> tuple[str, int, int] | None
     return "absent", start, end + gone.end()
 
 
+def denial(clause: str, start: int, denied: int = -1) -> int:
+    """Where the words begin that deny a year or variation at a place of a plain clause.
+
+    Parameters
+    ----------
+    clause : str
+    start : int
+        Where the year or variation stands.
+    denied : int
+        End of the one before it that is denied, which may deny this one too; -1 without one.
+
+    Returns
+    -------
+    int
+        -1 where nothing denies it.
+
+    Examples
+    --------
+    >>> denial("definitely not a w3", 17)
+    11
+    >>> denial("no box from 1934", 12)
+    -1
+    """
+    near = max(0, start - _NEAR)
+    found = _toward().search(clause[near:start])
+    if found is not None:
+        return near + found.start()
+    return start if denied >= 0 and _alike().fullmatch(clause[denied:start]) else -1
+
+
+@cache
+def _toward() -> re.Pattern[str]:
+    words = vocabulary()["negation"]
+    return re.compile(rf"{one_of(words['claims'])}(?:\s+{one_of(words['toward'])})*[\s-]+$")
+
+
+@cache
+def _alike() -> re.Pattern[str]:
+    words = vocabulary()["negation"]
+    return re.compile(rf"\s+{one_of(words['alike'])}(?:\s+{one_of(words['toward'])})*\s+")
+
+
 @cache
 def _before() -> re.Pattern[str]:
     words = vocabulary()["negation"]

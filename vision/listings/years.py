@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from vision.guide import write_years
+from vision.listings.negation import denial
 from vision.listings.plain import one_of, vocabulary
 
 # No model of a steam locomotive is older than the steam locomotive, none from the future.
@@ -25,13 +26,18 @@ THIRDS = {"early": (0, 4), "mid": (3, 7), "late": (6, 9)}
 
 @dataclass(frozen=True, slots=True)
 class YearWords:
-    """Years named in a text: where, what in EDTF, and every year that it covers."""
+    """Years named in a text: where, what in EDTF, and every year that it covers.
+
+    What denies them belongs to the words. Only "no later than 1937" and its like, denied
+    limits, still say when; the rest are marked as `denied`.
+    """
 
     start: int
     end: int
     edtf: str
     years: tuple[int, ...]
     leeway: int
+    denied: bool = False
 
 
 @cache
@@ -78,20 +84,31 @@ def find_years(text: str) -> Iterator[YearWords]:
     --------
     >>> [found.edtf for found in find_years("1934, '34-36, mid 30s, c. 1935")]
     ['1934', '1934/1936', '1933~/1937~', '1935~']
+    >>> [found.edtf for found in find_years("no later than 1937")]
+    ['../1937']
     """
+    last_denied = -1
     for match in _pattern().finditer(text):
-        found = _read(match)
+        begins = denial(text, match.start(), last_denied)
+        turned = begins >= 0 and bool(match["limit"])
+        denied = begins >= 0 and not turned
+        last_denied = match.end() if denied else -1
+        found = _limited(match, denied=turned) if match["limit"] else _read(match)
         if found is not None and all(FIRST <= y <= LAST for y in found[1]):
             edtf, years, leeway = found
-            yield YearWords(match.start(), match.end(), edtf, years, leeway)
+            start = begins if begins >= 0 else match.start()
+            yield YearWords(start, match.end(), edtf, years, leeway, denied)
+
+
+def _limited(match: re.Match[str], *, denied: bool) -> tuple[str, tuple[int, ...], int]:
+    """Years up to a limit or from it on; "not before" a year is from that year on."""
+    year = int(match["limit"])
+    if bool(match["before"]) != denied:
+        return f"../{year}", tuple(range(FIRST, year + 1)), 0
+    return f"{year}/..", tuple(range(year, LAST + 1)), 0
 
 
 def _read(match: re.Match[str]) -> tuple[str, tuple[int, ...], int] | None:
-    if match["limit"]:
-        year = int(match["limit"])
-        if match["before"]:
-            return f"../{year}", tuple(range(FIRST, year + 1)), 0
-        return f"{year}/..", tuple(range(year, LAST + 1)), 0
     if match["decade"] or match["ahead"]:
         return _decade(match)
     first = _whole(match["first"])
