@@ -25,7 +25,7 @@ def test_each_photo_gets_a_sidecar_and_no_photo_is_touched(shelf: Path) -> None:
     after = state(shelf)
     assert {name: after[name] for name in before} == before
     assert set(after) - set(before) == {f"{name}.xmp" for name in before}
-    assert (summary.photos, summary.looked_at, summary.engines) == (5, 5, 4)
+    assert (summary.photos, summary.looked_at, summary.told.engines) == (5, 5, 4)
     assert (len(summary.written), summary.failed) == (5, 0)
 
 
@@ -54,7 +54,7 @@ def test_a_second_run_reads_and_writes_nothing(shelf: Path) -> None:
     before = state(shelf)
     summary = tag(shelf, load_eye=fake_eye)
     assert state(shelf) == before
-    assert (summary.looked_at, summary.unchanged, summary.dated) == (0, 5, 0)
+    assert (summary.looked_at, summary.unchanged, summary.told.dated) == (0, 5, 0)
     assert (summary.written, summary.current) == ([], 5)
 
 
@@ -130,7 +130,7 @@ def test_only_new_and_changed_photos_are_looked_at(shelf: Path) -> None:
     (shelf / "mine" / "003.jpg").touch()
     summary = tag(shelf)
     assert summary.looked_at == 2
-    assert summary.dated == 3
+    assert summary.told.dated == 3
     # 001.jpg was dated anew, with the same tags.
     assert sorted(summary.written) == ["009.jpg.xmp", "moved.jpg.xmp"]
 

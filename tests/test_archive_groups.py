@@ -19,12 +19,12 @@ DEMO = Path(__file__).parent.parent / "demo_images"
 def test_photos_of_one_engine_by_a_group_file(shelf: Path) -> None:
     (shelf / "engines.csv").write_text('photo,engine\n00[01].jpg,"No. 5, blue"\n', "utf-8")
     summary = tag(shelf)
-    assert summary.engines == 3
+    assert summary.told.engines == 3
     assert [photo["path"] for photo in rows(shelf)["No. 5, blue"]["photos"]] == [
         "000.jpg",
         "001.jpg",
     ]
-    assert tag(shelf, by=By.PHOTO).engines == 4
+    assert tag(shelf, by=By.PHOTO).told.engines == 4
 
 
 @pytest.mark.parametrize("text", ["a,b\n1,2\n", "photo,engine\nx.jpg,\n"])

@@ -31,9 +31,9 @@ def test_a_guide_with_the_lever_at_the_same_place_dates_again_and_looks_at_nothi
     tag(shelf)
     brindle = replace(load_guide("brindle"), lever_at=GUIDE.lever_at)
     other = tag(shelf, guide=brindle)
-    assert (other.looked_at, other.dated, len(other.written)) == (0, 4, 5)
+    assert (other.looked_at, other.told.dated, len(other.written)) == (0, 4, 5)
     renumbered = tag(shelf, guide=replace(brindle, sha256="0" * 64))
-    assert (renumbered.looked_at, renumbered.dated) == (0, 4)
+    assert (renumbered.looked_at, renumbered.told.dated) == (0, 4)
 
 
 @pytest.mark.parametrize("lever_at", [0.6, None])
@@ -43,10 +43,10 @@ def test_a_guide_with_the_lever_elsewhere_looks_again_and_back_it_is_remembered(
     tag(shelf)
     brindle = replace(load_guide("brindle"), lever_at=lever_at)
     other = tag(shelf, guide=brindle)
-    assert (other.looked_at, other.dated, len(other.written)) == (5, 4, 5)
+    assert (other.looked_at, other.told.dated, len(other.written)) == (5, 4, 5)
     assert tag(shelf, guide=brindle).looked_at == 0
     back = tag(shelf)
-    assert (back.looked_at, back.dated, len(back.written)) == (0, 4, 5)
+    assert (back.looked_at, back.told.dated, len(back.written)) == (0, 4, 5)
 
 
 def test_the_answers_kept_are_given_after_another_guides_run_too(shelf: Path) -> None:
@@ -66,7 +66,7 @@ def test_the_answers_kept_are_given_after_another_guides_run_too(shelf: Path) ->
 def test_a_new_model_looks_again(shelf: Path) -> None:
     tag(shelf)
     summary = tag(shelf, load_eye=newer_eye)
-    assert (summary.looked_at, summary.dated) == (5, 4)
+    assert (summary.looked_at, summary.told.dated) == (5, 4)
     assert tag(shelf, load_eye=newer_eye).looked_at == 0
 
 

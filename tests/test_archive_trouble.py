@@ -261,7 +261,7 @@ def test_odd_names(tmp_path: Path) -> None:
     for number, name in enumerate(ODD):
         (root / os.fsdecode(name)).write_bytes(encoded(different(number), "JPEG"))
     summary = tag(root)
-    assert (summary.engines, len(summary.written), summary.failed) == (len(ODD), len(ODD), 0)
+    assert (summary.told.engines, len(summary.written), summary.failed) == (len(ODD), len(ODD), 0)
     found = {os.fsencode(path.name) for path in root.iterdir() if path.suffix == ".xmp"}
     assert found == {name + b".xmp" for name in ODD}
     assert tag(root).written == []

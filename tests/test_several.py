@@ -253,7 +253,7 @@ def test_a_folder_of_several_engines_is_found_under_none_of_their_years(
         shutil.copy(DEMO / f"wayfarer_{name}.jpg", folder)
     for _ in range(2):  # the folder is told of until it is sorted, not in the first run alone
         summary = tag_archive(Order(tmp_path, guide=GUIDE), lambda: eye, Silent())
-        assert summary.mixed == ["1999 fair"]
+        assert summary.told.mixed == ["1999 fair"]
     assert run(["find", "narrowed", "--dir", str(tmp_path)]) == 0
     assert "wayfarer" not in capsys.readouterr().out
     # Each photo is found by what it shows itself, as its sidecar has it, and is said to be mixed.

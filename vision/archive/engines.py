@@ -45,11 +45,13 @@ class Prepared:
 
     Attributes
     ----------
+    engine : str
     drafts : tuple of _Draft
     errors : list of TelltaleError
         What went wrong with one of them; more may come while they are written.
     """
 
+    engine: str
     drafts: tuple[_Draft, ...]
     errors: list[TelltaleError]
 
@@ -64,8 +66,6 @@ class Engines:
 
     Attributes
     ----------
-    count : int
-        Engines, whether or not anything is to be done for them.
     sidecars : int
         Sidecars that belong to them.
     idle : tuple of str
@@ -76,7 +76,7 @@ class Engines:
         self._root, self._index, self._guide = root, index, guide
         self._eye, self._model = eye, model
         self._rows: dict[str, SidecarRow] = {}
-        self.count = self.sidecars = 0
+        self.sidecars = 0
         self.idle: tuple[str, ...] = ()
 
     def plan(self, tree: Tree, by: By) -> list[Job]:
@@ -92,7 +92,6 @@ class Engines:
         self._index.forget_engines(name for name in known if name not in engines)
         self._rows = self._index.sidecars()
         targets = sidecar_names(list(readable), tree.sidecars)
-        self.count = len(engines)
         jobs = []
         for name, mine in engines.items():
             own = tuple(hashes[photo] for photo in mine)
@@ -127,7 +126,7 @@ class Engines:
         if not dry:
             # Said before it is done: a kill between the two loses nothing that stood there.
             self._index.keep_sidecars({draft.path: draft.row for draft in drafts})
-        return Prepared(drafts, errors)
+        return Prepared(job.engine, drafts, errors)
 
     def _alone(self, looks: dict[str, Look]) -> dict[str, Answer]:
         """What each photo says by itself: together they say nothing of any one engine."""

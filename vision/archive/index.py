@@ -14,7 +14,7 @@ from typing import Any
 from vision.archive.index_file import disk_errors, open_base, open_to_read, set_aside
 from vision.archive.values import Seen, Stamp
 from vision.pipeline.look import Look, eye_name, is_readable, look_from_text, looks_at, model_of
-from vision.records import SEVERAL_ENGINES, ArchiveError
+from vision.records import ArchiveError
 
 # Increased whenever the tables change; an older index is brought up to it where `_UPGRADES`
 # says how, else rebuilt, and a newer one refused.
@@ -226,16 +226,6 @@ class Index:
             self._base.execute("DELETE FROM members WHERE engine = ?", (name,))
             pairs = [(os.fsencode(photo), name) for photo in row.photos]
             self._base.executemany("REPLACE INTO members VALUES (?, ?)", pairs)
-
-    def mixed(self) -> list[str]:
-        """Names of the engines whose photos seem to show several."""
-        rows = self._base.execute(
-            "SELECT name FROM engines WHERE EXISTS (SELECT 1 FROM"
-            " json_each(answer, '$.estimate.conflicts') WHERE json_extract(value, '$.kind') = ?)"
-            " ORDER BY name",
-            (SEVERAL_ENGINES,),
-        )
-        return [os.fsdecode(name) for (name,) in rows]
 
     def forget_engines(self, names: Iterable[str]) -> None:
         """Drop engines that are no more."""

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Protocol
 
 from vision.archive.groups import By
+from vision.archive.told import Told
 from vision.guide import Guide
 from vision.records import OWN_FOLDER
 
@@ -76,8 +77,8 @@ class Summary:
 
     Every photo is one of `looked_at`, `copies` of what was looked at in this run, `unchanged`,
     which is content known from before, and `unread`, which has failed, now or before.
-    `mixed` names engines whose photos seem to show several, dated in this run or before;
-    `idle` what the group file says that fits no photo.
+    `told` says what the engines are, those of before included; `idle` what the group file
+    says that fits no photo.
     """
 
     photos: int = 0
@@ -85,14 +86,12 @@ class Summary:
     copies: int = 0
     unchanged: int = 0
     unread: int = 0
-    engines: int = 0
-    dated: int = 0
     written: list[str] = field(default_factory=list)
     current: int = 0
     codes: list[int] = field(default_factory=list)
     failed: int = 0
     rebuilt: str = ""
-    mixed: list[str] = field(default_factory=list)
+    told: Told = field(default_factory=Told)
     idle: tuple[str, ...] = ()
 
 

@@ -17,6 +17,7 @@ from vision.archive.guides import known_place
 from vision.archive.index import GuideRow, Index, PhotoRow
 from vision.archive.order import Order, Summary, Watcher
 from vision.archive.pending import Pending
+from vision.archive.told import told_apart
 from vision.archive.values import Seen, Task
 from vision.archive.walk import Tree, walk
 from vision.photo.header import NEEDS_EXTRA, formats
@@ -111,6 +112,7 @@ class _Run:
         self._order, self._index, self._eye, self._watcher = order, index, eye, watcher
         self.summary = Summary(rebuilt=index.rebuilt)
         self._unwritten = 0  # sidecars, for whatever reason
+        self._fresh: set[str] = set()  # engines that this run has come to
 
     def walk(self) -> Tree:
         """List the photos, and clear away what a killed run left half-written."""
@@ -176,7 +178,7 @@ class _Run:
         """Date each engine whose photos, guide or model changed, and write its sidecars."""
         engines = Engines(self._order.root, self._index, self._order.guide, self._eye, model)
         jobs = engines.plan(tree, self._order.by)
-        self.summary.engines, self.summary.idle = engines.count, engines.idle
+        self.summary.idle = engines.idle
         self._watcher.begin("engines", len(jobs))
         # A file is safe on its disk only after a wait, in which the next engine is dated.
         waiting: deque[tuple[Prepared, Future[dict[str, os.stat_result]]]] = deque()
@@ -193,7 +195,7 @@ class _Run:
                     waiting.append((prepared, writer.submit(engines.write, prepared)))
             while waiting:
                 self._finish(engines, *waiting.popleft())
-        self.summary.mixed = self._index.mixed()
+        self.summary.told = told_apart(self._index.engines(), self._fresh)
         self.summary.current = engines.sidecars - len(self.summary.written) - self._unwritten
 
     def _finish(
@@ -203,7 +205,7 @@ class _Run:
 
     def _count(self, prepared: Prepared, written: list[str]) -> None:
         self.summary.written += written
-        self.summary.dated += 1
+        self._fresh.add(prepared.engine)
         self._unwritten += len(prepared.errors)
         for error in prepared.errors:
             self._fail(str(error), error.exit_code)

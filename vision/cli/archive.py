@@ -11,7 +11,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from vision.cli.archive_words import guide_words, unasked_words, unknown_words
+from vision.cli.archive_words import (
+    counted,
+    engines_words,
+    guide_words,
+    unasked_words,
+    unknown_words,
+)
 from vision.cli.date import SEVERAL_FAILURES
 from vision.cli.files import PARQUET, check_outputs, header, write_whole
 from vision.cli.watching import shown, watching
@@ -198,7 +204,7 @@ def tell_unfinished(base: Index, folder: Path, answered: Set[str]) -> None:
     waiting = len({*photos, *walk(str(folder)).photos} - done)
     if waiting:
         typer.echo(
-            f"telltale: {folder}: tagging has not finished, {_counted(waiting, 'photo')} "
+            f"telltale: {folder}: tagging has not finished, {counted(waiting, 'photo')} "
             f"still without an answer; run telltale tag again to go on",
             err=True,
         )
@@ -265,25 +271,21 @@ def _tell(summary: Summary, order: Order) -> None:
             typer.echo(f"would write {shown(path)}")
     written = "to write" if order.dry else "written"
     typer.echo(
-        f"{order.root}: {_counted(summary.photos, 'photo')} ({summary.looked_at} looked at, "
-        f"{_counted(summary.copies, 'copy', 'copies')} of these, {summary.unchanged} known "
-        f"already, {summary.unread} not read), {_counted(summary.engines, 'engine')} "
-        f"({summary.dated} dated anew), {_counted(len(summary.written), 'sidecar')} {written}, "
-        f"{summary.current} as they should be, {_counted(summary.failed, 'failure')}"
+        f"{order.root}: {counted(summary.photos, 'photo')} ({summary.looked_at} looked at, "
+        f"{counted(summary.copies, 'copy', 'copies')} of these, {summary.unchanged} known "
+        f"already, {summary.unread} not read), {engines_words(summary.told)}, "
+        f"{counted(len(summary.written), 'sidecar')} {written}, "
+        f"{summary.current} as they should be, {counted(summary.failed, 'failure')}"
     )
     if summary.idle:
         names = ", ".join(shown(name) for name in summary.idle[:MOST_NAMED])
         more = len(summary.idle) - MOST_NAMED
         names += f" and {more} more" if more > 0 else ""
         typer.echo(f"telltale: {GROUP_FILE}: no photo fits {names}", err=True)
-    for engine in summary.mixed:
+    for engine in summary.told.mixed:
         typer.echo(
             f"telltale: {shown(engine)}: these photos seem to show more than one engine, which "
             "is dated as none; --group photo dates each photo by itself, and engines.csv "
             "says which belong together",
             err=True,
         )
-
-
-def _counted(count: int, what: str, many: str = "") -> str:
-    return f"{count} {what if count == 1 else many or f'{what}s'}"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from vision.archive import Choice
+    from vision.archive.told import Told
 
 
 def guide_words(choice: Choice, *, named: bool) -> str:
@@ -53,3 +54,21 @@ def unasked_words(names: Sequence[str]) -> str:
 
     words = f"telltale: no photo here was asked about {' or '.join(map(cue_words, names))}"
     return f"{words}; only guides of tank engines ask it" if list(names) == [COUPLED] else words
+
+
+def engines_words(told: Told) -> str:
+    """Count an archive's engines, and apart from them what is dated as none."""
+    vague = f", {told.vague} not narrowed down" if told.vague else ""
+    words = [f"{counted(told.engines, 'engine')} ({told.dated} dated anew{vague})"]
+    if told.mixed:
+        sets = counted(len(told.mixed), "set of photos", "sets of photos")
+        words.append(f"{sets} with more than one engine (not dated)")
+    if told.without:
+        sets = counted(told.without, "photo or set of photos", "photos or sets of photos")
+        words.append(f"{sets} without an engine")
+    return ", ".join(words)
+
+
+def counted(count: int, what: str, many: str = "") -> str:
+    """Write a number before what there are so many of; `many` where that takes more than an s."""
+    return f"{count} {what if count == 1 else many or f'{what}s'}"
