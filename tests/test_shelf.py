@@ -101,6 +101,9 @@ def test_have_lack_and_doubtful() -> None:
     assert [(e.name, text) for e, text in stock.mismatched] == [("second", "never sold together")]
     assert [e.name for e in stock.strangers] == ["stranger"]
     assert [e.name for e in stock.without] == ["box"]
+    # Where nothing is known of why, nothing is said of it.
+    assert "* box\n" in f"{stock_text(stock)}\n"
+    assert "<figcaption>box</figcaption>" in stock_page(stock, GUIDE)
     (doubt,) = stock.doubts
     assert (doubt.engine.name, doubt.look) == ("third", "Photograph the cab side.")
     assert doubt.candidates == (("W1", 0.5), ("W2", 0.45))

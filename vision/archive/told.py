@@ -1,11 +1,13 @@
-"""What became of an archive's engines, by the answers that are kept of them."""
+"""What became of an archive's engines and photos, by the answers that are kept."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Set
+from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, field
+from typing import Any
 
 from vision.archive.index import EngineRow
+from vision.locate.turned import TURNED
 from vision.report.narrowing import names_no_year_plain, shows_several_plain
 
 
@@ -23,6 +25,8 @@ class Told:
         Names of those whose photos seem to show several engines, which are dated as none.
     without : int
         Those in whose photos no engine was found.
+    turned : list of str
+        Photos that may lie on their side or be upside down.
     """
 
     engines: int = 0
@@ -30,6 +34,7 @@ class Told:
     vague: int = 0
     mixed: list[str] = field(default_factory=list)
     without: int = 0
+    turned: list[str] = field(default_factory=list)
 
 
 def told_apart(rows: Iterable[EngineRow], fresh: Set[str]) -> Told:
@@ -43,6 +48,7 @@ def told_apart(rows: Iterable[EngineRow], fresh: Set[str]) -> Told:
     """
     told = Told()
     for row in rows:
+        told.turned += _turned(row.answer)
         estimate = row.answer["estimate"]
         if estimate is None:
             told.without += 1
@@ -55,3 +61,11 @@ def told_apart(rows: Iterable[EngineRow], fresh: Set[str]) -> Told:
             elif row.name in fresh:
                 told.dated += 1
     return told
+
+
+def _turned(answer: Mapping[str, Any]) -> Iterator[str]:
+    # An answer from one photo says at its top what it says photo by photo from several.
+    sightings = answer.get("sightings", (answer,))
+    for photo, sighting in zip(answer["photos"], sightings, strict=True):
+        if sighting.get("not_found") == TURNED:
+            yield photo["path"]

@@ -15,6 +15,8 @@ from vision.cli.archive_words import (
     counted,
     engines_words,
     guide_words,
+    some_names,
+    turned_words,
     unasked_words,
     unknown_words,
 )
@@ -28,8 +30,6 @@ if TYPE_CHECKING:
 
 # Exit code after Ctrl-C, as shells have it: 128 and the number of the signal.
 STOPPED = 130
-# So many are named where there may be hundreds. Chosen.
-MOST_NAMED = 5
 
 Folder = Annotated[Path, typer.Argument(metavar="DIR", help="Folder of the archive.")]
 GuideOption = Annotated[
@@ -278,10 +278,10 @@ def _tell(summary: Summary, order: Order) -> None:
         f"{summary.current} as they should be, {counted(summary.failed, 'failure')}"
     )
     if summary.idle:
-        names = ", ".join(shown(name) for name in summary.idle[:MOST_NAMED])
-        more = len(summary.idle) - MOST_NAMED
-        names += f" and {more} more" if more > 0 else ""
-        typer.echo(f"telltale: {GROUP_FILE}: no photo fits {names}", err=True)
+        typer.echo(f"telltale: {GROUP_FILE}: no photo fits {some_names(summary.idle)}", err=True)
+    if turned := summary.told.turned:
+        words = turned_words(some_names(turned), many=len(turned) > 1)
+        typer.echo(f"telltale: {words}", err=True)
     for engine in summary.told.mixed:
         typer.echo(
             f"telltale: {shown(engine)}: these photos seem to show more than one engine, which "

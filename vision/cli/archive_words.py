@@ -5,9 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence, Set
 from typing import TYPE_CHECKING
 
+from vision.cli.watching import shown
+
 if TYPE_CHECKING:
     from vision.archive import Choice
     from vision.archive.told import Told
+
+# So many are named where there may be hundreds. Chosen.
+MOST_NAMED = 5
 
 
 def guide_words(choice: Choice, *, named: bool) -> str:
@@ -67,6 +72,24 @@ def engines_words(told: Told) -> str:
         sets = counted(told.without, "photo or set of photos", "photos or sets of photos")
         words.append(f"{sets} without an engine")
     return ", ".join(words)
+
+
+def turned_words(names: str, *, many: bool) -> str:
+    """Say of photos, whose names stand in one line, that they may have to be turned."""
+    from vision.locate.turned import TURNED
+
+    if many:
+        return (
+            f"{names}: these photos may lie on their side or be upside down, since turned they "
+            "show an engine more clearly; turn them upright"
+        )
+    return f"{names}: {TURNED}"
+
+
+def some_names(names: Sequence[str]) -> str:
+    """Write names in one line; where there may be hundreds, the first and how many more."""
+    more = len(names) - MOST_NAMED
+    return ", ".join(map(shown, names[:MOST_NAMED])) + (f" and {more} more" if more > 0 else "")
 
 
 def counted(count: int, what: str, many: str = "") -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from html import escape
 
 from vision.guide import Guide
@@ -82,8 +82,8 @@ def stock_page(stock: Stock, guide: Guide) -> str:
             ),
         ),
         _list("To see to", (f"{w.engine}: {w.part}: {w.finding}" for w in stock.work)),
-        _pictures("In no variation of this guide", stock.strangers),
-        _pictures("No engine found", stock.without),
+        _pictures("In no variation of this guide", ((e, "") for e in stock.strangers)),
+        _pictures("No engine found", ((e, e.missing_because) for e in stock.without)),
     ]
     if suggests_touching(stock):
         body.append(_list(TOUCH_TITLE, CAUTIONS))
@@ -174,10 +174,10 @@ def _doubts(stock: Stock) -> str:
     return f"<h2>{DOUBT_TITLE}</h2>\n" + "\n".join(groups)
 
 
-def _pictures(title: str, engines: Sequence[ShelfEngine]) -> str:
-    if not engines:
-        return ""
-    return f"<h2>{escape(title)}</h2>\n" + "".join(_figure(engine, "") for engine in engines)
+def _pictures(title: str, engines: Iterable[tuple[ShelfEngine, str]]) -> str:
+    """Engines under a heading, each with words below its name; nothing without any."""
+    figures = "".join(_figure(engine, words) for engine, words in engines)
+    return f"<h2>{escape(title)}</h2>\n{figures}" if figures else ""
 
 
 def _list(title: str, items: Iterable[str]) -> str:

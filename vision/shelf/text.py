@@ -52,7 +52,7 @@ def _lines(stock: Stock) -> Iterator[tuple[str, str, int]]:
         ("More than one of", [f"{v}: {_names(have)}" for v, have in stock.duplicates]),
         (SHARED_TITLE, [f"{v}: {shared_words(engines)}" for v, engines in stock.shared]),
         ("In no variation of this guide", [engine.name for engine in stock.strangers]),
-        ("No engine found", [engine.name for engine in stock.without]),
+        ("No engine found", [without_words(engine) for engine in stock.without]),
         ("To see to", [f"{w.engine}: {w.part}: {w.finding}" for w in stock.work]),
         (TOUCH_TITLE, CAUTIONS if suggests_touching(stock) else ()),
     )
@@ -92,6 +92,11 @@ def doubts_by_look(stock: Stock) -> dict[str, list[Doubt]]:
 def shared_words(engines: tuple[ShelfEngine, ...]) -> str:
     """Which engines share a picture, and what to do."""
     return f"{_names(engines)}: put it into one folder, or name its engine in engines.csv"
+
+
+def without_words(engine: ShelfEngine) -> str:
+    """Name what shows no engine, and why none was found where that is known."""
+    return ": ".join(text for text in (engine.name, engine.missing_because) if text)
 
 
 def may_be(doubt: Doubt) -> str:

@@ -56,6 +56,11 @@ class ShelfEngine:
         """Hashes of its photos' contents: two files of one picture have the same."""
         return frozenset(photo["sha256"] for photo in self.answer.get("photos", ()))
 
+    @property
+    def missing_because(self) -> str:
+        """Why no photo shows an engine; empty where one does, or nothing is known of it."""
+        return self.answer.get("not_found") or ""
+
     def conflicts(self, kind: str) -> tuple[str, ...]:
         """What an answer says of evidence that does not belong together."""
         estimate = self.answer["estimate"] or {"conflicts": ()}
