@@ -111,6 +111,24 @@ def test_a_row_of_engines_csv_that_fits_no_photo_is_told_of(
     assert "no photo fits" not in telltale("tag", tmp_path, "--jobs", 1)[2]
 
 
+def test_a_row_of_engines_csv_against_an_earlier_one_is_told_of(
+    telltale: Telltale, tmp_path: Path
+) -> None:
+    """The first of two rows that gave a photo to two engines counted, in silence."""
+    fill(tmp_path, 3)
+    rows = ["000.jpg,a", "000.jpg,b", "00?.jpg,c", "001.jpg,d", "000.jpg,a", "002.jpg,c"]
+    (tmp_path / "engines.csv").write_text("\n".join(["photo,engine", *rows]), encoding="utf-8")
+    for dry in (["--dry-run"], []):
+        _, _, err = telltale("tag", tmp_path, "--jobs", 1, *dry)
+        # What is said of the photos that are left, or once more, is followed.
+        assert err == (
+            "telltale: engines.csv: not followed, as an earlier line says otherwise: "
+            "000.jpg as b, 001.jpg as d\n"
+        )
+    (tmp_path / "engines.csv").write_text("photo,engine\n000.jpg,a\n*,b\n", encoding="utf-8")
+    assert "not followed" not in telltale("tag", tmp_path, "--jobs", 1)[2]
+
+
 @pytest.mark.parametrize("command", [("find", "", "--dir"), ("shelf",)])
 def test_a_folder_that_is_not_there_is_not_said_to_lack_tags(
     telltale: Telltale, tmp_path: Path, command: tuple[str, ...]

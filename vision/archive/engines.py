@@ -11,7 +11,7 @@ from pathlib import Path
 
 from vision import __version__
 from vision.archive.files import write_sidecar
-from vision.archive.groups import GROUP_FILE, By, fitting_none, group, read_group_file
+from vision.archive.groups import GROUP_FILE, By, fitting_none, group, not_followed, read_group_file
 from vision.archive.index import EngineRow, Index, SidecarRow
 from vision.archive.sidecar import is_ours, merge, strip
 from vision.archive.tags import Tags, tags_of
@@ -70,6 +70,8 @@ class Engines:
         Sidecars that belong to them.
     idle : tuple of str
         What the group file says that fits no photo, once they are planned.
+    unheeded : tuple of (pattern, engine)
+        What it says against its earlier rows.
     """
 
     def __init__(self, root: Path, index: Index, guide: Guide, eye: str, model: str) -> None:
@@ -78,6 +80,7 @@ class Engines:
         self._rows: dict[str, SidecarRow] = {}
         self.sidecars = 0
         self.idle: tuple[str, ...] = ()
+        self.unheeded: tuple[tuple[str, str], ...] = ()
 
     def plan(self, tree: Tree, by: By) -> list[Job]:
         """Group the photos, and find the engines for which something is to be done."""
@@ -86,7 +89,7 @@ class Engines:
         hashes = {path: row.sha256 for path, row in photos.items() if not row.code}
         readable = {path: alike[sha] for path, sha in hashes.items() if sha in alike}
         named = read_group_file(self._root / GROUP_FILE)
-        self.idle = fitting_none(photos, named)
+        self.idle, self.unheeded = fitting_none(photos, named), not_followed(photos, named)
         engines = group(readable, named, by)
         known = self._index.engine_bases()
         self._index.forget_engines(name for name in known if name not in engines)

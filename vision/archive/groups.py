@@ -93,8 +93,7 @@ def group(
     engines: dict[str, list[str]] = {}
     single = []
     for path in sorted(alike):
-        # A name that is written out counts as it stands, brackets and all.
-        engine = next((e for name, e in named if path == name or fnmatchcase(path, name)), None)
+        engine = next((e for name, e in named if _fits(path, name)), None)
         folder = path.rpartition("/")[0]
         if engine is None and folder and by is By.FOLDER:
             engine = folder
@@ -117,6 +116,34 @@ def fitting_none(paths: Collection[str], named: Sequence[tuple[str, str]]) -> tu
             if pattern not in written and not any(fnmatchcase(path, pattern) for path in paths)
         )
     )
+
+
+def not_followed(
+    paths: Collection[str], named: Sequence[tuple[str, str]]
+) -> tuple[tuple[str, str], ...]:
+    """Rows of a group file that no photo follows, as earlier ones give theirs to other engines.
+
+    A row that some photo follows is none: one photo may be named before all others are.
+    """
+    first = {}
+    for path in paths:
+        row = next((row for row in named if _fits(path, row[0])), None)
+        if row is not None:
+            first[path] = row
+    followed = set(first.values())
+    return tuple(
+        dict.fromkeys(
+            row
+            for row in named
+            if row not in followed
+            and any(row[1] != other[1] and _fits(path, row[0]) for path, other in first.items())
+        )
+    )
+
+
+def _fits(path: str, pattern: str) -> bool:
+    # A name that is written out counts as it stands, brackets and all.
+    return path == pattern or fnmatchcase(path, pattern)
 
 
 def copies_among(alike: Mapping[str, int]) -> Iterator[tuple[str, ...]]:

@@ -78,7 +78,7 @@ class Summary:
     Every photo is one of `looked_at`, `copies` of what was looked at in this run, `unchanged`,
     which is content known from before, and `unread`, which has failed, now or before.
     `told` says what the engines are, those of before included; `idle` what the group file
-    says that fits no photo.
+    says that fits no photo, `unheeded` what it says against its earlier rows.
     """
 
     photos: int = 0
@@ -93,6 +93,7 @@ class Summary:
     rebuilt: str = ""
     told: Told = field(default_factory=Told)
     idle: tuple[str, ...] = ()
+    unheeded: tuple[tuple[str, str], ...] = ()
 
 
 def index_path(root: Path, index: Path | None) -> Path:

@@ -178,7 +178,7 @@ class _Run:
         """Date each engine whose photos, guide or model changed, and write its sidecars."""
         engines = Engines(self._order.root, self._index, self._order.guide, self._eye, model)
         jobs = engines.plan(tree, self._order.by)
-        self.summary.idle = engines.idle
+        self.summary.idle, self.summary.unheeded = engines.idle, engines.unheeded
         self._watcher.begin("engines", len(jobs))
         # A file is safe on its disk only after a wait, in which the next engine is dated.
         waiting: deque[tuple[Prepared, Future[dict[str, os.stat_result]]]] = deque()

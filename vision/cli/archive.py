@@ -279,6 +279,12 @@ def _tell(summary: Summary, order: Order) -> None:
     )
     if summary.idle:
         typer.echo(f"telltale: {GROUP_FILE}: no photo fits {some_names(summary.idle)}", err=True)
+    if summary.unheeded:
+        rows = some_names([f"{photo} as {engine}" for photo, engine in summary.unheeded])
+        typer.echo(
+            f"telltale: {GROUP_FILE}: not followed, as an earlier line says otherwise: {rows}",
+            err=True,
+        )
     if turned := summary.told.turned:
         words = turned_words(some_names(turned), many=len(turned) > 1)
         typer.echo(f"telltale: {words}", err=True)
