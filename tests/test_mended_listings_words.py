@@ -137,3 +137,24 @@ def test_no_heading_where_every_photo_shows_an_engine(telltale: Any, shop: Path)
     page = shop.parent / "page.html"
     _, out, _ = telltale("listings", shop, "--html", page, "--jobs", 1, eye=EYE)
     assert "No engine seen" not in out + page.read_text(encoding="utf-8")
+
+
+def test_one_listing_is_no_listings_and_several_are_no_listing(
+    telltale: Any, tmp_path: Path
+) -> None:
+    """ "1 listings by the guide", and a picture that was "also in listing 1, 7, 4"."""
+    write_photos(tmp_path, ["w6.jpg"])
+    row = {"title": "An engine", "photos": "w6.jpg"}
+    page = tmp_path / "page.html"
+    for count, head, note in (
+        (1, "1 listing by the guide", None),
+        (2, "2 listings by the guide", "also in listing 0"),
+        (3, "3 listings by the guide", "also in listings 0, 1"),
+        (5, "5 listings by the guide", "also in listings 0, 1, 2 and 1 more"),
+    ):
+        rows = [{"id": str(number), **row} for number in range(count)]
+        shop = write_table(tmp_path / f"{count}.csv", rows)
+        telltale("listings", shop, "--html", page, "--jobs", 1, eye=EYE)
+        assert page.read_text(encoding="utf-8").count(f">{head} ") == 2
+        notes = {r["id"]: r["notes"] for r in judged(telltale, shop)}[str(count - 1)]
+        assert notes[:1] == ([] if note is None else [f"a picture is {note}"])

@@ -165,3 +165,19 @@ def test_what_was_seen_before_a_stop_is_kept(tmp_path: Path) -> None:
         tag(tmp_path, lambda: eye)
     summary = tag(tmp_path)
     assert (summary.unchanged, summary.looked_at, summary.failed) == (3, 3, 0)
+
+
+# --- guides tried out --------------------------------------------------------------
+
+
+def test_one_engine_drawn_is_no_engines(telltale: Telltale) -> None:
+    """ "1 engines drawn", and "Of 1 engines drawn, 1 (100.0 %) are as made"."""
+    _, out, _ = telltale("guide", "simulate", "brindle", "--items", 1)
+    text = " ".join(out.split())
+    assert "1 engine drawn by the guide's own rates" in text
+    assert "Of 1 engine drawn, " in text
+    assert "1 engines" not in text
+    for wrong in (" 1 (100.0 %) are ", " 1 (100.0 %) were ", " 1 (100.0 %) belong "):
+        assert wrong not in text
+    text = " ".join(telltale("guide", "simulate", "brindle", "--items", 20)[1].split())
+    assert "20 engines drawn by" in text and "Of 20 engines drawn, " in text

@@ -64,7 +64,8 @@ def simulate(
         "specificity": _rates(specificity, "--specificity", two_sided),
     }
     sight, origins = realistic_sight(given, told=table.lever_at is not None)
-    typer.echo(f"{table.title}\n{items} engines drawn by the guide's own rates, seed {seed}\n")
+    drawn = "1 engine" if items == 1 else f"{items} engines"
+    typer.echo(f"{table.title}\n{drawn} drawn by the guide's own rates, seed {seed}\n")
     eyes = {
         name: try_out(table, eye, items, np.random.default_rng(seed))
         for name, eye in (("perfect", PERFECT), ("realistic", sight))

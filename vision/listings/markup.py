@@ -75,7 +75,8 @@ STROKES = {
 
 def listings_page(judged: Ranked) -> Iterator[str]:
     """Return the page piece by piece, so that all pictures are never in memory at once."""
-    title = f"{len(judged.records)} listings by the guide {judged.guide.title}"
+    count = len(judged.records)
+    title = f"{count} {'listing' if count == 1 else 'listings'} by the guide {judged.guide.title}"
     yield (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'

@@ -235,7 +235,8 @@ def _compare(records: Sequence[dict[str, Any]]) -> None:
         record["same_picture_as"] = list(others)
         if others:
             more = f" and {len(others) - 3} more" if len(others) > 3 else ""
-            notes.append(f"a picture is also in listing {', '.join(others[:3])}{more}")
+            what = "listing" if len(others) == 1 else "listings"
+            notes.append(f"a picture is also in {what} {', '.join(others[:3])}{more}")
         for number, photo in enumerate(record.get("photos", ()), 1):
             if photo.get("drawn"):
                 notes.append(f"picture {number} is very even: perhaps drawn, or a stock picture")

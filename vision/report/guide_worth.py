@@ -50,10 +50,14 @@ def ceiling_text(tallies: Sequence[Tally], *, width: int = WIDTH) -> list[str]:
 def _shares(tally: Tally, altered: int, outside: int) -> str:
     n = tally.items
     return (
-        f"Of {n} engines drawn, {tally.made} ({100 * tally.made / n:.1f} %) are as made. "
-        f"{altered} ({100 * altered / n:.1f} %) were altered after they left the works, with a "
-        "part lost, added, repainted, renumbered or swapped, as often as the guide itself says. "
-        f"{outside} ({100 * outside / n:.1f} %) belong to no variation here."
+        f"Of {n} {'engine' if n == 1 else 'engines'} drawn, {tally.made} "
+        f"({100 * tally.made / n:.1f} %) {'is' if tally.made == 1 else 'are'} as made. "
+        f"{altered} ({100 * altered / n:.1f} %) "
+        f"{'was altered after it' if altered == 1 else 'were altered after they'} left the works, "
+        "with a part lost, added, repainted, renumbered or swapped, as often as the guide itself "
+        "says. "
+        f"{outside} ({100 * outside / n:.1f} %) {'belongs' if outside == 1 else 'belong'} to no "
+        "variation here."
     )
 
 
@@ -69,8 +73,8 @@ def _reason(last: Tally) -> str:
     if last.made_right < last.made:
         wrong = last.made - last.made_right
         text += (
-            f" {wrong} of its mistakes are engines as made: the guide itself tells them too "
-            "little apart."
+            f" {wrong} of its mistakes {'is an engine' if wrong == 1 else 'are engines'} as made: "
+            "the guide itself tells its variations too little apart."
         )
     return text
 
