@@ -61,6 +61,11 @@ def test_percent_claims_certainty_only_where_there_is_one(p: float) -> None:
         ("2004~", "about 2004"),
         ("2004%", "perhaps about 2004"),
         ("201X", "2010s"),
+        ("../1985", "until 1985"),
+        ("1985/..", "from 1985 on"),
+        ("1985~/..", "from about 1985 on"),
+        ("[..1760,1762]", "until 1760 or 1762"),
+        ("[1667,1760..]", "1667 or from 1760 on"),
     ],
 )
 def test_years_are_written_for_people(edtf: str, words: str) -> None:

@@ -22,6 +22,8 @@ LEEWAY, RANGE_LEEWAY = 2, 1
 # What "early", "mid" and "late" mean of a decade. Common practice, no source; they
 # overlap since people differ.
 THIRDS = {"early": (0, 4), "mid": (3, 7), "late": (6, 9)}
+# Lists of words that make a year a limit.
+SIDES = ("before", "until", "after", "since")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +57,10 @@ _YEAR = r"(?:(?:18|19|20)\d\d)"
 
 def _limit() -> str:
     words = vocabulary()["years"]
-    sides = (rf"(?P<{side}>{one_of(words[side], whole=False)})" for side in ("before", "after"))
-    return rf"(?:{'|'.join(sides)})[\s-]+(?P<limit>{_YEAR})"
+    sides = (rf"(?P<{side}>{one_of(words[side], whole=False)})" for side in SIDES)
+    # "Dal 1934 al 1936" is a range, with its own end.
+    range_ = rf"(?(since)(?!\s*[-/]\s*'?\d|\s+{one_of(words['to'])}\s+'?\d))"
+    return rf"(?:{'|'.join(sides)})[\s-]+(?P<limit>{_YEAR}){range_}"
 
 
 def _decades() -> str:
@@ -84,17 +88,18 @@ def find_years(text: str) -> Iterator[YearWords]:
     --------
     >>> [found.edtf for found in find_years("1934, '34-36, mid 30s, c. 1935")]
     ['1934', '1934/1936', '1933~/1937~', '1935~']
-    >>> [found.edtf for found in find_years("no later than 1937")]
-    ['../1937']
+    >>> [found.edtf for found in find_years("no later than 1937, before 1937")]
+    ['../1937', '../1936']
     """
     last_denied = -1
     for match in _pattern().finditer(text):
         begins = denial(text, match.start(), last_denied)
-        turned = begins >= 0 and bool(match["limit"])
+        # "Not until 1937" may mean either side of it.
+        turned = begins >= 0 and bool(match["before"] or match["after"])
         denied = begins >= 0 and not turned
         last_denied = match.end() if denied else -1
         found = _limited(match, denied=turned) if match["limit"] else _read(match)
-        if found is not None and all(FIRST <= y <= LAST for y in found[1]):
+        if found is not None and found[1] and all(FIRST <= y <= LAST for y in found[1]):
             edtf, years, leeway = found
             start = begins if begins >= 0 else match.start()
             yield YearWords(start, match.end(), edtf, years, leeway, denied)
@@ -103,7 +108,12 @@ def find_years(text: str) -> Iterator[YearWords]:
 def _limited(match: re.Match[str], *, denied: bool) -> tuple[str, tuple[int, ...], int]:
     """Years up to a limit or from it on; "not before" a year is from that year on."""
     year = int(match["limit"])
-    if bool(match["before"]) != denied:
+    if match["before"] and not denied:
+        year -= 1
+    elif match["after"] and not denied:
+        year += 1
+    ends = bool(match["before"] or match["until"])
+    if ends != denied:
         return f"../{year}", tuple(range(FIRST, year + 1)), 0
     return f"{year}/..", tuple(range(year, LAST + 1)), 0
 

@@ -128,17 +128,27 @@ def years_words(edtf: str) -> str:
     '1931–1932 or 1934'
     >>> years_words("1937~")
     'about 1937'
+    >>> years_words("../1936"), years_words("1937/..")
+    ('until 1936', 'from 1937 on')
     """
     either = edtf.startswith("[")
     text = re.sub(r"(\d{4})%", r"perhaps about \1", edtf.strip("[]{}"))
     text = re.sub(r"(\d{4})~", r"about \1", text)
     text = re.sub(r"(\d{4})\?", r"perhaps \1", text)
     text = re.sub(r"\b(\d{3})X", r"\g<1>0s", text)
-    parts = [re.sub(r"\.\.|/", "–", part.strip()) for part in text.split(",")]
+    parts = [_span_words(part.strip()) for part in text.split(",")]
     if len(parts) == 1:
         return parts[0]
     joint = "or" if either else "and"
     return f"{', '.join(parts[:-1])} {joint} {parts[-1]}"
+
+
+def _span_words(span: str) -> str:
+    if until := re.fullmatch(r"\.\./?(?=\S)(.+)", span):
+        return f"until {until[1]}"
+    if since := re.fullmatch(r"(.+?)/?\.\.", span):
+        return f"from {since[1]} on"
+    return re.sub(r"\.\.|/", "–", span)
 
 
 def reading(cue: Cue) -> str:
