@@ -23,6 +23,7 @@ Node = Mapping[str, Any]
 
 # Nesting beyond this is no description of an engine. Chosen.
 DEEPEST = 30
+_UNREADABLE = (LxmlError, ValueError, TypeError, LookupError, RecursionError)
 IDS = ("sku", "productID", "identifier", "mpn", "@id", "url")
 
 
@@ -57,12 +58,21 @@ def page_listings(data: bytes, name: str) -> Iterator[Listing | BadRow]:
     told: dict[str, list[Listing]] = {"JSON-LD": [], "microdata": []}
     bad: list[Listing | BadRow] = []
     for how, read in (("JSON-LD", _extruct().json_ld), ("microdata", _extruct().microdata)):
-        try:
-            nodes = read(text)
-        except (LxmlError, ValueError, TypeError, LookupError, RecursionError) as error:
-            bad.append(BadRow(name, f"{how} that cannot be read ({error})"[:200]))
-            continue
-        told[how] = list(dict.fromkeys(_listings(nodes, name)))
+        listings: list[Listing] = []
+        blocks = read(text)
+        # Each by itself: one that cannot be read takes no other away.
+        while True:
+            try:
+                nodes = next(blocks, None)
+            except _UNREADABLE as error:
+                nodes = error
+            if nodes is None:
+                break
+            if isinstance(nodes, Exception):
+                bad.append(BadRow(name, f"{how} that cannot be read ({nodes})"[:200]))
+            else:
+                listings += _listings(nodes, name)
+        told[how] = list(dict.fromkeys(listings))
     found = [*told["JSON-LD"], *_besides(told["JSON-LD"], told["microdata"]), *bad]
     yield from _numbered(found, name) or [
         BadRow(name, "no schema.org Product or Offer on this page")
@@ -96,6 +106,7 @@ class _Extruct:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             import extruct.jsonld
+            import extruct.utils
             import extruct.w3cmicrodata
             import w3lib.encoding
         self._library: ModuleType = extruct
@@ -104,11 +115,19 @@ class _Extruct:
     def decode(self, data: bytes) -> str:
         return str(self._encoding.html_to_unicode(None, data)[1])
 
-    def json_ld(self, text: str) -> Any:
-        return self._library.jsonld.JsonLdExtractor().extract(text)
+    def json_ld(self, text: str) -> Iterator[Any]:
+        """What each block holds, or the error where it cannot be read."""
+        extractor = self._library.jsonld.JsonLdExtractor()
+        for script in extractor._xp_jsonld(self._library.utils.parse_html(text, encoding="UTF-8")):
+            try:
+                nodes = list(extractor._extract_items(script))
+            except _UNREADABLE as error:
+                yield error
+            else:
+                yield nodes
 
-    def microdata(self, text: str) -> Any:
-        return self._library.w3cmicrodata.MicrodataExtractor(nested=True).extract(text)
+    def microdata(self, text: str) -> Iterator[Any]:
+        yield self._library.w3cmicrodata.MicrodataExtractor(nested=True).extract(text)
 
 
 @cache
