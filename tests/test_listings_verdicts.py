@@ -192,6 +192,14 @@ def test_photos_that_disagree_contradict_nothing() -> None:
     assert "two engines" in item.text
 
 
+@pytest.mark.parametrize("text", ["1938", "W6"])
+def test_photos_of_two_engines_bear_out_no_year_and_no_variation(text: str) -> None:
+    assert judged(text, W["W6"])[0].verdict is FOR
+    (item,) = judged(text, W["W6"], one_engine=False)
+    assert item.verdict is OPEN
+    assert "two engines" in item.text
+
+
 def test_words_are_careful() -> None:
     (item,) = judged("with linkage", W["W4"])
     assert item.text == "the photos show no side linkage; the listing says there is one"

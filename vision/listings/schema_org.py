@@ -7,10 +7,10 @@ import json
 import re
 import warnings
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
-from functools import cache
+from functools import cache, partial
 from types import ModuleType
 from typing import Any
 
@@ -59,15 +59,7 @@ def page_listings(data: bytes, name: str) -> Iterator[Listing | BadRow]:
     bad: list[Listing | BadRow] = []
     for how, read in (("JSON-LD", _extruct().json_ld), ("microdata", _extruct().microdata)):
         listings: list[Listing] = []
-        blocks = read(text)
-        # Each by itself: one that cannot be read takes no other away.
-        while True:
-            try:
-                nodes = next(blocks, None)
-            except _UNREADABLE as error:
-                nodes = error
-            if nodes is None:
-                break
+        for nodes in read(text):
             if isinstance(nodes, Exception):
                 bad.append(BadRow(name, f"{how} that cannot be read ({nodes})"[:200]))
             else:
@@ -116,18 +108,30 @@ class _Extruct:
         return str(self._encoding.html_to_unicode(None, data)[1])
 
     def json_ld(self, text: str) -> Iterator[Any]:
-        """What each block holds, or the error where it cannot be read."""
+        """What each block holds, or why it cannot be read: none takes another away."""
         extractor = self._library.jsonld.JsonLdExtractor()
-        for script in extractor._xp_jsonld(self._library.utils.parse_html(text, encoding="UTF-8")):
-            try:
-                nodes = list(extractor._extract_items(script))
-            except _UNREADABLE as error:
-                yield error
-            else:
-                yield nodes
+        scripts = _read_or_error(partial(self._scripts, text))
+        if isinstance(scripts, Exception):
+            yield scripts
+            return
+        for script in scripts:
+            yield _read_or_error(partial(extractor.extract_items, script))
+
+    def _scripts(self, text: str) -> list[Any]:
+        page = self._library.utils.parse_html(text, encoding="UTF-8")
+        return list(page.xpath('//script[@type="application/ld+json"]'))
 
     def microdata(self, text: str) -> Iterator[Any]:
-        yield self._library.w3cmicrodata.MicrodataExtractor(nested=True).extract(text)
+        """What the page holds, or why it cannot be read."""
+        extractor = self._library.w3cmicrodata.MicrodataExtractor(nested=True)
+        yield _read_or_error(partial(extractor.extract, text))
+
+
+def _read_or_error(read: Callable[[], Iterable[Any]]) -> list[Any] | Exception:
+    try:
+        return list(read())
+    except _UNREADABLE as error:
+        return error
 
 
 @cache

@@ -24,6 +24,9 @@ LEAST_AGAINST, LEAST_FOR = 10.0, 2.0
 # The same where one photo says otherwise than the others: "moderately strong" support of all
 # of them together, the dissenting one among them.
 LEAST_AGAINST_DISPUTED = 100.0
+# What is claimed of the engine as a whole, and borne out by no photos of two.
+_OF_ALL = (Kind.YEAR, Kind.VARIATION)
+_SEVERAL = "the photos disagree with each other and may show two engines"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +74,8 @@ def judge(
         What the photos show, from `vision.pipeline.date_item`; None without any photo.
     guide : Guide
     one_engine : bool
-        False where the photos seem to show several engines: nothing is contradicted then.
+        False where the photos seem to show several engines: nothing is contradicted then, and
+        no year or variation borne out.
     """
     if answer is None or answer.estimate is None:
         why = "there is no photo that can be read" if answer is None else "no photo shows an engine"
@@ -100,6 +104,8 @@ def _judge(claim: Claim, case: Case, one_engine: bool) -> Judged:
     if weighed is None:
         return Judged(claim, Verdict.CANNOT_TELL, _unseen(claim, case))
     verdict, text = _verdict(claim, weighed, case)
+    if verdict is Verdict.SUPPORTED and not one_engine and claim.kind in _OF_ALL:
+        verdict, text = Verdict.CANNOT_TELL, _SEVERAL
     if verdict is Verdict.CONTRADICTED:
         hold = _reason_to_hold(claim, case, weighed, one_engine=one_engine)
         if hold:
@@ -195,7 +201,7 @@ def _reason_to_hold(claim: Claim, case: Case, weighed: Weighed, *, one_engine: b
         if colour not in {known.lower() for known in case.guide.stripe_colours}:
             return f"{_about(claim)}the guide has no {colour} to tell from what the photos show"
     if not one_engine:
-        return "the photos disagree with each other and may show two engines"
+        return _SEVERAL
     estimate = case.answer.estimate
     disputed = {
         name
