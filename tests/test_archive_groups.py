@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import random
+from fnmatch import fnmatchcase
 from pathlib import Path
 
 import pytest
@@ -57,6 +59,24 @@ def test_grouping() -> None:
     # One bit lies between the first photo and the last: copies.
     assert group(alike, (), By.PHOTO)["a.jpg"] == ("a.jpg", "b.jpg", "f/d.jpg", "f/e.jpg")
     assert group(alike, (("*", "all"),), By.PHOTO) == {"all": tuple(sorted(alike))}
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_first_row_that_fits_counts_as_if_every_row_were_tried(seed: int) -> None:
+    """Against a plain reading of the rule, row by row (fnmatch of the standard library)."""
+    rng = random.Random(seed)
+    photos = [f"{a}{b}.jpg" for a in "ab[]*?" for b in "01[1]*"]
+    paths = rng.sample(photos, 12)
+    patterns = [*photos, "*", "a*", "?0.jpg", "[ab]1.jpg"]
+    named = [(rng.choice(patterns), rng.choice("XYZ")) for _ in range(9)]
+    expected = {
+        path: next((e for name, e in named if path == name or fnmatchcase(path, name)), None)
+        for path in paths
+    }
+    far_apart = {path: 0xFFFF << 16 * (at % 4) | at for at, path in enumerate(paths)}
+    engines = group(far_apart, named, By.PHOTO)
+    told = {path: engine for engine, mine in engines.items() if engine in "XYZ" for path in mine}
+    assert told == {path: engine for path, engine in expected.items() if engine}
 
 
 def test_copies_of_one_picture_are_found_and_other_pictures_are_not() -> None:

@@ -28,9 +28,9 @@ from tools.look import read_labels
 from tools.render.truth import CUE_REGION
 from tools.render.view import MASK_BITS
 from vision.pipeline.placing import LEVER
-from vision.records import Pixels
+from vision.records import Pixels, State
 
-PRESENT, ABSENT = "present", "absent"
+PRESENT, ABSENT = State.PRESENT.value, State.ABSENT.value
 _ONE_ENGINE = 2  # tiles of it at most
 _ROUND = 0.1  # of a region's length shown round it; and of its height, above and below a board
 _ROUND_BOARD = 0.6

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from tools import metrics
-from tools.blind import PRESENT
+from tools.blind import ABSENT, PRESENT
 from tools.evaluate.card import refresh
 from tools.evaluate.numbers import NAME, read_numbers
 from tools.evaluate.rows import markdown
@@ -78,7 +78,7 @@ def said_by_eye(
     cue = look.cues.get(what) if look.found else None
     if cue is None or cue.p_present is None:
         return ""
-    return PRESENT if cue.p_present >= 0.5 else "absent"
+    return PRESENT if cue.p_present >= 0.5 else ABSENT
 
 
 def rows(what: str, reader: str, tiles: Sequence[Tile]) -> list[tuple[str, ...]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from vision.records import ArchiveError
 
 GROUP_FILE = "engines.csv"
+_WILD = frozenset("*?[")  # what makes a name in it a pattern
 # Bits of 64 in which the perceptual hashes of two whole photos differ, up to which one
 # is a copy of the other: resized, saved again, brightened. Stricter than for two photos
 # that are known to show one engine, since ten thousand photos make fifty million pairs.
@@ -90,10 +91,11 @@ def group(
     dict of str to tuple of str
         Name of the engine to its photos, both in order of names.
     """
+    first = _first_fitting(alike, named)
     engines: dict[str, list[str]] = {}
     single = []
     for path in sorted(alike):
-        engine = next((e for name, e in named if _fits(path, name)), None)
+        engine = first[path][1] if path in first else None
         folder = path.rpartition("/")[0]
         if engine is None and folder and by is By.FOLDER:
             engine = folder
@@ -125,11 +127,7 @@ def not_followed(
 
     A row that some photo follows is none: one photo may be named before all others are.
     """
-    first = {}
-    for path in paths:
-        row = next((row for row in named if _fits(path, row[0])), None)
-        if row is not None:
-            first[path] = row
+    first = _first_fitting(paths, named)
     followed = set(first.values())
     return tuple(
         dict.fromkeys(
@@ -139,6 +137,27 @@ def not_followed(
             and any(row[1] != other[1] and _fits(path, row[0]) for path, other in first.items())
         )
     )
+
+
+def _first_fitting(
+    paths: Iterable[str], named: Sequence[tuple[str, str]]
+) -> dict[str, tuple[str, str]]:
+    """The row of a group file that each photo follows, of those that follow one.
+
+    A file may have a row for every photo: only patterns are tried on each.
+    """
+    written: dict[str, int] = {}
+    for at, (name, _) in enumerate(named):
+        written.setdefault(name, at)
+    patterns = [at for at, (name, _) in enumerate(named) if _WILD & set(name)]
+    first = {}
+    for path in paths:
+        last = written.get(path, len(named))
+        fitting = (at for at in patterns if at < last and fnmatchcase(path, named[at][0]))
+        at = next(fitting, last)
+        if at < len(named):
+            first[path] = named[at]
+    return first
 
 
 def _fits(path: str, pattern: str) -> bool:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from vision.cli.archive_words import (
-    counted,
     engines_words,
     guide_words,
     some_names,
@@ -200,6 +199,7 @@ def tell_unfinished(base: Index, folder: Path, answered: Set[str]) -> None:
         return
     # Only the folder knows what the run that was stopped had not come to.
     from vision.archive.walk import walk
+    from vision.report.words import counted
 
     waiting = len({*photos, *walk(str(folder)).photos} - done)
     if waiting:
@@ -263,6 +263,7 @@ def _undo(folder: Path, index: Path | None, *, dry: bool) -> None:
 
 def _tell(summary: Summary, order: Order) -> None:
     from vision.archive.groups import GROUP_FILE
+    from vision.report.words import counted
 
     if summary.rebuilt:
         typer.echo(f"telltale: {summary.rebuilt}", err=True)

@@ -63,6 +63,8 @@ def unasked_words(names: Sequence[str]) -> str:
 
 def engines_words(told: Told) -> str:
     """Count an archive's engines, and apart from them what is dated as none."""
+    from vision.report.words import counted
+
     vague = f", {told.vague} not narrowed down" if told.vague else ""
     words = [f"{counted(told.engines, 'engine')} ({told.dated} dated anew{vague})"]
     if told.mixed:
@@ -90,8 +92,3 @@ def some_names(names: Sequence[str]) -> str:
     """Write names in one line; where there may be hundreds, the first and how many more."""
     more = len(names) - MOST_NAMED
     return ", ".join(map(shown, names[:MOST_NAMED])) + (f" and {more} more" if more > 0 else "")
-
-
-def counted(count: int, what: str, many: str = "") -> str:
-    """Write a number before what there are so many of; `many` where that takes more than an s."""
-    return f"{count} {what if count == 1 else many or f'{what}s'}"

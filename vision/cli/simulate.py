@@ -53,6 +53,7 @@ def simulate(
     from vision.report import sight_text, worth_text
     from vision.report.guide_worth import RIGHT_NOTE, ceiling_text
     from vision.report.terminal import WIDTH
+    from vision.report.words import counted
     from vision.report.worth import WITH_ABSENCE, readings_of
 
     table = load_guide(guide)
@@ -64,8 +65,9 @@ def simulate(
         "specificity": _rates(specificity, "--specificity", two_sided),
     }
     sight, origins = realistic_sight(given, told=table.lever_at is not None)
-    drawn = "1 engine" if items == 1 else f"{items} engines"
-    typer.echo(f"{table.title}\n{drawn} drawn by the guide's own rates, seed {seed}\n")
+    typer.echo(
+        f"{table.title}\n{counted(items, 'engine')} drawn by the guide's own rates, seed {seed}\n"
+    )
     eyes = {
         name: try_out(table, eye, items, np.random.default_rng(seed))
         for name, eye in (("perfect", PERFECT), ("realistic", sight))

@@ -8,12 +8,14 @@ from typing import Any
 from vision.listings.values import Kind
 from vision.records import YEAR_UNKNOWN, Conflict
 from vision.report.narrowing import (
+    favours_in_part_plain,
     names_no_year_plain,
     of_one_variation_plain,
     shows_several_plain,
     tells_nothing_plain,
 )
 from vision.report.words import (
+    CANCELLED,
     NOT_NARROWED,
     NOTHING_TOLD,
     NOTHING_TOLD_OF_ONE,
@@ -64,7 +66,9 @@ def _why_not(estimate: Mapping[str, Any]) -> str:
         return SEVERAL
     if not tells_nothing_plain(estimate):
         return "no year of the guide is ruled out"
-    return NOTHING_TOLD_OF_ONE if of_one_variation_plain(estimate) else NOTHING_TOLD
+    if of_one_variation_plain(estimate):
+        return NOTHING_TOLD_OF_ONE
+    return CANCELLED if favours_in_part_plain(estimate) else NOTHING_TOLD
 
 
 def first_unseen(records: Sequence[Mapping[str, Any]]) -> int | None:

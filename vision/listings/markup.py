@@ -27,7 +27,7 @@ from vision.photo import open_photo
 from vision.records import TelltaleError
 from vision.report.markup import STYLE
 from vision.report.narrowing import NOT_IN_GUIDE
-from vision.report.words import CAUTIONS, percent
+from vision.report.words import CAUTIONS, counted, percent
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 SIGNS = {"supported": "✓", "contradicted": "✗", "cannot tell": "?"}
@@ -75,8 +75,7 @@ STROKES = {
 
 def listings_page(judged: Ranked) -> Iterator[str]:
     """Return the page piece by piece, so that all pictures are never in memory at once."""
-    count = len(judged.records)
-    title = f"{count} {'listing' if count == 1 else 'listings'} by the guide {judged.guide.title}"
+    title = f"{counted(len(judged.records), 'listing')} by the guide {judged.guide.title}"
     yield (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'

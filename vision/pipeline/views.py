@@ -69,10 +69,11 @@ def fuse_views(
             fused.append(joint)
             continue
         others = [cue for cue in seen if cue.photo != joint.photo]
-        fused.append(replace(joint, because=_with_others(joint, others, best, sides)))
+        own = next((cue for cue in seen if cue.photo == joint.photo), joint)
+        because = _with_others(joint, own, others, best, sides)
+        fused.append(replace(joint, because=because))
         against = [cue for cue in others if not agree(_reading(cue), _reading(joint))]
         if against:
-            own = next((cue for cue in seen if cue.photo == joint.photo), joint)
             readings = [f"photo {c.photo + 1} reads {_reading(c)}" for c in (own, *against)]
             text = f"{name}: {', '.join(readings)}; one is wrong, or they show two engines"
             conflicts.append(Conflict("views", (name,), text))
@@ -211,7 +212,7 @@ def agree(one: str, other: str) -> bool:
 
 
 def _with_others(
-    joint: Cue, others: Sequence[Cue], best: Sequence[Cue], sides: Sequence[int]
+    joint: Cue, own: Cue, others: Sequence[Cue], best: Sequence[Cue], sides: Sequence[int]
 ) -> str:
     counted: dict[int, str] = {}
     heard = {sides[joint.photo]}
@@ -225,11 +226,10 @@ def _with_others(
             )
             heard.add(sides[cue.photo])
     parts = [joint.because] if joint.because else []
-    shown = next((cue for cue in best if cue.photo == joint.photo), joint)
     for cue in others:
         if not agree(_reading(cue), _reading(joint)):
             parts.append(f"photo {cue.photo + 1} reads {_reading(cue)}")
-        elif colour := _other_colour(cue, shown):
+        elif colour := _other_colour(cue, own):
             parts.append(f"photo {cue.photo + 1} has it too, but {colour}")
         else:
             told = counted.get(cue.photo, "but shows nothing new and counts no more")

@@ -9,6 +9,7 @@ from vision.estimate import Tally
 from vision.report.guide_terminal import columns_text
 from vision.report.narrowing import NOT_IN_GUIDE
 from vision.report.terminal import WIDTH
+from vision.report.words import counted
 
 TITLE = "What holds every eye back"
 ALL = "all: the ceiling"
@@ -50,7 +51,7 @@ def ceiling_text(tallies: Sequence[Tally], *, width: int = WIDTH) -> list[str]:
 def _shares(tally: Tally, altered: int, outside: int) -> str:
     n = tally.items
     return (
-        f"Of {n} {'engine' if n == 1 else 'engines'} drawn, {tally.made} "
+        f"Of {counted(n, 'engine')} drawn, {tally.made} "
         f"({100 * tally.made / n:.1f} %) {'is' if tally.made == 1 else 'are'} as made. "
         f"{altered} ({100 * altered / n:.1f} %) "
         f"{'was altered after it' if altered == 1 else 'were altered after they'} left the works, "

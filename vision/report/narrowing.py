@@ -48,11 +48,14 @@ def shows_several_plain(estimate: Mapping[str, Any]) -> bool:
     return any(conflict["kind"] == SEVERAL_ENGINES for conflict in estimate["conflicts"])
 
 
-def cancels_out(estimate: Estimate) -> bool:
-    """Whether evidence does favour some variations, but all of it together none."""
-    return tells_nothing(estimate) and any(
-        not _is_even(estimate.years, (step.likelihoods,)) for step in estimate.steps
-    )
+def favours_in_part(estimate: Estimate) -> bool:
+    """Whether a single step favours some variation, whatever all steps together tell."""
+    return _is_uneven(estimate.years, (step.likelihoods for step in estimate.steps))
+
+
+def favours_in_part_plain(estimate: Mapping[str, Any]) -> bool:
+    """Say the same of an estimate as `answer_json` gives it."""
+    return _is_uneven(estimate["years"], (step["likelihoods"] for step in estimate["steps"]))
 
 
 def all_years_open(estimate: Estimate) -> bool:
@@ -101,6 +104,10 @@ def of_one_variation(estimate: Estimate) -> bool:
 def of_one_variation_plain(estimate: Mapping[str, Any]) -> bool:
     """Say the same of an estimate as `answer_json` gives it."""
     return len([c for c in estimate["variations"] if c["id"] != NOT_IN_GUIDE]) == 1
+
+
+def _is_uneven(years: str, steps: Iterable[Mapping[str, float]]) -> bool:
+    return any(not _is_even(years, (step,)) for step in steps)
 
 
 def _is_even(years: str, steps: Iterable[Mapping[str, float]]) -> bool:

@@ -24,7 +24,7 @@ from vision.records import (
 from vision.report.narrowing import (
     NOT_IN_GUIDE,
     all_years_open,
-    cancels_out,
+    favours_in_part,
     of_one_variation,
     shows_several,
     tells_nothing,
@@ -143,6 +143,11 @@ def years_words(edtf: str) -> str:
     return f"{', '.join(parts[:-1])} {joint} {parts[-1]}"
 
 
+def counted(count: int, what: str, many: str = "") -> str:
+    """Write a number before what there are so many of; `many` where that takes more than an s."""
+    return f"{count} {what if count == 1 else many or f'{what}s'}"
+
+
 def _span_words(span: str) -> str:
     if until := re.fullmatch(r"\.\./?(?=\S)(.+)", span):
         return f"until {until[1]}"
@@ -188,7 +193,7 @@ def headline(answer: Answer, *, alone: bool = False) -> tuple[str, str]:
         years = years_words(answer.estimate.years)
         if of_one_variation(answer.estimate):
             return NOT_NARROWED, f"{NOTHING_TOLD_OF_ONE}; the guide has {years}"
-        why = CANCELLED if cancels_out(answer.estimate) else NOTHING_TOLD
+        why = CANCELLED if favours_in_part(answer.estimate) else NOTHING_TOLD
         one = len(years_of(answer.estimate.years)) == 1
         left = f"the guide has {years} alone" if one else f"{years} all stay possible"
         return NOT_NARROWED, f"{why}; {left}"
