@@ -9,6 +9,7 @@ import pytest
 
 from tools.locomotive import (
     HELD_FAMILIES,
+    MORE_FAMILIES,
     TRAIN_FAMILIES,
     build,
     coach,
@@ -30,7 +31,7 @@ from tools.locomotive.solids import box, lathe, rod
 from tools.locomotive.spec import CONTRAST, LocomotiveSpec, edge_paint
 from tools.parts import Model, Part
 
-FAMILIES = TRAIN_FAMILIES + HELD_FAMILIES
+FAMILIES = TRAIN_FAMILIES + MORE_FAMILIES + HELD_FAMILIES
 CUES = ("switch_lever", "side_linkage", "edge_stripe")
 
 

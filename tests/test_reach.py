@@ -9,6 +9,7 @@ import pytest
 
 from tools.locomotive import (
     HELD_FAMILIES,
+    MORE_FAMILIES,
     TRAIN_FAMILIES,
     LocomotiveSpec,
     build,
@@ -31,7 +32,7 @@ def span(model: Model, *names: str) -> np.ndarray:
     return np.array([points.min(axis=0), points.max(axis=0)])
 
 
-@pytest.mark.parametrize("family", [*TRAIN_FAMILIES, *HELD_FAMILIES])
+@pytest.mark.parametrize("family", [*TRAIN_FAMILIES, *MORE_FAMILIES, *HELD_FAMILIES])
 def test_a_finger_gets_at_every_lever(family: str) -> None:
     """Of the finished meshes, none stands in the lever's way along the boiler."""
     for seed in range(6):

@@ -73,8 +73,14 @@ def test_training_and_the_second_domain_share_no_family_and_no_room() -> None:
     second = [plan.job("second", 2, n) for n in range(300)]
     assert not {j.family for j in train} & {j.family for j in second}
     assert not {j.room for j in train} & {j.room for j in second}
-    assert {j.family for j in train} == set(locomotive.TRAIN_FAMILIES)
+    every = {*locomotive.TRAIN_FAMILIES, *locomotive.MORE_FAMILIES}
+    assert {j.family for j in train} == every
     assert {j.room for j in second} == set(scene.HELD_ROOMS)
+
+
+def test_families_of_training_alone_are_judged_by_no_set() -> None:
+    judged = [plan.job(split, 2, n) for split in ("held", "second") for n in range(300)]
+    assert not {j.family for j in judged} & set(locomotive.MORE_FAMILIES)
 
 
 def test_held_jobs_repeat_no_training_job() -> None:

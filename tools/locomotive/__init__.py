@@ -7,8 +7,10 @@ from tools.locomotive.build import build
 from tools.locomotive.demo import demo_spec
 from tools.locomotive.reach import sample_engine, within_reach
 from tools.locomotive.spec import (
+    BLENDED,
     HELD_FAMILIES,
     MIXED,
+    MORE_FAMILIES,
     TRAIN_FAMILIES,
     LocomotiveSpec,
     sample_spec,
@@ -17,8 +19,10 @@ from tools.locomotive.stock import coach, diesel, railcar, wagon
 from tools.locomotive.track import track
 
 __all__ = [
+    "BLENDED",
     "HELD_FAMILIES",
     "MIXED",
+    "MORE_FAMILIES",
     "TRAIN_FAMILIES",
     "LocomotiveSpec",
     "build",

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from zlib import crc32
 
 import numpy as np
 
 from tools.locomotive.families import COMMON
 from tools.locomotive.families_held import HELD
+from tools.locomotive.families_more import MORE, MOTION, TOPSIDE
 from tools.locomotive.families_train import TRAIN
 
 # A family without shapes of its own: every field is drawn by the rule of any train family.
 MIXED = "mixed"
+# The same of these and of those that only training draws.
+BLENDED = "blended"
 
 
 def child(seed: int, name: str) -> np.random.Generator:
@@ -62,7 +66,12 @@ def rules_of(seed: int, family: str) -> dict[str, object]:
     """The rules by which an engine is drawn; a mixed one borrows each from another family."""
     if family in HELD:
         return {**COMMON, **HELD[family]}
-    rules = {**COMMON, **TRAIN[family]} if family != MIXED else _mixed(seed)
+    if family in MORE:
+        rules = {**COMMON, **MOTION, **TOPSIDE, **MORE[family]}
+    elif family == BLENDED:
+        rules = _borrowed(seed, {**COMMON, **MOTION, **TOPSIDE}, {**TRAIN, **MORE})
+    else:
+        rules = _mixed(seed) if family == MIXED else {**COMMON, **TRAIN[family]}
     if rules["has_tender"]:
         rules["tender_axles"] = _mingled(rules["tender_axles"], _ANY_AXLES, share=1 / 2)
     rules["arrangement"] = _mingled(rules["arrangement"], _ANY_DRIVEN, share=1 / 3)
@@ -78,17 +87,25 @@ def _mingled(rule: object, other: dict[object, float], *, share: float) -> dict[
 
 
 def _mixed(seed: int) -> dict[str, object]:
-    """Every rule, or group of rules, borrowed from another family."""
-    rules = dict(COMMON)
+    """Every rule, or group of rules, borrowed from another family of `TRAIN`."""
+    rules = _borrowed(seed, COMMON, TRAIN)
+    if child(seed, "mixed rare").random() < _RARE_SHARE:
+        rules["arrangement"] = _RARE
+    return rules
+
+
+def _borrowed(
+    seed: int, common: Mapping[str, object], lenders: Mapping[str, Mapping[str, object]]
+) -> dict[str, object]:
+    """Every rule, or group of rules, of some lender, ranges a little wider."""
+    rules = dict(common)
     leaders = {name: group[0] for group in _TOGETHER for name in group}
-    for name, rule in COMMON.items():
+    for name, rule in common.items():
         rng = child(seed, f"mixed {leaders.get(name, name)}")
-        lender = TRAIN[str(rng.choice(list(TRAIN)))]
+        lender = lenders[str(rng.choice(list(lenders)))]
         lent = lender.get(name, rule)
         if isinstance(lent, tuple):
             wider = _WIDENED * (lent[1] - lent[0])
             lent = (max(lent[0] - wider, 0.6 * lent[0]), lent[1] + wider)
         rules[name] = lent
-    if child(seed, "mixed rare").random() < _RARE_SHARE:
-        rules["arrangement"] = _RARE
     return rules

@@ -7,11 +7,13 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from tools.locomotive.families_held import HELD
+from tools.locomotive.families_more import MORE
 from tools.locomotive.families_train import TRAIN
 from tools.locomotive.paint import LIVERIES, NAMED, STRIPES, lightness_distance, linear, tinted
-from tools.locomotive.rules import MIXED, child, draw, rules_of
+from tools.locomotive.rules import BLENDED, MIXED, child, draw, rules_of
 
 TRAIN_FAMILIES: tuple[str, ...] = (*TRAIN, MIXED)
+MORE_FAMILIES: tuple[str, ...] = (*MORE, BLENDED)
 HELD_FAMILIES: tuple[str, ...] = tuple(HELD)
 
 CONTRAST = 38.0  # least CIE76 distance between stripe and edge; chosen by eye
@@ -239,7 +241,7 @@ def sample_spec(rng: np.random.Generator, family: str, **overrides: object) -> L
         Gives one seed; every field is drawn from its own child generator, so an
         override changes that field alone.
     family : str
-        One of `TRAIN_FAMILIES` or `HELD_FAMILIES`.
+        One of `TRAIN_FAMILIES`, `MORE_FAMILIES` or `HELD_FAMILIES`.
     **overrides
         Field values that replace the drawn ones.
 
@@ -248,7 +250,7 @@ def sample_spec(rng: np.random.Generator, family: str, **overrides: object) -> L
     ValueError
         On an unknown family or field.
     """
-    known = (*TRAIN_FAMILIES, *HELD_FAMILIES)
+    known = (*TRAIN_FAMILIES, *MORE_FAMILIES, *HELD_FAMILIES)
     if family not in known:
         raise ValueError(f"family: got {family!r}, expected one of {sorted(known)}")
     names = {f.name for f in fields(LocomotiveSpec)}

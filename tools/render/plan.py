@@ -19,6 +19,9 @@ GUIDE_VARIATIONS = {
 CUES = ("switch_lever", "side_linkage", "edge_stripe")
 # Shapes are what a network has to get beyond: the family that mixes all comes up most.
 _TRAIN_DRAW = (*locomotive.TRAIN_FAMILIES, locomotive.MIXED, locomotive.MIXED, locomotive.MIXED)
+# And half of what is trained on is of families that no judged set draws.
+_MORE_DRAW = (*locomotive.MORE_FAMILIES, locomotive.BLENDED, locomotive.BLENDED)
+_MORE_SHARE = 0.5
 _EMPTY_SHARE = 0.18  # pictures without a steam locomotive
 _TWIN_SHARE = 0.3  # engines rendered again with one cue swapped
 _BEHIND_SHARE = 0.35  # wagons, or another engine, coupled or beside
@@ -53,6 +56,9 @@ def job(split: str, seed: int, number: int) -> Job:
     rng = np.random.default_rng([SPLIT_SEEDS[split], seed, number])
     seen = split in ("train", "held")
     families = _TRAIN_DRAW if seen else locomotive.HELD_FAMILIES
+    # A stream of its own: what the other splits draw does not depend on it.
+    if split == "train" and np.random.default_rng([seed, number, 7]).random() < _MORE_SHARE:
+        families = _MORE_DRAW
     rooms = scene.TRAIN_ROOMS if seen else scene.HELD_ROOMS
     kind = "locomotive"
     if split != "guide" and rng.random() < _EMPTY_SHARE:
