@@ -231,6 +231,22 @@ def test_pairs_that_do_not_flip_or_drag_others_along_are_counted(tmp_path: Path)
     assert still.value == pytest.approx(42 / 49)
 
 
+def test_a_view_with_several_twins_makes_a_pair_with_each(tmp_path: Path) -> None:
+    lines = twins(20)
+    for line in lines[::2]:  # only a twin's label says what was swapped in it
+        line["label"]["twin_cue"] = None
+    more = copy.deepcopy(lines[1::2])
+    for line in lines[1::2]:
+        line["file"] = line["file"].replace("t.jpg", "t1.jpg")
+    for line in more:
+        line["file"] = line["file"].replace("t.jpg", "t3.jpg")
+        line["label"]["twin_cue"] = "edge_stripe"
+        line["label"]["cues"]["edge_stripe"]["state"] = "present"
+    flips, *_, lever, _, stripe = pair_rows(judged(lines + more, tmp_path))
+    assert (flips.n, lever.n, stripe.n) == (40, 20, 20)
+    assert (lever.value, stripe.value) == (1.0, pytest.approx(0.0))
+
+
 def test_spoiling_costs_what_was_planted(tmp_path: Path) -> None:
     lines = [certain(i, (("present", "absent")[i % 2],) * 3, split="held") for i in range(100)]
     spoilt = copy.deepcopy(lines)

@@ -41,7 +41,7 @@ _HIDDEN_SHARE, _HIDDEN_LENGTH_PX = 0.3, 35.0
 _GLIMPSED_PX = 6  # that stand out, from which a lever shows some of itself; chosen
 RODS_IN_SIGHT = 0.75  # share of the rods from which on all their wheels show; chosen
 _ASTRAY = 0.35  # of the boiler top's length, from the lever's place to one told wrongly
-_NAME = re.compile(r"^(?P<scene>(?P<series>\w+-\d+)-\d+)_\d+(?P<twin>t?)\.\w+$")
+_NAME = re.compile(r"^(?P<scene>(?P<series>\w+-\d+)-\d+)_\d+(?P<twin>t\d?)?\.\w+$")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from vision.records import BINARY_CUES, State
 
 # Largest change of another cue's probability that a swapped part may cause.
 _STEADY = 0.15
+_TWIN = re.compile(r"t\d?$")  # behind a view's number: a twin of it, one of several
 
 
 def pair_rows(judged: Sequence[Judged]) -> list[Row]:
@@ -30,7 +32,7 @@ def pair_rows(judged: Sequence[Judged]) -> list[Row]:
         share(f"pairs: no other cue's p moves by > {_STEADY}", _still(pairs), "pair_others"),
     ]
     for cue in BINARY_CUES:
-        mine = [pair for pair in pairs if pair[0].look.label["twin_cue"] == cue]
+        mine = [pair for pair in pairs if _swapped(pair) == cue]
         rows.append(share(f"pairs: {cue} flips where it is swapped", _flips(mine), "pair_flips"))
     return rows
 
@@ -41,30 +43,33 @@ Pair = tuple[Judged, Judged]
 def _twins(judged: Sequence[Judged]) -> Iterator[Pair]:
     plain = {Path(j.look.file).stem: j for j in judged if not j.look.twin}
     for twin in judged:
-        first = plain.get(Path(twin.look.file).stem.removesuffix("t"))
+        first = plain.get(_TWIN.sub("", Path(twin.look.file).stem))
         if not twin.look.twin or first is None or not (first.found and twin.found):
             continue
-        cue = first.look.label["twin_cue"]
+        cue = twin.look.label["twin_cue"]
         if all(shows(j.look, cue) for j in (first, twin)):
             yield first, twin
 
 
 def _flips(pairs: Sequence[Pair]) -> list[bool]:
-    return [all(_right_side(j) for j in pair) for pair in pairs]
+    return [all(_right_side(j, _swapped(pair)) for j in pair) for pair in pairs]
 
 
-def _right_side(judged: Judged) -> bool:
-    cue = judged.look.label["twin_cue"]
+def _swapped(pair: Pair) -> str:
+    """The cue in which the twin differs."""
+    return str(pair[1].look.label["twin_cue"])
+
+
+def _right_side(judged: Judged, cue: str) -> bool:
     p = judged.cues[cue].p_present
     return p is not None and (p >= 0.5) == (judged.look.label["cues"][cue]["state"] == "present")
 
 
 def _states(pairs: Sequence[Pair]) -> list[bool]:
-    return [all(_stated_right(j) for j in pair) for pair in pairs]
+    return [all(_stated_right(j, _swapped(pair)) for j in pair) for pair in pairs]
 
 
-def _stated_right(judged: Judged) -> bool:
-    cue = judged.look.label["twin_cue"]
+def _stated_right(judged: Judged, cue: str) -> bool:
     return bool(judged.cues[cue].state == judged.look.label["cues"][cue]["state"])
 
 
@@ -73,7 +78,7 @@ def _still(pairs: Sequence[Pair]) -> list[bool]:
         all(
             _steady(pair, cue)
             for cue in BINARY_CUES
-            if cue != pair[0].look.label["twin_cue"] and _matters(pair, cue)
+            if cue != _swapped(pair) and _matters(pair, cue)
         )
         for pair in pairs
         if all(j.look.complete for j in pair)
