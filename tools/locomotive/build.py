@@ -21,6 +21,7 @@ from tools.locomotive.spec import LocomotiveSpec
 from tools.locomotive.tanks import add_tanks
 from tools.locomotive.tender import add_tender, tender_axles_x
 from tools.locomotive.topside import add_chimney, add_domes
+from tools.locomotive.undergear import add_undergear
 from tools.locomotive.wheels import add_wheels
 from tools.parts import Model
 
@@ -53,6 +54,7 @@ def build(spec: LocomotiveSpec) -> Model:
     if spec.splashers:
         add_splashers(kit, spec, lay)
     add_details(kit, spec, lay)
+    add_undergear(kit, spec, lay)
     add_boiler(kit, spec, lay)
     add_tanks(kit, spec, lay)
     add_chimney(kit, spec, lay)

@@ -161,4 +161,21 @@ COMMON: dict[str, object] = {
     "lever_stub": 0.15,
     "key_hole": 0.08,
     "slide_bars": {"plain": 4, "one": 2, "broad": 2, "four": 1, "frame": 2},
+    # The same for all but the families of `families_more`, which draw others by `MOTION`.
+    "linkage_phase": {1.9: 1},  # of the return crank to the pin, radians
+    "linkage_reach": {0.42: 1},  # its end from the axle, in crank radii
+    "linkage_t": {1.0: 1},
+    "linkage_off": {0.0: 1},
+    "linkage_rod": "plain",
+    "link_shape": "curved",
+    "link_hanger": "bracket",
+    "coupling": "pairs",
+    "main_rod": "same",
+    "rod_boss": "round",
+    "crosshead": "block",
+    "cylinder_style": "lagged",
+    "tail_rod": False,
+    "frame_shape": "horns",
+    "valance": "none",
+    "undergear": "none",
 }

@@ -7,8 +7,6 @@ these families; what is drawn of the other families stays what it was, picture b
 
 from __future__ import annotations
 
-MOTION: dict[str, object] = {}
-
 TOPSIDE: dict[str, object] = {}
 
 MORE: dict[str, dict[str, object]] = {

@@ -122,7 +122,7 @@ def add_frames(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
             "frame",
             span((lay.cab_front - 0.25, lay.cab_front + 0.9), (-0.5, 0.5), (0.38 * d, top), 0.05),
         )
-    if s.outside_frame:
+    if s.outside_frame and s.frame_shape == "horns":
         _outside_frames(kit, lay, top)
     _axleboxes(kit, s, lay)
     kit.add(

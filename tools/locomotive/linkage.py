@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from tools.locomotive.gears import GEARS, Anchors
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import prism
@@ -26,12 +27,15 @@ def add_linkage(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
 
 def linkage(s: LocomotiveSpec, lay: Layout, phase: float) -> list[Mesh]:
     """Return crank, eccentric rod, link or gear frame, and the rods to the valve (left side)."""
-    k = main_axle(s, lay)
+    k = {"leading": 0, "second_axle": min(1, len(lay.drivers) - 1)}.get(
+        s.linkage_style, main_axle(s, lay)
+    )
     pin = crank_pin(lay, lay.drivers[k], phase)
     h = max(s.rod_h * s.linkage_w * lay.wheel_d, 0.045)
-    y = lay.cylinder_y + 0.11
+    y = lay.cylinder_y + 0.11 + s.linkage_off
     axle = np.array([lay.drivers[k], lay.wheel_d / 2])
-    reach = axle + 0.42 * lay.crank * np.array([np.cos(phase + 1.9), np.sin(phase + 1.9)])
+    turn = phase + s.linkage_phase
+    reach = axle + s.linkage_reach * lay.crank * np.array([np.cos(turn), np.sin(turn)])
     ahead = (
         lay.cylinder_x - lay.cylinder_len / 2
         if s.cylinders == "outside"
@@ -39,6 +43,24 @@ def linkage(s: LocomotiveSpec, lay: Layout, phase: float) -> list[Mesh]:
     )
     under = lay.board_at(0.5 * (ahead + axle[0])) - lay.edge_h - 0.04
     style = s.linkage_style
+    if style in GEARS:
+        return GEARS[style](
+            Anchors(
+                s=s,
+                lay=lay,
+                pin=pin,
+                reach=reach,
+                axle=axle,
+                cross=crosshead(s, lay, crank_pin(lay, lay.drivers[main_axle(s, lay)], phase))
+                if s.cylinders == "outside"
+                else np.array([ahead - 0.3, lay.wheel_d / 2 + 0.05]),
+                ahead=ahead,
+                under=under,
+                y=y if s.cylinders == "outside" else lay.rod_y + 0.1 + s.linkage_off,
+                h=h,
+                t=0.045 * s.linkage_t,
+            )
+        )
     if style in ("single", "double", "stamped"):
         return _toy_linkage(style, pin=pin, reach=reach, ahead=ahead, under=under, y=y, h=h)
     x = float(np.clip(0.42 * axle[0] + 0.58 * ahead, axle[0] + 0.5, ahead - 0.3))

@@ -81,6 +81,8 @@ def materials_of(s: LocomotiveSpec, wanted: set[str]) -> dict[str, Material]:
         "nickel": metal("nickel", 0.5 * s.wear),
         "black": metal("blackened"),
         "brass": metal("brass", s.wear),
+        "red": _paint(s, linear(NAMED["red"])),
+        "frame": frame,
     }
     tyres = {
         "bright": metal("steel", 0.5 * s.wear),
@@ -92,6 +94,9 @@ def materials_of(s: LocomotiveSpec, wanted: set[str]) -> dict[str, Material]:
         "black": metal("blackened"),
         "nickel": metal("nickel"),
         "brass": metal("brass", s.wear),
+        "red": _paint(s, linear(NAMED["red"])),
+        "steel": metal("steel", s.wear),
+        "frame": frame,
     }
     lever = {
         "nickel": metal("nickel", 0.3 * s.wear),

@@ -7,9 +7,11 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
+from tools.locomotive.cylinders import cylinder, guides
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import prism
+from tools.locomotive.rod_shapes import SHANKS, boss, knuckled, shank, strip
 from tools.locomotive.solids import Mesh, box, join, lathe, rod, span, tube
 from tools.locomotive.spec import LocomotiveSpec
 
@@ -17,7 +19,15 @@ Point = NDArray[np.float64]
 
 
 def bar(
-    p: Point, q: Point, *, y: float, h: float, t: float, style: str = "plain", eyes: bool = True
+    p: Point,
+    q: Point,
+    *,
+    y: float,
+    h: float,
+    t: float,
+    style: str = "plain",
+    eyes: bool = True,
+    ends: str = "round",
 ) -> Mesh:
     """A rod between two pins p and q (x, z) in the plane y; `h` high, `t` thick."""
     p, q = np.asarray(p, float), np.asarray(q, float)
@@ -35,11 +45,15 @@ def bar(
         parts.append(box([length / 2, -0.1 * t, 0], [length, 0.5 * t, h * 0.98], 0.003))
         for side in (-1, 1):
             parts.append(box([length / 2, 0, side * 0.36 * h], [length, t, 0.26 * h], 0.08 * t))
+    elif style in SHANKS:
+        parts += shank(style, length, h, t)
     else:
         parts.append(box([length / 2, 0, 0], [length, t, h], 0.12 * t))
-    if eyes:
+    if eyes and ends != "round":
+        parts += [m.moved(x) for x in (0.0, length) for m in boss(ends, h, t)]
+    elif eyes:
         grow = 0.95 if style != "stamped" else 0.75
-        boss = lathe(
+        eye = lathe(
             [
                 (-0.55 * t, 0),
                 (-0.55 * t, grow * h),
@@ -51,7 +65,7 @@ def bar(
             16,
         )
         pin = rod(0.42 * h, 0, 0.95 * t, "y", 10)
-        parts += [m.moved(x) for x in (0.0, length) for m in (boss, pin)]
+        parts += [m.moved(x) for x in (0.0, length) for m in (eye, pin)]
     turned = join(parts).turned("y", -angle)
     return turned.moved(p[0], y, p[1])
 
@@ -90,9 +104,7 @@ def add_rods(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     h, t = s.rod_h * lay.wheel_d, 0.055
     for side, phase in quartered(s.crank_phase):
         pins = [crank_pin(lay, x, phase) for x in lay.drivers]
-        meshes = [
-            bar(b, a, y=lay.rod_y, h=h, t=t, style=s.rod_style) for a, b in itertools.pairwise(pins)
-        ]
+        meshes = _coupling(s, pins, y=lay.rod_y, h=h, t=t)
         if len(pins) == 1:
             meshes.append(
                 rod(0.06, lay.rod_y - 0.1, lay.rod_y + 0.03, "y").moved(pins[0][0], 0, pins[0][1])
@@ -103,8 +115,32 @@ def add_rods(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
             meshes += _motion(s, lay, pins[main_axle(s, lay)], h=h, t=t)
         kit.add("rods", "rods", *(m if side == "left" else m.mirrored() for m in meshes), side=side)
     if s.cylinders == "outside":
-        kit.pair("cylinder", "body", *_cylinder(s, lay))
-        kit.pair("cylinder", "rods", *_covers(s, lay))
+        if s.cylinder_style == "lagged":
+            kit.pair("cylinder", "body", *_cylinder(s, lay))
+            kit.pair("cylinder", "rods", *_covers(s, lay))
+        else:
+            for material, meshes in cylinder(s, lay).items():
+                kit.pair("cylinder", material, *(_tilted(s, lay, m) for m in meshes))
+        if s.tail_rod:
+            front = lay.cylinder_len / 2
+            tail = rod(0.055, front, front + lay.crank + 0.15, "x", 10)
+            kit.pair("cylinder", "rods", _tilted(s, lay, tail))
+
+
+def _coupling(s: LocomotiveSpec, pins: list[Point], *, y: float, h: float, t: float) -> list[Mesh]:
+    """Coupling rods: a piece between any two pins, one strip over all, or jointed pieces."""
+    if s.coupling in ("strip", "slotted") and len(pins) > 1:
+        return strip(pins, y=y, h=h, t=t, slotted=s.coupling == "slotted")
+    if s.coupling == "knuckle" and len(pins) > 2:
+        pieces = knuckled(pins)
+        round_pin = [bar(p, p + [1e-3, 0.0], y=y, h=h, t=t, ends=s.rod_boss) for p in pins]
+        return round_pin + [
+            bar(b, a, y=y, h=h, t=t, style=s.rod_style, ends="flat") for a, b in pieces
+        ]
+    return [
+        bar(b, a, y=y, h=h, t=t, style=s.rod_style, ends=s.rod_boss)
+        for a, b in itertools.pairwise(pins)
+    ]
 
 
 def _outside_crank(lay: Layout, x: float, pin: Point) -> Mesh:
@@ -118,8 +154,11 @@ def _motion(s: LocomotiveSpec, lay: Layout, pin: Point, *, h: float, t: float) -
     cross = crosshead(s, lay, pin)
     rear = lay.cylinder_x - lay.cylinder_len / 2
     away = np.array([rear, lay.cylinder_z - 0.02])
-    meshes = [bar(pin, cross, y=y, h=1.05 * h, t=1.2 * t, style=s.rod_style)]
+    style = s.rod_style if s.main_rod == "same" else s.main_rod
+    meshes = [bar(pin, cross, y=y, h=1.05 * h, t=1.2 * t, style=style, ends=s.rod_boss)]
     meshes.append(tube([[cross[0], y, cross[1]], [away[0] + 0.1, y, away[1]]], 0.03, 8))
+    if s.crosshead != "block":
+        return meshes + guides(s, lay, cross, y)
     return meshes + _guides(s, lay, cross, y)
 
 

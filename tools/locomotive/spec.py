@@ -177,6 +177,22 @@ class LocomotiveSpec:
     lever_stub: bool
     key_hole: bool
     slide_bars: str
+    linkage_phase: float
+    linkage_reach: float
+    linkage_t: float
+    linkage_off: float
+    linkage_rod: str
+    link_shape: str
+    link_hanger: str
+    coupling: str
+    main_rod: str
+    rod_boss: str
+    crosshead: str
+    cylinder_style: str
+    tail_rod: bool
+    frame_shape: str
+    valance: str
+    undergear: str
 
     @property
     def axles(self) -> tuple[int, int, int]:

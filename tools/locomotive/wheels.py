@@ -9,6 +9,7 @@ from tools.locomotive.layout import HALF_GAUGE, Layout
 from tools.locomotive.prisms import prism
 from tools.locomotive.solids import Mesh, arc, ball, join, lathe, rod
 from tools.locomotive.spec import LocomotiveSpec
+from tools.locomotive.wheel_shapes import BALANCES, CENTRES, centre, weight
 
 
 def tyre(d: float, width: float) -> Mesh:
@@ -82,11 +83,15 @@ def wheel_body(d: float, width: float, style: str, spokes: int, start: float = 0
     )
     if style == "spoked":
         return join([rim, hub, _spokes(d, width, spokes, start)])
+    if style in CENTRES:
+        return join([rim, hub, centre(style, d, width, spokes, start)])
     return join([rim, hub, _web(d, width, 5 if style == "holes" else 0, start)])
 
 
 def balance_weight(d: float, width: float, style: str, angle: float) -> Mesh:
     """A crescent or block inside the rim, centred on `angle` (from +x towards +z)."""
+    if style in BALANCES:
+        return weight(style, d, width, angle)
     r = 0.5 * d - 0.06
     half = 0.55 if style == "crescent" else 0.4
     if style == "crescent":
