@@ -21,11 +21,15 @@ from tools.locomotive import (
     wagon,
     within_reach,
 )
+from tools.locomotive.families import COMMON
+from tools.locomotive.families_motion import MOTION
 from tools.locomotive.layout import lay_out
 from tools.locomotive.lever import beside_its_likes, lever_mesh, lever_place
+from tools.locomotive.linkage import GEARS, linkage
 from tools.locomotive.paint import STRIPES, lightness_distance, linear
 from tools.locomotive.prisms import prism
 from tools.locomotive.room import between
+from tools.locomotive.rules import draw
 from tools.locomotive.slender import FEED_AT
 from tools.locomotive.solids import box, lathe, rod
 from tools.locomotive.spec import CONTRAST, LocomotiveSpec, edge_paint
@@ -277,6 +281,38 @@ def test_overrides_replace_fields_and_unknown_ones_are_refused():
         spec_of(3, "express", whistles=2)
     with pytest.raises(ValueError, match="family"):
         spec_of(3, "monorail")
+
+
+def test_what_only_training_draws_at_the_wheels_stays_with_its_families():
+    names = [k for k in MOTION if k != "outside_frame" and _constant(COMMON[k])]
+    fixed = {k: draw(np.random.default_rng(0), COMMON[k]) for k in names}
+    assert len(fixed) > 10
+    for family in TRAIN_FAMILIES + HELD_FAMILIES:
+        for seed in range(8):
+            s = spec_of(seed, family)
+            assert {k: getattr(s, k) for k in fixed} == fixed
+            assert s.linkage_style not in GEARS
+    drawn = {spec_of(n, family).linkage_style for family in MORE_FAMILIES for n in range(80)}
+    assert set(GEARS) <= drawn
+
+
+def _constant(rule: object) -> bool:
+    return len(rule) == 1 if isinstance(rule, dict) else not isinstance(rule, tuple | float)
+
+
+@pytest.mark.parametrize("cylinders", ["outside", "inside"])
+@pytest.mark.parametrize("style", GEARS)
+def test_every_linkage_reaches_from_its_pin_outside_the_rods(style: str, cylinders: str):
+    for seed, family in enumerate(2 * MORE_FAMILIES):
+        s = spec_of(seed, family, linkage_style=style, cylinders=cylinders)
+        lay = lay_out(s)
+        points = np.concatenate([m.v for m in linkage(s, lay, s.crank_phase)])
+        assert np.isfinite(points).all()
+        # Outside the coupling rods, above the rails, and long enough to be told from a pin.
+        assert points[:, 1].max() > lay.rod_y + 0.05
+        assert points[:, 2].min() > 0.0
+        assert np.ptp(points[:, 0]) > 0.04 * lay.length
+        assert lay.rear < points[:, 0].min() and points[:, 0].max() < lay.front + 0.3
 
 
 @pytest.mark.parametrize(

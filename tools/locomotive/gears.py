@@ -1,4 +1,4 @@
-"""Kinds of extra linkage that only training draws.
+"""Extra linkages after the full-size valve gears; only training draws them.
 
 Each takes the points that the linkage is driven by and hung from and gives the meshes
 of the left side.
@@ -6,8 +6,6 @@ of the left side.
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +14,7 @@ from tools.locomotive.layout import Layout
 from tools.locomotive.links import hanger_of, link_of
 from tools.locomotive.prisms import prism
 from tools.locomotive.rods import Point, bar
-from tools.locomotive.solids import Mesh, arc, bend, lathe, rod, round_rect, tube
+from tools.locomotive.solids import Mesh, arc, lathe, rod, round_rect, span
 from tools.locomotive.spec import LocomotiveSpec
 
 
@@ -70,6 +68,14 @@ class Anchors:
         """A short flat link."""
         return bar(p, q, y=self.y + dy, h=k * self.h, t=self.t, ends=self.s.rod_boss)
 
+    def seat(self, p: Point) -> list[Mesh]:
+        """Where no cylinder is outside: the bracket in which a valve rod ends at p."""
+        if self.s.cylinders == "outside":
+            return []
+        x, z = map(float, p)
+        foot = (z - 0.08, max(self.under + 0.05, z + 0.05))
+        return [span((x - 0.06, x + 0.06), (self.y - 0.09, self.y + 0.09), foot, 0.012)]
+
     def crank(self) -> list[Mesh]:
         """The return crank and the pin that it sits on."""
         pin = rod(0.5 * self.h, self.lay.rod_y - 0.02, self.y + self.t, "y", 12)
@@ -79,7 +85,8 @@ class Anchors:
         ]
 
 
-def _at(x: float, z: float) -> Point:
+def at(x: float, z: float) -> Point:
+    """The point (x, z)."""
     return np.array([x, z])
 
 
@@ -94,16 +101,17 @@ def _valve_end(a: Anchors, *, die: float) -> list[Mesh]:
     """Radius rod, combination lever, union link and valve spindle, as many as there are."""
     count, link = a.s.linkage_rods, a.link
     high = float(link[1])
-    top = _at(float(a.cross[0]) + 0.22, high + 0.4 * die * a.half)
-    drop = _at(float(a.cross[0]) + 0.12, float(a.cross[1]) - 0.55 * a.half - 0.06)
+    top = at(float(a.cross[0]) + 0.22, high + 0.4 * die * a.half)
+    drop = at(float(a.cross[0]) + 0.12, float(a.cross[1]) - 0.55 * a.half - 0.06)
     arm = a.cross + [0.0, -0.5 * a.half - 0.06]
-    valve = _at(a.ahead + 0.12, float(top[1]) - 0.03)
+    valve = at(a.ahead + 0.12, float(top[1]) - 0.03)
     out = []
     if count >= 3:
         out.append(a.rod(link + [0.0, die * a.half], top, dy=0.01, k=0.8))
     if count >= 4:
         out.append(a.plain(drop, top, dy=0.04, k=0.85))
         out.append(bar(top, valve, y=a.y - 0.03, h=0.05, t=0.04, style="round", eyes=False))
+        out += a.seat(valve)
     if count >= 5:
         out.append(a.plain(arm, drop, dy=0.02, k=0.7))
         out.append(bar(a.cross, arm, y=a.y - 0.02, h=a.h, t=a.t, eyes=False))
@@ -113,15 +121,15 @@ def _valve_end(a: Anchors, *, die: float) -> list[Mesh]:
 def radial(a: Anchors) -> list[Mesh]:
     """Return crank, eccentric rod sloping up to the foot of a link, and all that follows it."""
     x, z = map(float, a.link)
-    foot = _at(x - 0.04, z - a.half)
+    foot = at(x - 0.04, z - a.half)
     return [*a.crank(), a.rod(a.reach, foot, dy=0.05), *_hung_link(a), *_valve_end(a, die=0.35)]
 
 
 def level_radial(a: Anchors) -> list[Mesh]:
     """The same with a long tail on the link, so that the eccentric rod lies level."""
     x, z = map(float, a.link)
-    foot = _at(x - 0.06, min(z - a.half, float(a.axle[1]) + 0.04))
-    tail = a.plain(_at(x, z - 0.8 * a.half), foot, dy=0.05, k=0.9)
+    foot = at(x - 0.06, min(z - a.half, float(a.axle[1]) + 0.04))
+    tail = a.plain(at(x, z - 0.8 * a.half), foot, dy=0.05, k=0.9)
     rods = [a.rod(a.reach, foot, dy=0.09), tail]
     return [*a.crank(), *rods, *_hung_link(a), *_valve_end(a, die=-0.35)]
 
@@ -131,12 +139,12 @@ def twin_eccentric(a: Anchors) -> list[Mesh]:
     x, z = map(float, a.link)
     other = a.axle + (a.axle - a.reach)
     rods = [
-        a.rod(a.reach, _at(x - 0.04, z - 0.85 * a.half), dy=0.05),
-        a.rod(other, _at(x - 0.04, z + 0.6 * a.half), dy=0.09),
+        a.rod(a.reach, at(x - 0.04, z - 0.85 * a.half), dy=0.05),
+        a.rod(other, at(x - 0.04, z + 0.6 * a.half), dy=0.09),
         a.plain(a.reach, other, dy=0.02, k=1.3),
     ]
-    valve = _at(a.ahead + 0.1, z)
-    return [*a.crank(), *rods, *_hung_link(a), a.rod(a.link, valve, dy=0.02, k=0.8)]
+    valve = at(a.ahead + 0.1, z)
+    return [*a.crank(), *rods, *_hung_link(a), a.rod(a.link, valve, dy=0.02, k=0.8), *a.seat(valve)]
 
 
 def eccentric_sheave(a: Anchors) -> list[Mesh]:
@@ -151,20 +159,20 @@ def eccentric_sheave(a: Anchors) -> list[Mesh]:
         26,
     ).moved(cx, a.y, cz)
     nut = rod(0.25 * r, a.y, a.y + 1.2 * a.t, "y", 6).moved(*map(float, [cx, 0.0, cz]))
-    end = _at(x - 0.04, z - a.half)
+    end = at(x - 0.04, z - a.half)
     way = (end - [cx, cz]) / max(float(np.linalg.norm(end - [cx, cz])), 1e-6)
-    lug = a.plain(_at(cx, cz) + 0.95 * r * way, _at(cx, cz) + 1.5 * r * way, k=1.1)
-    rods = [lug, a.rod(_at(cx, cz) + 1.3 * r * way, end)]
+    lug = a.plain(at(cx, cz) + 0.95 * r * way, at(cx, cz) + 1.5 * r * way, k=1.1)
+    rods = [lug, a.rod(at(cx, cz) + 1.3 * r * way, end)]
     return [disc, strap, nut, *rods, *_hung_link(a), *_valve_end(a, die=0.2)]
 
 
 def rocking_arm(a: Anchors) -> list[Mesh]:
     """No return crank: an arm below the board, rocked by the crosshead, works the valve."""
     x = min(float(a.cross[0]) - 0.16, a.ahead - 0.25)
-    pivot = _at(x, max(a.under - 0.12, float(a.cross[1]) + 0.2))
-    low = _at(x + 0.06, float(a.cross[1]) - 0.12)
-    high = _at(x + 0.02, float(pivot[1]) + 0.04)
-    valve = _at(a.ahead + 0.1, float(pivot[1]) - 0.08)
+    pivot = at(x, max(a.under - 0.12, float(a.cross[1]) + 0.2))
+    low = at(x + 0.06, float(a.cross[1]) - 0.12)
+    high = at(x + 0.02, float(pivot[1]) + 0.04)
+    valve = at(a.ahead + 0.1, float(pivot[1]) - 0.08)
     post = hanger_of(
         a.s.link_hanger if a.s.link_hanger in ("plate", "bracket") else "bracket",
         *(x, float(pivot[1]), a.under),
@@ -185,9 +193,9 @@ def marine(a: Anchors) -> list[Mesh]:
     """A vibrating lever that stands on the main rod, an anchor link and a slide above."""
     on_rod = a.pin + 0.45 * (a.cross - a.pin)
     x = float(on_rod[0])
-    top = _at(x + 0.05, max(a.under - 0.1, float(on_rod[1]) + 0.3))
+    top = at(x + 0.05, max(a.under - 0.1, float(on_rod[1]) + 0.3))
     foot = on_rod + [0.0, -0.5 * a.half - 0.06]
-    anchor = _at(min(x + 0.34 + 0.8 * a.half, a.ahead - 0.1), float(foot[1]) + 0.03)
+    anchor = at(min(x + 0.34 + 0.8 * a.half, a.ahead - 0.1), float(foot[1]) + 0.03)
     die = on_rod + 0.62 * (top - on_rod)
     slide = [
         *arc(x - 0.1, float(top[1]) - 0.05, 0.8 * a.half, -1.1, 1.1, 8),
@@ -196,135 +204,30 @@ def marine(a: Anchors) -> list[Mesh]:
     return [
         bar(foot, top, y=a.y + 0.04, h=1.1 * a.h, t=a.t),
         a.plain(foot, anchor, dy=0.07, k=0.8),
-        bar(anchor, _at(float(anchor[0]), a.under), y=a.y - 0.01, h=a.h, t=a.t, eyes=False),
+        bar(anchor, at(float(anchor[0]), a.under), y=a.y - 0.01, h=a.h, t=a.t, eyes=False),
         prism(slide, (a.y - 0.06, a.y - 0.01), bevel=0.005),
-        a.rod(die, _at(a.ahead + 0.1, float(top[1]) - 0.1), dy=0.08, k=0.8),
-    ]
-
-
-def _lug(a: Anchors, p: Point, *, k: float = 1.0) -> Mesh:
-    """A sheet lug bent down from the running board to the pivot p."""
-    return bar(_at(float(p[0]) + 0.02, a.under), p, y=a.y - 0.03, h=1.3 * k * a.h, t=0.03)
-
-
-def pressed_strip(a: Anchors) -> list[Mesh]:
-    """One strip of tinplate with slots, from the crank pin to a lug before the cylinder."""
-    end = _at(a.ahead - 0.04, min(a.under - 0.1, float(a.axle[1]) + 1.1 * a.half))
-    length = float(np.linalg.norm(end - a.pin))
-    angle = float(np.arctan2(end[1] - a.pin[1], end[0] - a.pin[0]))
-    w = 0.75 * a.h
-    outline = round_rect((-1.2 * w, length + 1.2 * w), (-w, w), 0.9 * w, 4)
-    marks = np.linspace(0.1, 0.9, 4)
-    slots = [
-        round_rect((p * length, q * length - 0.05), (-0.4 * w, 0.4 * w), 0.35 * w)
-        for p, q in itertools.pairwise(marks)
-        if (q - p) * length > 0.1
-    ]
-    sheet = prism(outline, (-0.012, 0.012), holes=slots).turned("y", -angle)
-    return [
-        sheet.moved(float(a.pin[0]), a.y, float(a.pin[1])),
-        rod(0.8 * w, a.lay.rod_y, a.y + 0.03, "y", 10).moved(float(a.pin[0]), 0, float(a.pin[1])),
-        rod(0.6 * w, a.y - 0.05, a.y + 0.03, "y", 10).moved(float(end[0]), 0, float(end[1])),
-        _lug(a, end),
-    ]
-
-
-def moulded(a: Anchors) -> list[Mesh]:
-    """Link, rods and brackets cast as one thick plate, raised ribs where the rods would be."""
-    x, z = map(float, a.link)
-    foot = _at(x, z - a.half)
-    valve = _at(a.ahead + 0.06, z)
-    plate = [
-        (x - 0.7 * a.half, a.under + 0.05),
-        (x + 0.5 * a.half, a.under + 0.05),
-        (float(valve[0]), z + 0.09),
-        (float(valve[0]), z - 0.05),
-        (x + 0.3 * a.half, z - 0.2 * a.half),
-        (x + 0.12, float(foot[1]) - 0.06),
-        (x - 0.12, float(foot[1]) - 0.06),
-        (x - 0.45 * a.half, z + 0.1 * a.half),
-    ]
-    thick = max(1.6 * a.t, 0.07)
-    ribs = [
-        bar(a.reach, foot, y=a.y + 0.02, h=1.3 * a.h, t=1.6 * a.t, style="thick", eyes=False),
-        bar(a.link, valve, y=a.y + 0.03, h=a.h, t=1.3 * a.t, style="thick", eyes=False),
-        bar(foot, a.link, y=a.y + 0.04, h=1.2 * a.h, t=1.3 * a.t, style="thick", eyes=False),
-    ]
-    drop = bar(
-        *(_at(float(a.cross[0]) + 0.1, z), a.cross + [0.06, -0.3 * a.half]),
-        y=a.y + 0.01,
-        h=a.h,
-        t=1.4 * a.t,
-        style="thick",
-        eyes=False,
-    )
-    plate_mesh = prism(plate, (a.y - 0.5 * thick, a.y + 0.3 * thick), bevel=0.02)
-    return [*a.crank(), plate_mesh, *ribs, *([drop] if a.s.linkage_rods >= 4 else [])]
-
-
-def drop_link(a: Anchors) -> list[Mesh]:
-    """A pendulum link below the board, a thin wire from its foot to the crank pin."""
-    x = float(a.pin[0] + 0.62 * (a.ahead - a.pin[0]))
-    pivot = _at(x, a.under - 0.05)
-    foot = _at(x - 0.05, min(float(pivot[1]) - 0.9 * a.half, float(a.axle[1]) + 0.3))
-    wire = [bar(a.pin, foot, y=a.y + 0.03, h=a.h, t=a.t, style="wire", ends="flat")]
-    if a.s.linkage_rods >= 4:
-        middle = 0.5 * (pivot + foot)
-        ahead = _at(a.ahead + 0.1, float(middle[1]) + 0.05)
-        wire.append(bar(middle, ahead, y=a.y + 0.03, h=a.h, t=a.t, style="wire"))
-    pin = rod(0.4 * a.h, a.lay.rod_y, a.y + 0.05, "y", 10)
-    return [
-        bar(pivot, foot, y=a.y, h=1.2 * a.h, t=a.t, style="waisted"),
-        _lug(a, pivot),
-        pin.moved(float(a.pin[0]), 0, float(a.pin[1])),
-        *wire,
-    ]
-
-
-def bent_wire(a: Anchors) -> list[Mesh]:
-    """Everything bent from wire: from the pin up to an eye below the board and on ahead."""
-    r = float(np.clip(0.22 * a.h, 0.016, 0.034))
-    eye = _at(float(a.pin[0] + 0.6 * (a.ahead - a.pin[0])), a.under - 0.08)
-    knee = _at(float(eye[0]) - 0.06, float(eye[1]) - 0.7 * a.half)
-    end = _at(a.ahead + 0.08, float(eye[1]) - 0.12)
-
-    def wire(points: list[Point], dy: float) -> Mesh:
-        path = [[float(p[0]), a.y + dy, float(p[1])] for p in points]
-        return tube(bend(path, 0.09), r, 8)
-
-    turn = np.linspace(0.0, 2 * np.pi, 15)
-    ring = [
-        _at(float(a.pin[0]) + 2.6 * r * np.cos(u), float(a.pin[1]) + 2.6 * r * np.sin(u))
-        for u in turn
-    ]
-    loop = tube([[float(p[0]), a.y, float(p[1])] for p in ring], r, 8)
-    pin = rod(1.9 * r, a.lay.rod_y, a.y + 2 * r, "y", 10)
-    return [
-        wire([a.pin, knee, eye], 0.0),
-        wire([knee, _at(float(knee[0]) + 0.2, float(knee[1]) + 0.04), end], 0.04),
-        tube([[float(eye[0]), a.y, a.under + 0.02], [float(eye[0]), a.y, float(eye[1])]], r, 8),
-        loop,
-        pin.moved(float(a.pin[0]), 0, float(a.pin[1])),
+        a.rod(die, at(a.ahead + 0.1, float(top[1]) - 0.1), dy=0.08, k=0.8),
     ]
 
 
 def direct(a: Anchors) -> list[Mesh]:
     """A return crank whose rod goes straight to the valve spindle, in a guide."""
     z = float(np.clip(a.lay.cylinder_z + 1.1 * a.lay.cylinder_r, a.axle[1] + 0.1, a.under - 0.05))
-    joint = _at(max(a.ahead - 0.45, float(a.reach[0]) + 0.4), z)
+    joint = at(max(a.ahead - 0.45, float(a.reach[0]) + 0.4), z)
     guide = prism(
         round_rect((float(joint[0]) + 0.1, float(joint[0]) + 0.2), (z - 0.1, a.under + 0.04), 0.02),
         (a.y - 0.06, a.y + 0.04),
         bevel=0.01,
     )
-    spindle = bar(joint, _at(a.ahead + 0.12, z), y=a.y, h=0.07, t=0.05, style="round", eyes=False)
-    return [*a.crank(), a.rod(a.reach, joint, dy=0.05), spindle, guide]
+    spindle = bar(joint, at(a.ahead + 0.12, z), y=a.y, h=0.07, t=0.05, style="round", eyes=False)
+    rods = [a.rod(a.reach, joint, dy=0.05), spindle]
+    return [*a.crank(), *rods, guide, *a.seat(at(a.ahead + 0.12, z))]
 
 
 def bell_crank(a: Anchors) -> list[Mesh]:
     """A three-armed crank of sheet between the eccentric rod and the valve rod."""
     x, z = map(float, a.link)
-    low, up = _at(x - 0.05, z - a.half), _at(x + 0.55 * a.half, z + 0.25 * a.half)
+    low, up = at(x - 0.05, z - a.half), at(x + 0.55 * a.half, z + 0.25 * a.half)
     plate = [
         *arc(x, z, 0.9 * a.h, 0.9, 2.6, 4),
         *arc(float(low[0]), float(low[1]), 0.7 * a.h, np.pi, 2 * np.pi, 5),
@@ -332,29 +235,13 @@ def bell_crank(a: Anchors) -> list[Mesh]:
     ]
     mesh = prism(plate, (a.y + 0.01, a.y + 0.01 + 0.7 * a.t), bevel=0.004)
     bolt = rod(0.5 * a.h, a.y - 0.06, a.y + 1.4 * a.t, "y", 6).moved(x, 0, z)
+    valve = at(a.ahead + 0.1, float(up[1]) - 0.03)
     return [
         *a.crank(),
         a.rod(a.reach, low, dy=0.06),
         mesh,
         bolt,
-        a.rod(up, _at(a.ahead + 0.1, float(up[1]) - 0.03), dy=0.05, k=0.85),
+        a.rod(up, valve, dy=0.05, k=0.85),
+        *a.seat(valve),
         *hanger_of("bracket", x, z, a.under, half=a.half, y=a.y - 0.08, t=a.t, ahead=a.ahead),
     ]
-
-
-GEARS: dict[str, Callable[[Anchors], list[Mesh]]] = {
-    "radial": radial,
-    "level_radial": level_radial,
-    "leading": radial,  # driven by the leading axle, see `linkage`
-    "twin_eccentric": twin_eccentric,
-    "eccentric_sheave": eccentric_sheave,
-    "second_axle": eccentric_sheave,
-    "rocking_arm": rocking_arm,
-    "marine": marine,
-    "pressed_strip": pressed_strip,
-    "moulded": moulded,
-    "drop_link": drop_link,
-    "bent_wire": bent_wire,
-    "direct": direct,
-    "bell_crank": bell_crank,
-}

@@ -2,15 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
-from tools.locomotive.gears import GEARS, Anchors
+from tools.locomotive import gears, toy_gears
+from tools.locomotive.gears import Anchors
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import prism
 from tools.locomotive.rods import Point, bar, crank_pin, crosshead, main_axle, quartered
 from tools.locomotive.solids import Mesh, arc, box, rod
 from tools.locomotive.spec import LocomotiveSpec
+
+GEARS: dict[str, Callable[[Anchors], list[Mesh]]] = {
+    "radial": gears.radial,
+    "level_radial": gears.level_radial,
+    "leading": gears.radial,  # its pin is the leading driver's
+    "twin_eccentric": gears.twin_eccentric,
+    "eccentric_sheave": gears.eccentric_sheave,
+    "second_axle": gears.eccentric_sheave,
+    "rocking_arm": gears.rocking_arm,
+    "marine": gears.marine,
+    "pressed_strip": toy_gears.pressed_strip,
+    "moulded": toy_gears.moulded,
+    "drop_link": toy_gears.drop_link,
+    "bent_wire": toy_gears.bent_wire,
+    "direct": gears.direct,
+    "bell_crank": gears.bell_crank,
+}
+# What needs an outside main rod or crosshead, and what an engine without either has instead.
+_INSIDE = {"marine": "drop_link", "rocking_arm": "bell_crank"}
+_ROOM = 1.3  # m from an axle to the cylinder in which a gear finds room; chosen by eye
 
 
 def add_linkage(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
@@ -25,11 +48,19 @@ def add_linkage(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         )
 
 
+def _driven_by(s: LocomotiveSpec, lay: Layout) -> int:
+    """Index of the driver at whose pin a linkage begins."""
+    room = lay.cylinder_x - lay.cylinder_len / 2 - lay.drivers[0]
+    if s.linkage_style == "leading" and s.cylinders == "outside" and room > _ROOM:
+        return 0
+    if s.linkage_style == "second_axle":
+        return min(1, len(lay.drivers) - 1)
+    return main_axle(s, lay)
+
+
 def linkage(s: LocomotiveSpec, lay: Layout, phase: float) -> list[Mesh]:
     """Return crank, eccentric rod, link or gear frame, and the rods to the valve (left side)."""
-    k = {"leading": 0, "second_axle": min(1, len(lay.drivers) - 1)}.get(
-        s.linkage_style, main_axle(s, lay)
-    )
+    k = _driven_by(s, lay)
     pin = crank_pin(lay, lay.drivers[k], phase)
     h = max(s.rod_h * s.linkage_w * lay.wheel_d, 0.045)
     y = lay.cylinder_y + 0.11 + s.linkage_off
@@ -43,6 +74,8 @@ def linkage(s: LocomotiveSpec, lay: Layout, phase: float) -> list[Mesh]:
     )
     under = lay.board_at(0.5 * (ahead + axle[0])) - lay.edge_h - 0.04
     style = s.linkage_style
+    if s.cylinders != "outside":
+        style = _INSIDE.get(style, style)
     if style in GEARS:
         return GEARS[style](
             Anchors(
