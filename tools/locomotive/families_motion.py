@@ -81,7 +81,7 @@ MOTION: dict[str, object] = {
         "large": 1,
     },
     "cyl_d": (0.34, 0.78),
-    "cyl_tilt": {0.0: 4, 0.05: 1, 0.11: 1, 0.14: 1},
+    "cyl_tilt": {0.0: 5, 0.05: 1, 0.09: 0.5},
     "tail_rod": 0.25,
     "crank": (0.2, 0.36),
     "wheel_style": {

@@ -100,6 +100,7 @@ def _hung_link(a: Anchors) -> list[Mesh]:
 def _valve_end(a: Anchors, *, die: float) -> list[Mesh]:
     """Radius rod, combination lever, union link and valve spindle, as many as there are."""
     count, link = a.s.linkage_rods, a.link
+    outside = a.s.cylinders == "outside"
     high = float(link[1])
     top = at(float(a.cross[0]) + 0.22, high + 0.4 * die * a.half)
     drop = at(float(a.cross[0]) + 0.12, float(a.cross[1]) - 0.55 * a.half - 0.06)
@@ -109,10 +110,11 @@ def _valve_end(a: Anchors, *, die: float) -> list[Mesh]:
     if count >= 3:
         out.append(a.rod(link + [0.0, die * a.half], top, dy=0.01, k=0.8))
     if count >= 4:
-        out.append(a.plain(drop, top, dy=0.04, k=0.85))
+        if outside:
+            out.append(a.plain(drop, top, dy=0.04, k=0.85))
         out.append(bar(top, valve, y=a.y - 0.03, h=0.05, t=0.04, style="round", eyes=False))
         out += a.seat(valve)
-    if count >= 5:
+    if count >= 5 and outside:
         out.append(a.plain(arm, drop, dy=0.02, k=0.7))
         out.append(bar(a.cross, arm, y=a.y - 0.02, h=a.h, t=a.t, eyes=False))
     return out
