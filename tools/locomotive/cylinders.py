@@ -70,7 +70,7 @@ def cylinder(s: LocomotiveSpec, lay: Layout) -> dict[str, list[Mesh]]:
     lid = span((-half * 0.76, half * 0.76), (-0.7 * r, 0.58 * r), (1.4 * r, 1.5 * r), 0.01)
     steam = tube([[0, -0.1, 1.4 * r], [0, -0.25, 2.0 * r], [0, -0.5, 2.6 * r]], 0.09, 10)
     above = {"box": [chest, lid], "piston": [steam], "none": []}[s.valve_chest]
-    return {"body": [*body, *above], "rods": caps, "band": bands}
+    return {"body": [*body, *above], "rods": [*caps, *bands]}
 
 
 def guides(s: LocomotiveSpec, lay: Layout, cross: NDArray[np.float64], y: float) -> list[Mesh]:

@@ -17,7 +17,7 @@ SHANKS = ("tapered", "deep", "thick", "wire", "slotted", "channel", "waisted")
 def shank(style: str, length: float, h: float, t: float) -> list[Mesh]:
     """A rod of one of `SHANKS` along x from 0 to `length`; `h` high, `t` thick."""
     if style == "wire":
-        return [tube([[0.0, 0.0, 0.0], [length, 0.0, 0.0]], max(0.2 * h, 0.014), 8)]
+        return [tube([[0.0, 0.0, 0.0], [length, 0.0, 0.0]], max(0.2 * h, 0.02), 8)]
     if style == "deep":
         ends = [
             span((x, x + 0.16 * length), (-0.7 * t, 0.7 * t), (-h / 2, h / 2), 0.1 * t)

@@ -94,7 +94,7 @@ def drop_link(a: Anchors) -> list[Mesh]:
 
 def bent_wire(a: Anchors) -> list[Mesh]:
     """Everything bent from wire: from the pin up to an eye below the board and on ahead."""
-    r = float(np.clip(0.22 * a.h, 0.016, 0.034))
+    r = float(np.clip(0.24 * a.h, 0.022, 0.04))
     eye = at(float(a.pin[0] + 0.6 * (a.ahead - a.pin[0])), a.under - 0.08)
     knee = at(float(eye[0]) - 0.06, float(eye[1]) - 0.7 * a.half)
     end = at(a.ahead + 0.08, float(eye[1]) - 0.12)

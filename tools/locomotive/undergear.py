@@ -192,7 +192,7 @@ def _side_plate(kit: Kit, lay: Layout, rng: np.random.Generator) -> None:
         for z in (low + 0.1, top - 0.1)
     ]
     wheel = lathe([(y - 0.12, 0.0), (y - 0.12, r), (y - 0.08, r), (y - 0.08, 0.0)], "y", 20)
-    kit.pair("frame", "brass", *nuts, wheel.moved(middle + 0.1, 0, 0.5 * (low + top)))
+    kit.pair("frame", metal, *nuts, wheel.moved(middle + 0.1, 0, 0.5 * (low + top)))
 
 
 def _mudguards(kit: Kit, lay: Layout, rng: np.random.Generator) -> None:
@@ -205,7 +205,7 @@ def _mudguards(kit: Kit, lay: Layout, rng: np.random.Generator) -> None:
             continue
         span_a = (np.pi / 2 - wide, np.pi / 2 + wide)
         rim = arc(x, 0.5 * d, r + 0.02, *span_a, 14) + arc(x, 0.5 * d, r, *span_a[::-1], 14)
-        kit.pair("splasher", "frame", prism(rim, (HALF_GAUGE - 0.1, HALF_GAUGE + 0.16)))
+        kit.pair("splasher", "body", prism(rim, (HALF_GAUGE - 0.1, HALF_GAUGE + 0.16)))
 
 
 def _injector(kit: Kit, lay: Layout, rng: np.random.Generator) -> None:
