@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from tools.locomotive.barrel import add_barrel, add_printed_bands, boxy_band
 from tools.locomotive.casing import add_casing, casing_top_at
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
@@ -49,9 +50,16 @@ def add_boiler(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         return
     z = lay.boiler_z
     x0, x1 = lay.cab_front - 0.3, lay.smoke_rear
-    barrel = lathe([(x0, lay.boiler_r), (lay.cab_front, lay.boiler_r), (x1, lay.front_r)], "x", 44)
-    kit.add("boiler", "body", barrel.moved(z=z))
+    if s.boiler_form == "cone" and s.boiler_sides == "round":
+        profile = [(x0, lay.boiler_r), (lay.cab_front, lay.boiler_r), (x1, lay.front_r)]
+        barrel = lathe(profile, "x", 44)
+        kit.add("boiler", "body", barrel.moved(z=z))
+    else:
+        add_barrel(kit, s, lay)
     for x in band_places(s, lay):
+        if s.boiler_sides == "boxy":
+            kit.add("band", "band", boxy_band(lay, x))
+            continue
         r = lay.radius(x) + 0.012
         kit.add(
             "band",
@@ -62,6 +70,8 @@ def add_boiler(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
                 44,
             ).moved(z=z),
         )
+    if s.lining == "litho":
+        add_printed_bands(kit, s, lay)
     _firebox(kit, s, lay)
     _smokebox(kit, s, lay)
     saddle = span(

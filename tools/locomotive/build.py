@@ -158,6 +158,7 @@ def truth_of(
         "safety_valve",
         "knobs",
         "top_feed",
+        "mounting",
         "generator",
         "number_board",
         "lever_stub",

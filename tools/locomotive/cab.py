@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 
+from tools.locomotive.cab_styles import (
+    ROOFS,
+    STYLES,
+    printed_frames,
+    printed_panels,
+    roof_line,
+    side,
+)
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
 from tools.locomotive.lettering import on_sides, text_mesh, text_size
 from tools.locomotive.prisms import prism
 from tools.locomotive.solids import Mesh, arc, bend, lathe, round_rect, span, tube
 from tools.locomotive.spec import LocomotiveSpec
-from tools.locomotive.tanks import tank_front, tank_top
+from tools.locomotive.tanks import level_front, tank_front, tank_top
 
 Loop = list[tuple[float, float]]
 
@@ -49,6 +57,9 @@ def side_outline(s: LocomotiveSpec, lay: Layout) -> tuple[Loop, list[Loop]]:
         return [(a, z0), (b, z0), (b, z1), (a + 0.42 * w, z1), *cut[::-1]], _windows(
             s, (a + 0.46 * w, b), (mid, z1)
         )
+    if s.cab in STYLES:
+        outline, start = side(s.cab, lay, mid)
+        return outline, _windows(s, (start + 0.02 * w, b), (mid, z1), most=2)
     outline = [(a, z0), (b, z0), (b, mid), (b - lean, z1), (a, z1)]
     if s.cab == "cut":
         x0 = a + 0.1 * w
@@ -75,7 +86,10 @@ def _windows(
 
 
 def _roof_line(s: LocomotiveSpec, half: float, z: float) -> Loop:
-    rise = {"arched": 0.2, "barrel": 0.42, "flat": 0.04, "peaked": 0.2}[s.roof] * half
+    if s.roof in ("turtle", "wrapped"):
+        return roof_line(s.roof, half, z)
+    rises = {"arched": 0.2, "barrel": 0.42, "flat": 0.04, "peaked": 0.2, **ROOFS}
+    rise = rises[s.roof] * half
     if s.roof == "peaked":
         return [
             (-half, z),
@@ -102,6 +116,8 @@ def add_cab(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     if s.cab != "none":
         outline, holes = side_outline(s, lay)
         kit.pair("cab", "cab", prism(outline, (y - 0.04, y), holes=holes, bevel=0.012))
+        if s.lining == "litho":
+            kit.pair("lining", "lining", *printed_frames(holes, y))
         if s.cab_glazed and holes:
             kit.pair("cab_window", "window", *(prism(h, (y - 0.03, y - 0.024)) for h in holes))
         _front_sheet(kit, s, lay)
@@ -118,11 +134,12 @@ def add_cab(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
             0.1,
         )
         kit.pair("handrail", "steel", tube(rail, 0.022, 6))
-    if s.cab == "posts":
+    if s.cab in ("posts", "awning"):
+        posts = (a + 0.05, b - 0.05)
         kit.pair(
             "cab",
             "cab",
-            *(tube([[x, y - 0.03, z0], [x, y - 0.03, z1]], 0.03, 6) for x in (a + 0.05, b - 0.05)),
+            *(tube([[x, y - 0.03, z0], [x, y - 0.03, z1]], 0.03, 6) for x in posts),
         )
     if s.cab in ("closed", "cut", "half"):
         x = a - 0.03 if s.has_tender else a + 0.03
@@ -187,6 +204,10 @@ def _roof(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         - (0.18 * (lay.cab_front - lay.cab_rear) if s.cab == "slanted" else 0),
     )
     kit.add("roof", "roof", prism(line + under[::-1], x, "yz", bevel=0.012))
+    if s.roof == "clerestory":
+        top = max(v for _, v in line)
+        raised = round_rect((-0.42 * half, 0.42 * half), (top - 0.15, top + 0.15), 0.05)
+        kit.add("roof", "roof", prism(raised, (x[0] + 0.12, x[1] - 0.12), "yz", bevel=0.02))
     if s.roof_vent:
         mid, top = sum(x) / 2, max(v for _, v in line)
         kit.add(
@@ -272,14 +293,16 @@ def add_lining(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     a, b, z0 = lay.cab_rear + 0.07, lay.cab_front - 0.07, lay.board_z + 0.07
     if s.cab not in ("none", "open", "posts", "screen") and s.lining != "boiler":
         kit.pair("lining", "lining", lining_loop((a, b), (z0, waist(lay) - 0.04), lay.cab_y))
-    if s.tank == "side" and s.lining == "cab_tender":
-        x1 = tank_front(s, lay)
+    if s.lining == "litho" and s.cab not in ("none", "open", "posts", "screen"):
+        kit.pair("lining", "lining", *printed_panels(s, lay, waist(lay)))
+    if s.tank == "side" and s.lining in ("cab_tender", "litho"):
+        x1 = tank_front(s, lay) if not s.tank_slope else level_front(s, lay)
         z1 = tank_top(s, lay) - 0.07
         kit.pair("lining", "lining", lining_loop((b + 0.16, x1 - 0.08), (z0, z1), lay.cab_y))
     if s.tank == "side" and s.lining == "boiler":
         z1 = tank_top(s, lay) - 0.14
         line = span(
-            (lay.cab_rear, tank_front(s, lay) - 0.03),
+            (lay.cab_rear, (level_front if s.tank_slope else tank_front)(s, lay) - 0.03),
             (lay.cab_y - 0.01, lay.cab_y + 0.003),
             (z1, z1 + 0.05),
         )

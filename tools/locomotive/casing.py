@@ -10,6 +10,7 @@ from tools.locomotive.prisms import loft, prism
 from tools.locomotive.solids import span
 from tools.locomotive.spec import LocomotiveSpec
 
+_NOSES = {"prow": 1.7, "globe": 1.1, "slab": 0.9}  # m, of those that only training draws
 TIP = 0.12  # m, nose ahead of the beam; chosen by eye
 
 
@@ -20,7 +21,7 @@ def casing_top(lay: Layout) -> float:
 
 def nose_length(s: LocomotiveSpec, lay: Layout) -> float:
     """Length of the casing's nose, from its tip backwards."""
-    want = {"bullet": 1.5, "wedge": 2.3, "shovel": 2.0, "tub": 0.7}[s.casing]
+    want = {"bullet": 1.5, "wedge": 2.3, "shovel": 2.0, "tub": 0.7, **_NOSES}[s.casing]
     return min(want, 0.4 * (lay.front - lay.cab_front))
 
 
@@ -31,6 +32,9 @@ def nose_shape(casing: str, t: float) -> tuple[float, float]:
         "wedge": (1 - 0.7 * t**4, (1 - 0.86 * t**1.15) ** 2),
         "shovel": (1 - 0.75 * t**3, (0.1 + 0.9 * np.sqrt(max(1 - t**1.3, 0.0))) ** 2),
         "tub": (1 - 0.85 * t**3, 1 - 0.9 * t**2.6),
+        "prow": ((1 - 0.93 * t**1.2) ** 2, 1 - 0.5 * t**3),
+        "globe": (max(1 - t**2, 0.002), max(1 - t**2, 0.002)),
+        "slab": (1 - 0.3 * t**4, (1 - 0.45 * t) ** 2),
     }
     w, h = shapes[casing]
     return float(np.sqrt(w)), float(np.sqrt(h))
@@ -58,7 +62,7 @@ def add_casing(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     w0 = min(max(1.12 * lay.boiler_r, 0.78 * lay.board_y), lay.board_y - 0.05)
     nose = nose_length(s, lay)
     tip = lay.front + TIP
-    power = 0.62 if s.casing == "tub" else 0.85
+    power = {"tub": 0.62, "slab": 0.45, "prow": 0.7}.get(s.casing, 0.85)
     stations = [
         (lay.cab_front - 0.2, 0.0),
         (tip - nose, 0.0),

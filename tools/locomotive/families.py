@@ -157,9 +157,19 @@ COMMON: dict[str, object] = {
     "lever_tilt": (-0.7, 0.7),
     "lever_at": (0.08, 0.9),  # between chimney and cab
     "lever_offset": {0.0: 4, 0.15: 1, -0.15: 1, 0.3: 1, -0.3: 1},
+    "lever_turn": 0.0,  # of its broad face, round the upright
+    "lever_lean": 0.0,  # sideways
+    "lever_mount": "none",
+    "mount_finish": "nickel",
     "lever_slot": 0.45,
     "lever_stub": 0.15,
     "key_hole": 0.08,
+    "mountings": {(): 1},  # of `profiles.MOUNTING_HALF`
+    "boiler_form": "cone",
+    "boiler_sides": "round",
+    "seam": False,
+    "saddle_form": "round",
+    "tank_slope": 0.0,
     "slide_bars": {"plain": 4, "one": 2, "broad": 2, "four": 1, "frame": 2},
     # The same for all but the families of `families_more`, which draw others by `MOTION`.
     "linkage_phase": {1.9: 1},  # of the return crank to the pin, radians

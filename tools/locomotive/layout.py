@@ -16,6 +16,17 @@ from tools.locomotive.spec import LocomotiveSpec
 
 HALF_GAUGE = 0.7175  # m, half of 1.435 m
 
+BARRELS = {
+    "cone": ((0.0, 0.0), (1.0, 1.0)),
+    "wagon": ((0.0, 0.0), (0.3, 0.0), (0.62, 1.0), (1.0, 1.0)),
+    "shoulder": ((0.0, 0.0), (0.42, 0.0), (0.5, 1.0), (1.0, 1.0)),
+    "courses": (
+        *((0.0, 0.0), (0.33, 0.0), (0.335, 0.5), (0.66, 0.5)),
+        *((0.665, 1.0), (1.0, 1.0)),
+    ),
+}
+"""How a boiler's taper is spread along it, see `Layout.barrel`."""
+
 
 @dataclass(frozen=True, slots=True)
 class Layout:
@@ -43,6 +54,8 @@ class Layout:
     cylinder_y : float
     roof_z, cab_y : float
         Height of the cab side's top edge; half width of the cab.
+    barrel : tuple of (float, float)
+        Along the boiler from the cab (0) to the smokebox (1), the part of its taper done.
     """
 
     front: float
@@ -72,6 +85,7 @@ class Layout:
     cylinder_y: float
     roof_z: float
     cab_y: float
+    barrel: tuple[tuple[float, float], ...]
 
     @property
     def length(self) -> float:
@@ -86,7 +100,8 @@ class Layout:
     def radius(self, x: float) -> float:
         """Radius of the boiler at x."""
         t = np.clip((x - self.cab_front) / max(self.smoke_rear - self.cab_front, 1e-6), 0, 1)
-        return float(self.boiler_r + t * (self.front_r - self.boiler_r))
+        done = np.interp(t, *zip(*self.barrel, strict=True))
+        return float(self.boiler_r + done * (self.front_r - self.boiler_r))
 
     def board_at(self, x: float) -> float:
         """Height of the running board at x (its nearest end beyond it)."""
@@ -177,6 +192,7 @@ def lay_out(s: LocomotiveSpec) -> Layout:
         cylinder_y=rod_y + 0.14,
         roof_z=roof,
         cab_y=max(half, rod_y + 0.22) - 0.06,
+        barrel=BARRELS[s.boiler_form],
     )
 
 
@@ -203,6 +219,11 @@ def _board(
         ],
         "ramp": [(rear, z), (smoke, z), (front - 0.1, low), (front, low)],
         "short": [(rear, z), (smoke + 0.3, z)],
+        "two_steps": [
+            *((rear, low), (cab - 0.1, low), (cab, z), (mid - 0.1, z)),
+            *((mid + 0.1, z + 0.2), (front, z + 0.2)),
+        ],
+        "fall": [(rear, z), (mid, z), (front, 0.5 * (z + low))],
         "humped": [(rear, z)],
     }
     path = shapes[s.board_profile]

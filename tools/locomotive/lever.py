@@ -9,6 +9,7 @@ import numpy as np
 from tools.locomotive.boiler import band_places, top_at
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout, lay_out
+from tools.locomotive.lever_styles import STYLES, mount_mesh
 from tools.locomotive.prisms import prism
 from tools.locomotive.room import Spans, free_x, room_at
 from tools.locomotive.slender import FEED_AT, slim_spans
@@ -39,7 +40,8 @@ def lever_place(s: LocomotiveSpec, lay: Layout) -> np.ndarray:
     y = s.lever_offset * lay.boiler_r
     top = top_at(s, lay, x)
     r = top - lay.boiler_z
-    drop = r - np.sqrt(max(r * r - y * y, 0.0)) if s.firebox != "belpaire" else 0.0
+    flat = s.firebox == "belpaire" or s.boiler_sides == "boxy"
+    drop = r - np.sqrt(max(r * r - y * y, 0.0)) if not flat else 0.0
     return np.array([x, y, top - 0.6 * drop if s.casing != "none" else top - drop])
 
 
@@ -107,6 +109,8 @@ def add_lever(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
                 0.01,
             ),
         )
+    if s.lever_mount != "none":
+        kit.add("lever_slot", "mount", mount_mesh(s.lever_mount, thick).moved(x, y, z))
     if s.switch_lever == "present":
         mesh = lever_mesh(s, thick, s.lever_h * lay.length)
         kit.add("switch_lever", "lever", mesh.moved(x, y, z))
@@ -116,7 +120,12 @@ def lever_mesh(s: LocomotiveSpec, t: float, height: float) -> Mesh:
     """The lever, `t` thick, with its foot at the origin; `height` is its vertical rise."""
     h = height / np.cos(s.lever_tilt)
     for _ in range(3):  # a bent or thick tip rises less or more than the shaft says
-        mesh = _upright(s, t, h).turned("y", s.lever_tilt)
+        mesh = _upright(s, t, h)
+        if s.lever_turn:
+            mesh = mesh.turned("z", s.lever_turn)
+        mesh = mesh.turned("y", s.lever_tilt)
+        if s.lever_lean:
+            mesh = mesh.turned("x", s.lever_lean)
         h *= height / float(mesh.v[:, 2].max())
     return mesh
 
@@ -124,7 +133,9 @@ def lever_mesh(s: LocomotiveSpec, t: float, height: float) -> Mesh:
 def _upright(s: LocomotiveSpec, t: float, h: float) -> Mesh:
     """The lever before it is tilted, `h` high."""
     foot = -0.1
-    if s.lever_style == "straight":
+    if s.lever_style in STYLES:
+        mesh = STYLES[s.lever_style](t, h)
+    elif s.lever_style == "straight":
         mesh = box([0, 0, (h + foot) / 2], [t, 0.75 * t, h - foot], 0.16 * t)
     elif s.lever_style == "bent":
         tip = np.sign(s.lever_tilt) or 1.0

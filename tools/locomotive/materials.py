@@ -102,6 +102,11 @@ def materials_of(s: LocomotiveSpec, wanted: set[str]) -> dict[str, Material]:
         "nickel": metal("nickel", 0.3 * s.wear),
         "brass": metal("brass", 0.3 * s.wear),
         "black": metal("blackened"),
+        "bronze": metal("bronze", 0.3 * s.wear),
+        "blued": metal("blued"),
+        "tin": metal("tin", 0.3 * s.wear),
+        "red": _paint(s, linear(NAMED["bright"])),
+        "body": body,
     }
     number = (
         metal("brass", 0.2) if s.number_style == "plate" else _paint(s, _readable(s, second.color))
@@ -125,6 +130,7 @@ def materials_of(s: LocomotiveSpec, wanted: set[str]) -> dict[str, Material]:
         "rods": rods[s.rod_finish],
         "linkage": link[s.linkage_finish],
         "lever": lever[s.lever_finish],
+        "mount": lever[s.mount_finish],
         "edge": _paint(s, edge_paint(s.livery, s.paint_tint, s.edge_color)),
         "stripe": _paint(s, linear(STRIPES[s.stripe_color])),
         "steel": metal("steel", s.wear),

@@ -56,6 +56,15 @@ LIVERIES: dict[str, Livery] = {
     "silver": Livery("b4b5b5", 0.5, None, True),
     "iron": Livery("5d5b57", 0.4, None, True),
     "wood": Livery("7a5230", 0.05),
+    # What only `families_topside` draws has no weight of its own.
+    "bronze": Livery("7d5a33", 0.0, None, True),
+    "white_metal": Livery("8f9191", 0.0, None, True),
+    "blued": Livery("2b3444", 0.0, None, True),
+    "red_gold": Livery("8f1f22", 0.0, "b58a3a"),
+    "green_cream": Livery("28573c", 0.0, "d8cba2"),
+    "blue_red": Livery("234a86", 0.0, "962a24"),
+    "olive": Livery("565a38", 0.0),
+    "turquoise": Livery("2f7f7c", 0.0),
 }
 
 STRIPES: dict[str, str] = {
@@ -87,6 +96,9 @@ METALS: dict[str, tuple[str, float]] = {
     "brass": ("c9a050", 0.25),
     "copper": ("bd744d", 0.3),
     "blackened": ("3a3836", 0.42),
+    "bronze": ("9a6a3c", 0.34),
+    "blued": ("2f3a4c", 0.3),
+    "tin": ("b9bab8", 0.38),
 }
 
 

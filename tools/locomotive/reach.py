@@ -49,6 +49,8 @@ def within_reach(spec: LocomotiveSpec) -> LocomotiveSpec:
 
 def _without(s: LocomotiveSpec) -> Iterator[LocomotiveSpec]:
     """The engine with one fitting less, what is least of a loss first."""
+    if s.mountings:
+        yield replace(s, mountings=s.mountings[:-1])
     if s.bell != "none":
         yield replace(s, bell="none")
     if s.sand_box != "none":

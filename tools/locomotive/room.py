@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from tools.locomotive.layout import Layout
 from tools.locomotive.spec import LocomotiveSpec
 from tools.locomotive.tanks import saddle_span
-from tools.locomotive.topside import chimney_x, stand_points
+from tools.locomotive.topside import chimney_x, dome_half, stand_points
 
 Spans = Sequence[tuple[float, float]]
 _Places = float | NDArray[np.float64]
@@ -65,7 +65,7 @@ def _clear(
     s: LocomotiveSpec, lay: Layout, rear: _Places, front: _Places, beside: Spans
 ) -> NDArray[np.float64]:
     """Room round what reaches from `rear` to `front`, x each, of one thing or of many."""
-    taken = [(x, 1.25 * s.dome_r * lay.boiler_r) for x, _ in stand_points(s, lay)]
+    taken = [(x, dome_half(s, lay, kind)) for x, kind in stand_points(s, lay)]
     if s.valves != "none":
         taken.append((between(s, lay, s.valves_at), 0.2))
     if s.whistle != "none":

@@ -9,8 +9,9 @@ import numpy as np
 
 from tools.locomotive.families import COMMON
 from tools.locomotive.families_held import HELD
-from tools.locomotive.families_more import MORE, TOPSIDE
+from tools.locomotive.families_more import MORE
 from tools.locomotive.families_motion import MOTION
+from tools.locomotive.families_topside import TOPSIDE
 from tools.locomotive.families_train import TRAIN
 
 # A family without shapes of its own: every field is drawn by the rule of any train family.

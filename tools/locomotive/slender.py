@@ -5,8 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from tools.locomotive.boiler import top_at
+from tools.locomotive.fitting_styles import (
+    BELL_HALF,
+    VALVES,
+    WHISTLES,
+    bell_stand,
+    valves,
+    whistle,
+)
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
+from tools.locomotive.mountings import Places, add_mountings, mounting_places
+from tools.locomotive.profiles import MOUNTING_HALF
 from tools.locomotive.room import between, free_x, room_at
 from tools.locomotive.solids import (
     ball,
@@ -21,7 +31,7 @@ from tools.locomotive.spec import LocomotiveSpec
 FEED_AT = 0.45  # place of the top feed, 0 chimney, 1 cab
 # Half of what they take along the boiler, metres of the full-size engine.
 _FEED_HALF = 0.14
-_BELL_HALF = {"frame": 0.2, "yoke": 0.27}
+_BELL_HALF = {"frame": 0.2, "yoke": 0.27, **BELL_HALF}
 
 
 def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
@@ -29,7 +39,9 @@ def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     unit = 0.5 * lay.boiler_r
     x = between(s, lay, s.whistle_at)
     z = top_at(s, lay, x) - 0.02
-    thin = {"single": (0.0,), "pair": (-0.11, 0.11), "tall": (0.0,), "none": ()}[s.whistle]
+    if s.whistle in WHISTLES:
+        kit.add("whistle", "brass", *(m.moved(x, 0.0, z) for m in whistle(s.whistle, unit)))
+    thin = {"single": (0.0,), "pair": (-0.11, 0.11), "tall": (0.0,)}.get(s.whistle, ())
     for y in thin:
         h = (0.9 if s.whistle == "tall" else 0.6) * unit
         # A cup on a stalk, as stout as it is: what were as thin as a lever nobody could tell.
@@ -45,6 +57,7 @@ def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         kit.add("whistle", "brass", lathe(p, "z", 12).moved(x, y))
     _valves(kit, s, lay, unit)
     _bell(kit, s, lay, unit)
+    add_mountings(kit, s, lay, _mountings(s, lay))
     if s.top_feed:
         x = between(s, lay, FEED_AT)
         z = top_at(s, lay, x)
@@ -135,6 +148,8 @@ def _valves(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
             "brass",
             *(pop.moved(x + dx, dy) for dx in (-0.1, 0.1) for dy in (-0.1, 0.1)),
         )
+    elif s.valves in VALVES:
+        kit.add("safety_valve", "brass", *(m.moved(x, 0.0, z) for m in valves(s.valves, unit)))
     elif s.valves in ("bonnet", "urn"):
         p = [
             (z - 0.1, 0.3),
@@ -149,7 +164,16 @@ def _valves(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
 
 
 def slim_spans(s: LocomotiveSpec, lay: Layout) -> tuple[tuple[float, float], ...]:
-    """x, and half of what it takes along the boiler, of the bell and the top feed."""
+    """x, and half of what it takes along the boiler, of bell, top feed and mountings."""
+    mountings = tuple((x, MOUNTING_HALF[kind]) for kind, x in _mountings(s, lay))
+    return _bell_and_feed(s, lay) + mountings
+
+
+def _mountings(s: LocomotiveSpec, lay: Layout) -> Places:
+    return mounting_places(s, lay, _bell_and_feed(s, lay)) if s.mountings else ()
+
+
+def _bell_and_feed(s: LocomotiveSpec, lay: Layout) -> tuple[tuple[float, float], ...]:
     feed = ((between(s, lay, FEED_AT), _FEED_HALF),) if s.top_feed else ()
     bell = tuple((x, _BELL_HALF[s.bell]) for x in bell_x(s, lay))
     return bell + feed
@@ -181,6 +205,9 @@ def _bell(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
         (top - 0.36, 0.0),
     ]
     kit.add("bell", "brass", lathe(p, "z", 18).moved(x))
+    if s.bell in BELL_HALF:
+        kit.add("bell", "frame", *bell_stand(s.bell, x, z, top))
+        return
     if s.bell == "frame":
         bow = bend(
             [

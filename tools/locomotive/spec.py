@@ -173,9 +173,19 @@ class LocomotiveSpec:
     lever_tilt: float
     lever_at: float
     lever_offset: float
+    lever_turn: float
+    lever_lean: float
+    lever_mount: str
+    mount_finish: str
     lever_slot: bool
     lever_stub: bool
     key_hole: bool
+    mountings: tuple[str, ...]
+    boiler_form: str
+    boiler_sides: str
+    seam: bool
+    saddle_form: str
+    tank_slope: float
     slide_bars: str
     linkage_phase: float
     linkage_reach: float

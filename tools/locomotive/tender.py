@@ -210,7 +210,7 @@ def _dress(
         lens = ball(0.15, 14).stretched(x=0.4, y=0.9, z=0.9).moved(rear - 0.13, ly, z)
         kit.add("tender_lamp", "lamp", body)
         kit.add("tender_lamp", "lens_red" if s.seed % 2 else "lens", lens.moved(-0.004))
-    if s.lining == "cab_tender" and s.tender_style not in (
+    if s.lining in ("cab_tender", "litho") and s.tender_style not in (
         "drum",
         "barrel",
         "tub",

@@ -9,12 +9,10 @@ from tools.locomotive.casing import nose_length
 from tools.locomotive.kit import Kit
 from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import prism
-from tools.locomotive.solids import (
-    arc,
-    lathe,
-    rod,
-    round_rect,
-)
+from tools.locomotive.profiles import CHIMNEYS as MORE_CHIMNEYS
+from tools.locomotive.profiles import DOMES as MORE_DOMES
+from tools.locomotive.profiles import LONG_DOMES
+from tools.locomotive.solids import Mesh, arc, join, lathe, rod, round_rect
 from tools.locomotive.spec import LocomotiveSpec
 
 CHIMNEYS: dict[str, list[tuple[float, float]]] = {
@@ -109,6 +107,7 @@ CHIMNEYS: dict[str, list[tuple[float, float]]] = {
         (1, 1.3),
         (0.85, 0.8),
     ],
+    **MORE_CHIMNEYS,
 }
 
 DOMES: dict[str, list[tuple[float, float]]] = {
@@ -173,6 +172,7 @@ DOMES: dict[str, list[tuple[float, float]]] = {
         (1.42, 0),
     ],
     "boxy": [(-0.3, 1.0), (0.5, 1.0), (0.62, 0.9), (0.66, 0)],
+    **MORE_DOMES,
 }
 
 
@@ -191,6 +191,11 @@ def add_chimney(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     sink = 0.3 * r * r / lay.boiler_r + 0.03
     profile = [(base - sink + a * (h + sink), b * r) for a, b in CHIMNEYS[s.chimney]]
     mesh = lathe(profile, "z", 30)
+    if s.chimney == "oblong":
+        kit.add("chimney", "chimney", mesh.stretched(1.6, 0.72).moved(x))
+        bore = rod(0.8 * r, base, base + 0.86 * h).stretched(1.6, 0.72)
+        kit.add("chimney", "soot", bore.moved(x))
+        return
     at = (-0.9 * r, 0.9 * r) if s.chimney == "double" else (0.0,)
     kit.add("chimney", "chimney", *(mesh.moved(x + dx) for dx in at))
     kit.add("chimney", "soot", *(rod(0.8 * r, base, base + 0.86 * h).moved(x + dx) for dx in at))
@@ -216,6 +221,31 @@ def stand_points(s: LocomotiveSpec, lay: Layout) -> list[tuple[float, str]]:
     ]
 
 
+def dome_half(s: LocomotiveSpec, lay: Layout, kind: str) -> float:
+    """Half of what a dome or sand box takes along the boiler, metres."""
+    half = LONG_DOMES.get(s.dome_style, 1.25) if kind == "dome" else 1.25
+    return half * s.dome_r * lay.boiler_r
+
+
+def _long_dome(style: str, r: float, h: float, sink: float) -> Mesh:
+    """A dome lengthwise to the boiler, its foot at the origin."""
+    if style == "twin":  # two domes on one base
+        one = [(a * h if a >= 0 else -sink, 0.72 * b * r) for a, b in DOMES["round"]]
+        pair = [lathe(one, "z", 26).moved(x=sign * r) for sign in (-1, 1)]
+        outline = round_rect((-1.85 * r, 1.85 * r), (-0.8 * r, 0.8 * r), 0.8 * r, 6)
+        return join([*pair, prism(outline, (-sink, 0.22 * h), "xy", bevel=0.05 * h)])
+    if style == "drum":
+        ends = [(-2.2 * r, 0), (-2.15 * r, 0.45 * h), (-2.0 * r, 0.62 * h), (2.0 * r, 0.62 * h)]
+        body = lathe([*ends, (2.15 * r, 0.45 * h), (2.2 * r, 0)], "x", 28)
+        return body.stretched(y=min(0.7 * r / (0.62 * h), 1.2)).moved(z=0.25 * h)
+    # A hood: high at the front, running out into the boiler behind.
+    along = np.linspace(-2.05 * r, 1.2 * r, 15)
+    t = (along + 2.05 * r) / (3.25 * r)
+    rise = np.maximum(np.sin(np.pi * t**1.7).clip(0.0) ** 0.7, 0.03)
+    body = lathe(list(zip(along, rise, strict=True)), "x", 28)
+    return body.stretched(y=0.8 * r, z=h + sink).moved(z=-sink)
+
+
 def add_domes(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     """Steam domes and sand boxes."""
     for x, kind in stand_points(s, lay):
@@ -229,6 +259,9 @@ def add_domes(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
                 (0.5 * w, base + 0.6 * h),
             ]
             kit.add("sand_dome", "body", prism(outline, (x - r, x + r), "yz", bevel=0.03))
+            continue
+        if kind == "dome" and s.dome_style in LONG_DOMES:
+            kit.add("dome", "dome", _long_dome(s.dome_style, r, h, sink).moved(x, 0.0, base))
             continue
         if kind == "dome" and s.dome_style == "boxy":
             kit.add(
@@ -244,7 +277,7 @@ def add_domes(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         style = (
             s.dome_style
             if kind == "dome"
-            else ("flat" if s.dome_style == "round" else s.dome_style)
+            else ("flat" if s.dome_style in ("round", *LONG_DOMES) else s.dome_style)
         )
         profile = [(base + a * h if a >= 0 else base - sink, b * r) for a, b in DOMES[style]]
         kit.add(
