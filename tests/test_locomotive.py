@@ -21,16 +21,22 @@ from tools.locomotive import (
     wagon,
     within_reach,
 )
+from tools.locomotive.boiler import top_at
+from tools.locomotive.cab_styles import ROOFS
+from tools.locomotive.cab_styles import STYLES as CAB_STYLES
 from tools.locomotive.families import COMMON
 from tools.locomotive.families_motion import MOTION
-from tools.locomotive.layout import lay_out
+from tools.locomotive.fitting_styles import BELL_HALF, VALVES, WHISTLES
+from tools.locomotive.layout import HALF_GAUGE, lay_out
 from tools.locomotive.lever import beside_its_likes, lever_mesh, lever_place
+from tools.locomotive.lever_styles import STYLES
 from tools.locomotive.linkage import GEARS, linkage
 from tools.locomotive.paint import STRIPES, lightness_distance, linear
 from tools.locomotive.prisms import prism
+from tools.locomotive.profiles import CHIMNEYS, DOMES, LONG_DOMES, MOUNTING_HALF
 from tools.locomotive.room import between
 from tools.locomotive.rules import draw
-from tools.locomotive.slender import FEED_AT
+from tools.locomotive.slender import FEED_AT, placed_mountings
 from tools.locomotive.solids import box, lathe, rod
 from tools.locomotive.spec import CONTRAST, LocomotiveSpec, edge_paint
 from tools.parts import Model, Part
@@ -242,11 +248,51 @@ def test_engines_trained_on_have_any_number_of_driven_axles():
 
 
 def test_a_lever_rises_as_high_as_its_spec_says():
-    for style in ("straight", "bent", "knob", "blade", "tapered"):
+    for style in ("straight", "bent", "knob", "blade", "tapered", *STYLES):
         for tilt in (-0.7, 0.0, 0.55):
             s = replace(spec_of(0, "tank"), lever_style=style, lever_tilt=tilt)
             rise = lever_mesh(s, 0.05, 0.3).v[:, 2].max()
             assert rise == pytest.approx(0.3, rel=0.03)
+
+
+def test_what_only_training_draws_is_drawn_of_no_other_family():
+    new = {
+        "lever_style": set(STYLES),
+        "dome_style": {*DOMES, *LONG_DOMES},
+        "chimney": set(CHIMNEYS),
+        "bell": set(BELL_HALF),
+        "valves": set(VALVES),
+        "whistle": set(WHISTLES),
+        "cab": set(CAB_STYLES),
+        "roof": set(ROOFS),
+    }
+    fixed = {"mountings": (), "lever_mount": "none", "boiler_form": "cone", "tank_slope": 0.0}
+    for family in TRAIN_FAMILIES + HELD_FAMILIES:
+        for s in (spec_of(seed, family) for seed in range(30)):
+            assert not [name for name, styles in new.items() if getattr(s, name) in styles]
+            assert {name: getattr(s, name) for name in fixed} == fixed
+    specs = [spec_of(seed, family) for family in MORE_FAMILIES for seed in range(30)]
+    for name, styles in new.items():
+        assert styles <= {getattr(s, name) for s in specs}, name
+    for name, value in fixed.items():
+        assert {getattr(s, name) for s in specs} > {value}
+
+
+def test_mountings_stand_clear_of_each_other_and_of_what_else_is_on_top():
+    others = ("chimney", "dome", "sand_dome", "whistle", "bell", "safety_valve", "top_feed")
+    count = 0
+    for seed in range(24):
+        s = within_reach(spec_of(seed, "mainline", mountings=("turret", "manhole", "heater")))
+        model, lay = build(s), lay_out(s)
+        scale = s.gauge / (2 * HALF_GAUGE)
+        for kind, x in placed_mountings(s, lay):
+            count += 1
+            half = MOUNTING_HALF[kind]
+            for p in (p for name in others for p in parts_named(model, name)):
+                high = p.vertices[:, 2] > scale * (top_at(s, lay, x) + 0.02)
+                gap = np.abs(p.vertices[high, 0] / scale - x) - half
+                assert gap.min(initial=1.0) > 0.0, (kind, p.name, seed)
+    assert count > 24
 
 
 def test_stripe_stands_out_from_the_edge():

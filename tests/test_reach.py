@@ -24,6 +24,7 @@ from tools.render.closeup import _agree
 
 GIVING_WAY = {"bell", "sand_box", "domes", "top_feed", "whistle", "valves", "lever_tilt"}
 FITTINGS = ("bell", "dome", "sand_dome", "whistle", "safety_valve", "top_feed", "chimney")
+FITTINGS += ("mounting",)
 
 
 def span(model: Model, *names: str) -> np.ndarray:

@@ -18,8 +18,8 @@ def add_barrel(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     if s.boiler_sides == "boxy":
         sections = [_boxy(lay, x) for x in xs]
         kit.add("boiler", "body", loft(np.array(sections)))
-        end = sections[-1][:-1, 1:]
-        kit.add("boiler", "body", prism(end, (xs[-1] - 0.02, xs[-1]), "yz"))
+        front = sections[-1][:-1, 1:]
+        kit.add("boiler", "body", prism(front, (xs[-1] - 0.02, xs[-1]), "yz"))
         return
     profile = [(x, lay.radius(x)) for x in xs]
     kit.add("boiler", "body", lathe([*profile, (xs[-1], 0.0)], "x", 44).moved(z=lay.boiler_z))

@@ -1,14 +1,13 @@
 """Families that only training draws: part styles and proportions that no judged set has.
 
 Networks learnt the first families' shapes so well that what is left to learn is castings
-unlike them. `families_motion` and `families_topside` take the place of `families.COMMON`'s rules in all of
-these families; what is drawn of the other families stays what it was, picture by picture.
+unlike them. In all of these families `families_motion` and `families_topside` take the place
+of `families.COMMON`'s rules; what is drawn of the other families stays what it was, picture by picture.
 """
 
 from __future__ import annotations
 
 from tools.locomotive.families_topside import BARE_METAL, liveries, mountings
-
 
 MORE: dict[str, dict[str, object]] = {
     # Bent and printed tin: short, stout, brightly coloured, few fittings.

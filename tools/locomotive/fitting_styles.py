@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from tools.locomotive.solids import Mesh, bend, box, lathe, rod, tube
 from tools.locomotive.prisms import prism, ribbon
+from tools.locomotive.solids import Mesh, bend, box, lathe, rod, tube
 
 BELL_HALF = {"cradle": 0.2, "arch": 0.2, "pedestal": 0.2}
 """Half of what a bell takes along the boiler, metres of the full-size engine."""

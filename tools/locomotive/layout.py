@@ -100,7 +100,8 @@ class Layout:
     def radius(self, x: float) -> float:
         """Radius of the boiler at x."""
         t = np.clip((x - self.cab_front) / max(self.smoke_rear - self.cab_front, 1e-6), 0, 1)
-        done = np.interp(t, *zip(*self.barrel, strict=True))
+        along, taper = zip(*self.barrel, strict=True)
+        done = np.interp(t, along, taper)
         return float(self.boiler_r + done * (self.front_r - self.boiler_r))
 
     def board_at(self, x: float) -> float:

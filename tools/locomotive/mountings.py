@@ -13,7 +13,7 @@ from tools.locomotive.prisms import prism, rivets
 from tools.locomotive.profiles import MOUNTING_HALF
 from tools.locomotive.room import free_x, room_at
 from tools.locomotive.rules import child
-from tools.locomotive.solids import Mesh, arc, ball, bend, box, lathe, rod, span, tube
+from tools.locomotive.solids import Mesh, arc, bend, box, lathe, rod, span, tube
 from tools.locomotive.spec import LocomotiveSpec
 
 _AIR = 0.06  # m between two mountings, chosen
@@ -126,9 +126,10 @@ def _collector(r: float) -> list[Mesh]:
 def _clacks(kit: Kit, s: LocomotiveSpec, lay: Layout, x: float, *, metal: str) -> None:
     """Check valves high on both flanks and their pipes down to the board."""
     r = top_at(s, lay, x) - lay.boiler_z
-    y, z = 0.74 * r, lay.boiler_z + 0.67 * r
-    flange = rod(0.12, -0.05, 0.05, "z", 16).turned("x", -0.84).moved(x, y, z)
-    body = ball(0.095, 14).moved(x, y + 0.06, z + 0.05)
+    # Low enough not to show over the boiler's top, where a lever's ball would.
+    y, z, turn = 0.85 * r, lay.boiler_z + 0.53 * r, -1.01
+    flange = rod(0.12, -0.05, 0.05, "z", 16).turned("x", turn).moved(x, y, z)
+    body = rod(0.075, 0.0, 0.13, "z", 14).turned("x", turn).moved(x, y, z)
     kit.pair("mounting", metal, flange, body)
     path = [[x, y + 0.07, z], [x, 1.06 * r, lay.boiler_z + 0.2 * r], [x, 1.04 * r, lay.board_z]]
     kit.pair("mounting", "pipe", tube(bend(path, 0.25), 0.034, 8))

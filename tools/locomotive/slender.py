@@ -57,7 +57,7 @@ def add_small_fittings(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
         kit.add("whistle", "brass", lathe(p, "z", 12).moved(x, y))
     _valves(kit, s, lay, unit)
     _bell(kit, s, lay, unit)
-    add_mountings(kit, s, lay, _mountings(s, lay))
+    add_mountings(kit, s, lay, placed_mountings(s, lay))
     if s.top_feed:
         x = between(s, lay, FEED_AT)
         z = top_at(s, lay, x)
@@ -165,11 +165,12 @@ def _valves(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
 
 def slim_spans(s: LocomotiveSpec, lay: Layout) -> tuple[tuple[float, float], ...]:
     """x, and half of what it takes along the boiler, of bell, top feed and mountings."""
-    mountings = tuple((x, MOUNTING_HALF[kind]) for kind, x in _mountings(s, lay))
+    mountings = tuple((x, MOUNTING_HALF[kind]) for kind, x in placed_mountings(s, lay))
     return _bell_and_feed(s, lay) + mountings
 
 
-def _mountings(s: LocomotiveSpec, lay: Layout) -> Places:
+def placed_mountings(s: LocomotiveSpec, lay: Layout) -> Places:
+    """Kind and x of the boiler mountings that there is room for."""
     return mounting_places(s, lay, _bell_and_feed(s, lay)) if s.mountings else ()
 
 
