@@ -6,13 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tools.locomotive.boiler import add_boiler, top_at
-from tools.locomotive.cab import add_cab, add_lining, add_number
+from tools.locomotive.cab import add_cab, add_number
 from tools.locomotive.fittings import add_pipes
 from tools.locomotive.frame import add_boards, add_details, add_frames, add_splashers
 from tools.locomotive.kit import Kit
 from tools.locomotive.lamps import add_lamps_and_rails
 from tools.locomotive.layout import HALF_GAUGE, Layout, lay_out
 from tools.locomotive.lever import add_lever, lever_place
+from tools.locomotive.lining import add_lining
 from tools.locomotive.linkage import add_linkage
 from tools.locomotive.materials import materials_of
 from tools.locomotive.rods import add_rods

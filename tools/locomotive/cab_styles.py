@@ -9,7 +9,6 @@ import numpy as np
 from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import prism
 from tools.locomotive.solids import Mesh, arc
-from tools.locomotive.spec import LocomotiveSpec
 
 Loop = list[tuple[float, float]]
 ROOFS = {"turtle": 0.3, "clerestory": 0.16, "wrapped": 0.62}
@@ -56,24 +55,4 @@ def printed_frames(holes: Sequence[Loop], y: float) -> list[Mesh]:
         wide = mid + (p - mid) * (1.0 + 0.16)
         if size > 0.1:
             out.append(prism(wide, (y - 0.002, y + 0.006), holes=[p]))
-    return out
-
-
-def printed_panels(s: LocomotiveSpec, lay: Layout, top: float) -> list[Mesh]:
-    """Uprights of the printed panels on the lower cab side, a little proud of it."""
-    a, b, y = lay.cab_rear, lay.cab_front, lay.cab_y
-    count = 2 + s.seed % 2
-    z = (lay.board_z + 0.14, top - 0.1)
-    outer = [(0.0, z[0]), (1.0, z[0]), (1.0, z[1]), (0.0, z[1])]
-    if z[1] - z[0] < 0.15:
-        return []
-    step, out = (b - a - 0.2) / count, []
-    for k in range(count):
-        x0, x1 = a + 0.1 + (k + 0.06) * step, a + 0.1 + (k + 0.94) * step
-        frame = [(x0 + u * (x1 - x0), v) for u, v in outer]
-        inner = [
-            (min(max(u, x0 + 0.02), x1 - 0.02), min(max(v, z[0] + 0.02), z[1] - 0.02))
-            for u, v in frame
-        ]
-        out.append(prism(frame, (y - 0.002, y + 0.003), holes=[inner]))
     return out

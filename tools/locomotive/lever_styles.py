@@ -117,9 +117,9 @@ def _dogleg(t: float, h: float) -> Mesh:
 
 
 def _pin(t: float, h: float) -> Mesh:
-    """A stout pin with a flat head."""
-    head = min(1.05 * t, 0.5 * h)
-    profile = [(FOOT, 0.5 * t), (0.78 * h, 0.5 * t), (0.8 * h, head), (0.95 * h, head)]
+    """A pin with a flat head."""
+    head = min(0.62 * t, 0.3 * h)
+    profile = [(FOOT, 0.6 * head), (0.78 * h, 0.6 * head), (0.8 * h, head), (0.95 * h, head)]
     return lathe([*profile, (h, 0.8 * head), (h, 0.0)], "z", 16)
 
 

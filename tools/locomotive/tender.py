@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from tools.locomotive.cab import lining_loop
 from tools.locomotive.kit import Kit
 from tools.locomotive.lamps import lamp
 from tools.locomotive.layout import HALF_GAUGE, Layout
 from tools.locomotive.lettering import on_sides, text_mesh, text_size
+from tools.locomotive.lining import lining_loop
 from tools.locomotive.prisms import prism
 from tools.locomotive.solids import (
     Mesh,
