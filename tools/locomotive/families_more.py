@@ -119,6 +119,7 @@ MORE: dict[str, dict[str, object]] = {
         "chimney": {"oblong": 3, "stub": 3},
         "chimney_h": (0.1, 0.32),
         "smokebox_set": (0.1, 0.3),
+        "top_feed": False,  # its stump on a casing would look like a lever
         "cab": {"closed": 3, "swept": 3},
         "roof": {"turtle": 3, "wrapped": 3, "arched": 1},
         "headlamp": {"none": 1, "flush": 3, "center": 1},
