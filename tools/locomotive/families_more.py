@@ -2,7 +2,8 @@
 
 Networks learnt the first families' shapes so well that what is left to learn is castings
 unlike them. In all of these families `families_motion` and `families_topside` take the place
-of `families.COMMON`'s rules; what is drawn of the other families stays what it was, picture by picture.
+of `families.COMMON`'s rules; what is drawn of the other families stays what it was, picture
+by picture.
 """
 
 from __future__ import annotations
