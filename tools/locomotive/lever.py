@@ -88,7 +88,7 @@ def add_lever(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     """The slot, a broken-off stub where drawn, and the lever itself if present."""
     x, y, z = lever_place(s, lay)
     thick = s.lever_w * lay.length
-    if s.lever_slot:
+    if s.lever_slot and s.lever_mount == "none":
         kit.add(
             "lever_slot",
             "soot",

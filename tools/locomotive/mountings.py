@@ -44,7 +44,7 @@ def add_mountings(kit: Kit, s: LocomotiveSpec, lay: Layout, places: Places) -> N
     for kind, x in places:
         z = top_at(s, lay, x)
         r = z - lay.boiler_z
-        metal = "brass" if s.seed % 3 else "steel"
+        metal = "brass" if s.seed % 3 else "body"
         if kind == "clacks":
             _clacks(kit, s, lay, x, metal=metal)
         elif kind == "manhole":
@@ -56,22 +56,22 @@ def add_mountings(kit: Kit, s: LocomotiveSpec, lay: Layout, places: Places) -> N
             drum = [(-half, 0), (-half, 0.13), (-half + 0.05, 0.18), (half - 0.05, 0.18)]
             mesh = lathe([*drum, (half, 0.13), (half, 0)], "y", 22)
             straps = [rod(0.19, y - 0.03, y + 0.03, "y", 22) for y in (-0.5 * half, 0.5 * half)]
-            kit.add("mounting", "smokebox", mesh.moved(x, 0, z + 0.08))
+            kit.add("mounting", "body", mesh.moved(x, 0, z + 0.08))
             kit.add("mounting", metal, *(m.moved(x, 0, z + 0.08) for m in straps))
         elif kind == "dynamo":
-            kit.add("mounting", "smokebox", *(m.moved(x, 0.12 * r, z) for m in _dynamo()))
+            kit.add("mounting", "body", *(m.moved(x, 0.12 * r, z) for m in _dynamo()))
         elif kind == "lugs":
             lug = [(-0.1, -0.15), (0.1, -0.15), *arc(0, 0.03, 0.07, 0, np.pi, 8)]
             hole = arc(0, 0.03, 0.032, 0, 2 * np.pi, 8)[:-1]
             mesh = prism(lug, (-0.022, 0.022), holes=[hole]).turned("x", -0.4)
             kit.pair("mounting", "body", mesh.moved(x, 0.38 * r, z - 0.08 * r))
         elif kind == "collector":
-            kit.add("mounting", "dome", *(m.moved(x, 0, z) for m in _collector(0.22 * r)))
+            kit.add("mounting", "body", *(m.moved(x, 0, z) for m in _collector(0.22 * r)))
         elif kind == "hatch":
             lid = box([0, 0, 0.0], [0.6, 0.5, 0.12], 0.03)
             bars = [box([dx, 0, 0.07], [0.05, 0.42, 0.03], 0.008) for dx in (-0.18, 0.18)]
             kit.add("mounting", "body", lid.moved(x, 0, z))
-            kit.add("mounting", "smokebox", *(b.moved(x, 0, z) for b in bars))
+            kit.add("mounting", "body", *(b.moved(x, 0, z) for b in bars))
         elif kind == "regulator":
             case = box([0, 0, 0.05], [0.44, 0.34, 0.22], 0.05)
             lid = box([0, 0, 0.18], [0.34, 0.24, 0.06], 0.02)
@@ -132,4 +132,4 @@ def _clacks(kit: Kit, s: LocomotiveSpec, lay: Layout, x: float, *, metal: str) -
     body = rod(0.075, 0.0, 0.13, "z", 14).turned("x", turn).moved(x, y, z)
     kit.pair("mounting", metal, flange, body)
     path = [[x, y + 0.07, z], [x, 1.06 * r, lay.boiler_z + 0.2 * r], [x, 1.04 * r, lay.board_z]]
-    kit.pair("mounting", "pipe", tube(bend(path, 0.25), 0.034, 8))
+    kit.pair("mounting", metal, tube(bend(path, 0.25), 0.034, 8))

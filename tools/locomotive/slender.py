@@ -207,7 +207,7 @@ def _bell(kit: Kit, s: LocomotiveSpec, lay: Layout, unit: float) -> None:
     ]
     kit.add("bell", "brass", lathe(p, "z", 18).moved(x))
     if s.bell in BELL_HALF:
-        kit.add("bell", "frame", *bell_stand(s.bell, x, z, top))
+        kit.add("bell", "brass", *bell_stand(s.bell, x, z, top))
         return
     if s.bell == "frame":
         bow = bend(
