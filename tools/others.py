@@ -68,6 +68,7 @@ def relabelled(theirs: Mapping[str, Any]) -> dict[str, Any] | None:
         "twin_cue": BINARY_CUES["abc".index(name["twin"])] if name["twin"] else None,
         "visible": dict.fromkeys(REGIONS, share),
         "whole": share >= _WHOLE,
+        "regions": {},
     }
     for key in ("size", "locomotive", "locomotive_share", "faces", "off_axis_deg", "wheels"):
         ours[key] = theirs[key]
