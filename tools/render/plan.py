@@ -19,9 +19,9 @@ GUIDE_VARIATIONS = {
 CUES = ("switch_lever", "side_linkage", "edge_stripe")
 # Shapes are what a network has to get beyond: the family that mixes all comes up most.
 _TRAIN_DRAW = (*locomotive.TRAIN_FAMILIES, locomotive.MIXED, locomotive.MIXED, locomotive.MIXED)
-# And half of what is trained on is of families that no judged set draws.
+# And two thirds of what is trained on are of families that no judged set draws.
 _MORE_DRAW = (*locomotive.MORE_FAMILIES, locomotive.BLENDED, locomotive.BLENDED)
-_MORE_SHARE = 0.5
+_MORE_SHARE = 2 / 3
 _EMPTY_SHARE = 0.18  # pictures without a steam locomotive
 _TWIN_SHARE = 0.3  # engines rendered again with one cue swapped
 _BEHIND_SHARE = 0.35  # wagons, or another engine, coupled or beside
