@@ -84,9 +84,9 @@ def test_what_cannot_be_told_from_near_by_is_not_called_from_afar(state: State) 
 
 def test_what_is_surely_a_lever_is_believed_though_the_loupe_finds_none_here() -> None:
     """The engine may be of another casting than the guide's."""
-    sure = replace(lever((0.54, 0.02)), state=State.PRESENT, p_present=0.9, confidence=0.9)
+    sure = replace(lever((0.54, 0.02)), state=State.PRESENT, p_present=0.99, confidence=0.99)
     cue = placed(sure, NotFound(""), 0.54)
-    assert (cue.state, cue.p_present) == (State.PRESENT, 0.9)
+    assert (cue.state, cue.p_present) == (State.PRESENT, 0.99)
     assert cue.because == (
         "a part, but not where the guide has this casting's lever (0.54): the engine may be of "
         "another casting, or the guide's lever_at is wrong"

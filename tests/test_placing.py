@@ -12,7 +12,7 @@ from scipy import special
 
 from vision.cues.fuse import along
 from vision.guide import check_guide, load_guide, starter_text
-from vision.pipeline.placing import placed
+from vision.pipeline.placing import MAYBE_ELSEWHERE, SURE_ELSEWHERE, placed
 from vision.records import Box, Closely, Cue, Heading, NotFound, Region, Sighting, State
 
 BOILER: Region = ((100.0, 50.0), (340.0, 50.0), (340.0, 120.0), (100.0, 120.0))
@@ -46,9 +46,9 @@ def test_what_stands_elsewhere_is_not_the_lever(lever_at: float, state: State, p
 
 def test_what_is_surely_a_lever_is_believed_elsewhere_too() -> None:
     """The engine may be of another casting than the guide's."""
-    anywhere = lever(along=WHISTLE, p_present=0.9)
+    anywhere = lever(along=WHISTLE, p_present=SURE_ELSEWHERE)
     cue = placed(anywhere, SIGHTING, 0.5)
-    assert (cue.state, cue.p_present, cue.where) == (State.PRESENT, 0.9, anywhere.where)
+    assert (cue.state, cue.p_present, cue.where) == (State.PRESENT, SURE_ELSEWHERE, anywhere.where)
     assert cue.because == (
         "a part, about 0.27 along it, not where the guide has this casting's lever (0.5): "
         "the engine may be of another casting, or the guide's lever_at is wrong"
@@ -77,7 +77,7 @@ def test_a_lever_that_surely_stands_elsewhere_is_said_to(
 ) -> None:
     """Where the guide's place could not be called, a wrong lever_at stayed invisible."""
     unclear = Closely(lever_at, 0.2, 0.8, in_sight=False)
-    anywhere = lever(along=along, p_present=0.98, near=(unclear,))
+    anywhere = lever(along=along, p_present=0.995, near=(unclear,))
     cue = placed(anywhere, SIGHTING, lever_at)
     # What is said weighs nothing: state and probability are those of the whole boiler top.
     assert replace(cue, because=anywhere.because) == anywhere
@@ -86,19 +86,21 @@ def test_a_lever_that_surely_stands_elsewhere_is_said_to(
 
 
 def test_nothing_is_said_to_stand_elsewhere_on_a_boiler_top_that_is_hidden() -> None:
-    hidden = lever(along=WHISTLE, p_present=0.98, along_in_sight=False)
+    hidden = lever(along=WHISTLE, p_present=0.995, along_in_sight=False)
     assert placed(hidden, SIGHTING, 0.9).because == CANNOT_BE_TOLD
 
 
 def test_a_lever_elsewhere_that_was_not_stated_stays_as_it_is() -> None:
-    unclear = lever(along=WHISTLE, state=State.UNSEEN, confidence=0.0, clear=0.4, in_sight=True)
+    unsaid = {"state": State.UNSEEN, "confidence": 0.0, "clear": 0.4, "in_sight": True}
+    unclear = lever(along=WHISTLE, p_present=SURE_ELSEWHERE, **unsaid)
     assert placed(unclear, SIGHTING, 0.5) == unclear
 
 
-def test_perhaps_a_lever_elsewhere_keeps_the_probability_up() -> None:
-    cue = placed(lever(along=WHISTLE, p_present=0.7), SIGHTING, 0.5)
+@pytest.mark.parametrize("anywhere", [MAYBE_ELSEWHERE, 0.9, 0.98])
+def test_perhaps_a_lever_elsewhere_keeps_the_probability_up(anywhere: float) -> None:
+    cue = placed(lever(along=WHISTLE, p_present=anywhere), SIGHTING, 0.5)
     assert cue.state is State.UNSEEN and cue.in_sight
-    assert cue.p_present == pytest.approx(1.0 - 0.7)  # by the place alone 0.04
+    assert cue.p_present == pytest.approx(max(1.0 - anywhere, 0.04))  # by the place alone 0.04
 
 
 def test_an_unsure_place_is_in_sight_but_not_called() -> None:
