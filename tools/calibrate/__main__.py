@@ -8,7 +8,8 @@ python -m tools.calibrate --plain --out models/fusion.json
 The second fits what other networks say on looks by the networks before, too, of pictures that
 were not looked at again; both options may be given once more for the networks before these, and
 so on, the newest first, with all that has changed since each. The third leaves the fit of
-everything else as it is: what says the same as before needs no other. The fourth writes the
+everything else as it is: what says the same as before needs no other; with --keep-seen also
+whether those cues can be seen, where too few looks show what cannot. The fourth writes the
 networks' own words unweighed, which is enough to take looks with.
 """
 
@@ -25,6 +26,7 @@ from typing import Any
 import numpy as np
 
 from tools.calibrate import counts, limits, placed
+from tools.calibrate.amend import amended
 from tools.calibrate.coupled import PLAIN, coupled_model
 from tools.calibrate.logistic import PRESENT_TERMS, SEEN_TERMS, Fit, as_stated, fit, predict
 from tools.former import add_options, check_options, with_former
@@ -211,34 +213,6 @@ def plain(rules: Rules) -> dict[str, Any]:
     }
 
 
-def amended(
-    before: Mapping[str, Any], now: Mapping[str, Any], only: Sequence[str]
-) -> dict[str, Any]:
-    """What was fitted before, with the fit of some cues alone replaced by the one of now.
-
-    The scenes of both count as used: neither may be judged by any of them. "again" holds
-    the later fits, the newest last, each with what has not been fitted anew since.
-    """
-    out = json.loads(json.dumps(before))
-    for cue in only:
-        if cue in BINARY_CUES:
-            out["cues"][cue] = now["cues"][cue]
-            out["fitted"]["cues"][cue] = now["fitted"]["cues"][cue]
-        else:
-            out[cue] = now[cue]
-    told, fresh = out["fitted"], now["fitted"]
-    for series, (first, last) in fresh["series"].items():
-        low, high = told["series"].get(series, (first, last))
-        told["series"][series] = [min(first, low), max(last, high)]
-    words = {key: fresh[key] for key in ("n", "scenes", "date", "rules")}
-    kept = [
-        {**fit, "only": [cue for cue in fit["only"] if cue not in only]}
-        for fit in told.get("again", [])
-    ]
-    told["again"] = [fit for fit in kept if fit["only"]] + [{"only": list(only), **words}]
-    return out
-
-
 def main() -> None:
     """Parse the arguments, fit, write, and say what came out."""
     parser = argparse.ArgumentParser(
@@ -252,6 +226,11 @@ def main() -> None:
         choices=(*BINARY_CUES, DRIVING, COUPLED),
         default=[],
         help="cues to fit; all else of --out stays as it is",
+    )
+    parser.add_argument(
+        "--keep-seen",
+        action="store_true",
+        help="of --only, fit whether a part is there and not whether it can be seen",
     )
     parser.add_argument("--plain", action="store_true", help="fit nothing")
     parser.add_argument("--out", type=Path, default=Path("models/fusion.json"))
@@ -269,6 +248,8 @@ def main() -> None:
         parser.add_argument(option, type=float, default=getattr(rules, key), help=meaning)
     arguments = parser.parse_args()
     rules = Rules(**{key: getattr(arguments, key) for key in Rules.__slots__})
+    if arguments.keep_seen and not arguments.only:
+        parser.error("--keep-seen needs --only CUE...")
     if arguments.plain == bool(arguments.looks):
         parser.error("either --looks FILE... or --plain")
     check_options(parser, arguments)
@@ -279,7 +260,8 @@ def main() -> None:
         fusion = calibrate(looks, rules)
     files = [path.name for paths in (arguments.looks, *arguments.former) for path in paths]
     if arguments.only:
-        fusion = amended(json.loads(arguments.out.read_text("utf-8")), fusion, arguments.only)
+        before = json.loads(arguments.out.read_text("utf-8"))
+        fusion = amended(before, fusion, arguments.only, keep_seen=arguments.keep_seen)
         fusion["fitted"]["again"][-1]["files"] = files
     else:
         fusion["fitted"]["files"] = files
