@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
+from tools.evaluate.targets import TARGETS
 from tools.look import read_labels
-from tools.others import gather, relabelled
+from tools.others import CHOSEN, gather, relabelled
 from vision.records import BINARY_CUES
 
 
@@ -94,3 +95,13 @@ def test_gathered_labels_are_those_that_are_looked_at(tmp_path: Path) -> None:
     found = read_labels(out)
     assert [each["file"] for each in found] == ["wax-1-12_0.jpg", "wax-1-12_0t1.jpg"]
     assert all((out / each["file"]).read_bytes() == b"picture" for each in found)
+    assert {each["split"] for each in found} == {"others"}
+
+
+def test_what_something_was_chosen_by_is_a_set_of_its_own(tmp_path: Path) -> None:
+    source, out = tmp_path / "wax", tmp_path / "out"
+    source.mkdir()
+    (source / "labels.jsonl").write_text(json.dumps(theirs()), encoding="utf-8")
+    (source / "wax-1-12_0.jpg").write_bytes(b"picture")
+    assert gather([source], out, split=CHOSEN) == 1
+    assert read_labels(out)[0]["split"] not in TARGETS

@@ -1,11 +1,13 @@
 """Pictures by renderers that know nothing of this studio, made ready to be looked at.
 
 python -m tools.others --from DIR... --out FOLDER
+python -m tools.others --from DIR... --out FOLDER --chosen-by
 
 Each DIR holds pictures and `labels.jsonl`, a line a picture, of the few things that any
 renderer knows: see `relabelled`. FOLDER gets links to the pictures and labels as
-`tools.look` reads them, of the split "others". Of what such a label cannot say, nothing is
-judged: corners, lamps, figures.
+`tools.look` reads them, of the split "others"; or "others_chosen" of those by which something
+was chosen, so that they judge nothing. Of what such a label cannot say, nothing is judged:
+corners, lamps, figures.
 """
 
 from __future__ import annotations
@@ -21,7 +23,7 @@ from tools.render.truth import BORDER_DEG, CUE_REGION, END_ON_DEG, MIN_PART_PX, 
 from vision.cues.evidence import ENOUGH_PX
 from vision.records import BINARY_CUES
 
-SPLIT = "others"
+SPLIT, CHOSEN = "others", "others_chosen"
 # A twin's letter: which cue is swapped in it, in the order of `BINARY_CUES`.
 _FILE = re.compile(r"^(?P<name>[a-z]+-\d+)-(?P<scene>\d+)_(?P<view>\d+)(?P<twin>[abc]?)\.jpg$")
 # Of the engine in sight, below which such a label does not say what of it is hidden; chosen.
@@ -62,7 +64,6 @@ def relabelled(theirs: Mapping[str, Any]) -> dict[str, Any] | None:
     ours: dict[str, Any] = {
         "file": _file(name),
         "renderer": name["name"].partition("-")[0],
-        "split": SPLIT,
         "kind": "locomotive",
         "job": f"{name['name']}-{name['scene']}",
         "twin_cue": BINARY_CUES["abc".index(name["twin"])] if name["twin"] else None,
@@ -100,7 +101,7 @@ def _file(name: re.Match[str]) -> str:
     return f"{name['name']}-{name['scene']}_{name['view']}{twin}.jpg"
 
 
-def gather(folders: list[Path], out: Path) -> int:
+def gather(folders: list[Path], out: Path, *, split: str = SPLIT) -> int:
     """Link the pictures of `folders` that can be judged into `out`, and write their labels."""
     out.mkdir(parents=True, exist_ok=True)
     lines = []
@@ -114,8 +115,8 @@ def gather(folders: list[Path], out: Path) -> int:
             link = out / ours["file"]
             link.unlink(missing_ok=True)
             link.symlink_to(picture.resolve())
-            lines.append(json.dumps(ours))
-    (out / f"labels-{SPLIT}.jsonl").write_text("".join(f"{line}\n" for line in lines), "utf-8")
+            lines.append(json.dumps(ours | {"split": split}))
+    (out / f"labels-{split}.jsonl").write_text("".join(f"{line}\n" for line in lines), "utf-8")
     return len(lines)
 
 
@@ -126,8 +127,10 @@ def main() -> None:
     )
     parser.add_argument("--from", dest="folders", type=Path, nargs="+", required=True)
     parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--chosen-by", action="store_true", help="they judge nothing any more")
     arguments = parser.parse_args()
-    print(f"{gather(arguments.folders, arguments.out)} pictures to be looked at")
+    split = CHOSEN if arguments.chosen_by else SPLIT
+    print(f"{gather(arguments.folders, arguments.out, split=split)} pictures to be looked at")
 
 
 if __name__ == "__main__":
