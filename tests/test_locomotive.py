@@ -114,7 +114,8 @@ def test_a_pair_differs_in_one_cue_only(family: str, cue: str):
 
 def test_every_engine_keeps_its_budgets(engines):
     for spec, model in engines:
-        assert len(model.parts) < 60, spec
+        # Those that only training draws have more about them.
+        assert len(model.parts) < (72 if spec.family in MORE_FAMILIES else 60), spec
         assert sum(len(p.faces) for p in model.parts) < 150_000
         for p in model.parts:
             assert np.isfinite(p.vertices).all()
