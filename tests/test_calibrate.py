@@ -223,7 +223,7 @@ def test_the_command_writes_what_the_eye_reads_and_its_hash(
         assert sum(j.found for j in judged) > 500
         assert "fusion.json" in (tmp_path / "SHA256SUMS").read_text()
     assert fusion["fitted"]["files"] == ["a.jsonl.gz"]
-    numbers = [int(look.scene.split("-")[2]) for look in read_looks([path])]
+    numbers = [int(look.name.scene.split("-")[2]) for look in read_looks([path])]
     assert fusion["fitted"]["series"] == {"held-1": [min(numbers), max(numbers)]}
 
 

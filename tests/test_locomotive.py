@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from tools.locomotive import (
+    FAMILIES,
     HELD_FAMILIES,
     MORE_FAMILIES,
     TRAIN_FAMILIES,
@@ -41,7 +42,6 @@ from tools.locomotive.solids import box, lathe, rod
 from tools.locomotive.spec import CONTRAST, LocomotiveSpec, edge_paint
 from tools.parts import Model, Part
 
-FAMILIES = TRAIN_FAMILIES + MORE_FAMILIES + HELD_FAMILIES
 CUES = ("switch_lever", "side_linkage", "edge_stripe")
 
 

@@ -8,9 +8,7 @@ import numpy as np
 import pytest
 
 from tools.locomotive import (
-    HELD_FAMILIES,
-    MORE_FAMILIES,
-    TRAIN_FAMILIES,
+    FAMILIES,
     LocomotiveSpec,
     build,
     sample_engine,
@@ -33,7 +31,7 @@ def span(model: Model, *names: str) -> np.ndarray:
     return np.array([points.min(axis=0), points.max(axis=0)])
 
 
-@pytest.mark.parametrize("family", [*TRAIN_FAMILIES, *MORE_FAMILIES, *HELD_FAMILIES])
+@pytest.mark.parametrize("family", FAMILIES)
 def test_a_finger_gets_at_every_lever(family: str) -> None:
     """Of the finished meshes, none stands in the lever's way along the boiler."""
     for seed in range(6):

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from tools.naming import name_of
 from vision.guide import Guide, Variation, load_guide
 from vision.listings.table import COLUMNS
 from vision.records import BINARY_CUES, State
@@ -67,7 +68,7 @@ def read_engines(folder: Path) -> list[Engine]:
         for line in path.read_text(encoding="utf-8").splitlines():
             label = json.loads(line)
             if label["kind"] == "locomotive" and label.get("variation"):
-                twin = label["file"].partition(".")[0].endswith("t")
+                twin = name_of(label["file"]).twin
                 key = (label["variation"]["guide"], label["job"], twin)
                 groups.setdefault(key, []).append(label)
     engines = []

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import gzip
 import json
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+from tools.naming import Name, name_of
 from vision.cues import Evidence, weigh, weigh_axles
 from vision.cues.driving import DRIVING_AXLES, RODS
 from vision.cues.evidence import ENOUGH_PX
@@ -41,7 +41,6 @@ _HIDDEN_SHARE, _HIDDEN_LENGTH_PX = 0.3, 35.0
 _GLIMPSED_PX = 6  # that stand out, from which a lever shows some of itself; chosen
 RODS_IN_SIGHT = 0.75  # share of the rods from which on all their wheels show; chosen
 _ASTRAY = 0.35  # of the boiler top's length, from the lever's place to one told wrongly
-_NAME = re.compile(r"^(?P<scene>(?P<series>\w+-\d+)-\d+)_\d+(?P<twin>t\d?)?\.\w+$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +54,6 @@ class Look:
         As `tools.look` wrote them.
     corruption : str
         "kind at severity n" where the picture was spoilt first; else "".
-    scene : str
-        Pictures of one scene share it, twins included: they are not independent.
-    series : str
-        Split and seed, such as "held-3".
-    twin : bool
-        Whether one cue was swapped against the picture of the same view.
     complete : bool
         Whether every network had its word; not of looks that `tools.former` cut down.
     """
@@ -69,19 +62,15 @@ class Look:
     label: Mapping[str, Any]
     seen: Mapping[str, Any]
     corruption: str
-    scene: str
-    series: str
-    twin: bool
     complete: bool = True
+
+    @property
+    def name(self) -> Name:
+        return name_of(self.file)
 
     @property
     def split(self) -> str:
         return str(self.label.get("split", "unnamed"))
-
-    @property
-    def number(self) -> int:
-        """Of the scene within its series; 0 for a file that bears none."""
-        return int(self.scene.rpartition("-")[2]) if self.scene != self.file else 0
 
     @property
     def has_engine(self) -> bool:
@@ -130,16 +119,12 @@ def _look(line: Mapping[str, Any], path: Path) -> Look:
     missing = {"file", "label", "seen"} - line.keys()
     if missing:
         raise ValueError(f"{path}: a look with {', '.join(sorted(missing))} expected")
-    name = _NAME.match(line["file"])
     spoilt = line.get("corruption")
     return Look(
         file=line["file"],
         label=line["label"],
         seen=line["seen"],
         corruption=f"{spoilt['kind']} at severity {spoilt['severity']}" if spoilt else "",
-        scene=name["scene"] if name else line["file"],
-        series=name["series"] if name else line["file"],
-        twin=bool(name and name["twin"]),
     )
 
 
@@ -147,7 +132,7 @@ def spans_of(looks: Iterable[Look]) -> dict[str, list[int]]:
     """The lowest and the highest scene's number of each series."""
     numbers: dict[str, list[int]] = {}
     for look in looks:
-        numbers.setdefault(look.series, []).append(look.number)
+        numbers.setdefault(look.name.series, []).append(look.name.number)
     return {series: [min(each), max(each)] for series, each in sorted(numbers.items())}
 
 

@@ -19,16 +19,27 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from tools.render.truth import BORDER_DEG, CUE_REGION, END_ON_DEG, MIN_PART_PX, REGIONS
+from tools.render.truth import (
+    AXLES_PX,
+    AXLES_SHARE,
+    BORDER_DEG,
+    CUE_REGION,
+    END_ON_DEG,
+    MIN_PART_PX,
+    REGIONS,
+)
 from vision.cues.evidence import ENOUGH_PX
 from vision.records import BINARY_CUES
 
 SPLIT, CHOSEN = "others", "others_chosen"
-# A twin's letter: which cue is swapped in it, in the order of `BINARY_CUES`.
+# A twin's letter: its mark in this project's names (`tools.naming`), and the cue swapped in it.
+_TWINS: Mapping[str, tuple[str, str | None]] = {
+    "": ("", None),
+    **{"abc"[n]: (f"t{n + 1}", cue) for n, cue in enumerate(BINARY_CUES)},
+}
 _FILE = re.compile(r"^(?P<name>[a-z]+-\d+)-(?P<scene>\d+)_(?P<view>\d+)(?P<twin>[abc]?)\.jpg$")
 # Of the engine in sight, below which such a label does not say what of it is hidden; chosen.
 _WHOLE = 0.6
-_AXLES_SHARE, _AXLES_PX = 0.8, 50  # of a tender, for its axles to be countable: the studio's
 
 
 def relabelled(theirs: Mapping[str, Any]) -> dict[str, Any] | None:
@@ -61,12 +72,14 @@ def relabelled(theirs: Mapping[str, Any]) -> dict[str, Any] | None:
         "side_rods": float(theirs["rods_length_px"]),
     }
     lengths["running_board"] = max(lengths.values())
+    scene = f"{name['name']}-{name['scene']}"
+    mark, swapped = _TWINS[name["twin"]]
     ours: dict[str, Any] = {
-        "file": _file(name),
+        "file": f"{scene}_{name['view']}{mark}.jpg",
         "renderer": name["name"].partition("-")[0],
         "kind": "locomotive",
-        "job": f"{name['name']}-{name['scene']}",
-        "twin_cue": BINARY_CUES["abc".index(name["twin"])] if name["twin"] else None,
+        "job": scene,
+        "twin_cue": swapped,
         "visible": dict.fromkeys(REGIONS, share),
         "whole": share >= _WHOLE,
         "regions": {},
@@ -77,8 +90,8 @@ def relabelled(theirs: Mapping[str, Any]) -> dict[str, Any] | None:
     ours |= {key: theirs.get(key) for key in ("tender", "tender_axles")}
     ours["tender_share"] = float(theirs.get("tender_share") or 0.0)
     box = ours["tender"]
-    wide = box is not None and box[2] - box[0] >= _AXLES_PX
-    in_sight = ours["tender_share"] >= _AXLES_SHARE and bool(theirs.get("tender_side_seen"))
+    wide = box is not None and box[2] - box[0] >= AXLES_PX
+    in_sight = ours["tender_share"] >= AXLES_SHARE and bool(theirs.get("tender_side_seen"))
     ours |= {"axles_visible": bool(wide and in_sight), "lamps_visible": False}
     return ours
 
@@ -93,12 +106,6 @@ def _cue(theirs: Mapping[str, Any], cue: str, lengths: Mapping[str, float]) -> d
         "length_px": lengths[region],
     }
     return ours | ({"along": float(theirs["along"])} if "along" in theirs else {})
-
-
-def _file(name: re.Match[str]) -> str:
-    """The same name with a twin's letter as this project's pictures have it: t1, t2 or t3."""
-    twin = f"t{'abc'.index(name['twin']) + 1}" if name["twin"] else ""
-    return f"{name['name']}-{name['scene']}_{name['view']}{twin}.jpg"
 
 
 def gather(folders: list[Path], out: Path, *, split: str = SPLIT) -> int:

@@ -105,7 +105,7 @@ def calibrate(looks: Sequence[Look], rules: Rules) -> dict[str, Any]:
         "tender": tender,
         "fitted": {
             "n": len(looks),
-            "scenes": len({look.scene for look in looks}),
+            "scenes": len({look.name.scene for look in looks}),
             "series": spans_of(looks),
             "date": datetime.datetime.now(datetime.UTC).date().isoformat(),
             "rules": {key: getattr(rules, key) for key in Rules.__slots__},
@@ -169,7 +169,7 @@ def _cue(
 
 def _fit(looks: Sequence[Look], cue: str, names: Sequence[str], outcome: Sequence[bool]) -> Fit:
     rows = [look.seen["cues"][cue] for look in looks]
-    return fit(rows, np.array(outcome, dtype=bool), [look.scene for look in looks], names)
+    return fit(rows, np.array(outcome, dtype=bool), [look.name.scene for look in looks], names)
 
 
 def _probabilities(

@@ -26,12 +26,11 @@ def amended(
     out = json.loads(json.dumps(before))
     for cue in only:
         if cue in BINARY_CUES:
-            for kept, fresh in (
-                (out["cues"], now["cues"]),
-                (out["fitted"]["cues"], now["fitted"]["cues"]),
-            ):
-                anew = {"present": fresh[cue]["present"]}
-                kept[cue] = {**kept[cue], **anew} if keep_seen else fresh[cue]
+            for mine, fresh in ((out, now), (out["fitted"], now["fitted"])):
+                if keep_seen:
+                    mine["cues"][cue]["present"] = fresh["cues"][cue]["present"]
+                else:
+                    mine["cues"][cue] = fresh["cues"][cue]
         else:
             out[cue] = now[cue]
     told, report = out["fitted"], now["fitted"]

@@ -45,7 +45,7 @@ def coupled_model(
         note = {"note": "not fitted: too few with or without a tender"}
         return {**PLAIN, "sure_at_least": sure_at_least}, note
     rows = [{_SCORE: float(k.seen[_SCORE])} for k in kept]
-    found = fit(rows, there, [k.scene for k in kept], [_SCORE])
+    found = fit(rows, there, [k.name.scene for k in kept], [_SCORE])
     return {**found.model, "sure_at_least": sure_at_least}, found.report
 
 

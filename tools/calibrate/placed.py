@@ -107,7 +107,7 @@ def _fitted(
     truth = [cue["visible"] if asked == "visible" else cue["state"] == asked for cue in cues]
     if len(looks) < _FEWEST or all(truth) or not any(truth):
         return None
-    scenes = [k.scene for k in looks]
+    scenes = [k.name.scene for k in looks]
     return fit([_row(k) for k in looks], np.array(truth, bool), scenes, terms, sparing=sparing)
 
 

@@ -34,7 +34,7 @@ def fitted_on_these(looks: Sequence[Look], fusion: Mapping[str, Any]) -> list[st
     used = fusion.get("fitted", {}).get("series", {})
     told = []
     for series, (first, last) in used.items():
-        if any(look.series == series and first <= look.number <= last for look in looks):
+        if any(look.name.series == series and first <= look.name.number <= last for look in looks):
             told.append(f"{series}, scenes {first} to {last}")
     return told
 

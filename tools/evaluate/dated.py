@@ -87,7 +87,7 @@ def date_all(judged: Sequence[Judged], numbers: Mapping[str, Cue]) -> list[Dated
     numbers : mapping of file name to Cue
         From `read_numbers`. Pictures without a reading are dated alone only.
     """
-    shown = [j for j in judged if j.look.label.get("variation") and not j.look.twin]
+    shown = [j for j in judged if j.look.label.get("variation") and not j.look.name.twin]
     kept = [j for j in shown if j.look.must_find and j.look.complete]
     return [_date(j, numbers.get(j.look.file)) for j in kept]
 

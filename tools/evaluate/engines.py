@@ -35,7 +35,7 @@ def engine_rows(judged: Sequence[Judged], limits: dict[str, Any]) -> list[Row]:
     boxes = metrics.overlaps([j.look.overlap for j in wanted if j.stated])
     return [
         Row("pictures", len(judged), len(judged), "pictures", style="count"),
-        Row("scenes", len({j.look.scene for j in judged}), len(judged), style="count"),
+        Row("scenes", len({j.look.name.scene for j in judged}), len(judged), style="count"),
         share("engine found, IoU ≥ 0.5, of engines ≥ 60 % in sight", _found(wanted), "found"),
         Row("mean IoU of the engines stated", boxes.mean, boxes.n, style="number"),
         share("false finds, of pictures without an engine", [j.stated for j in empty]),

@@ -23,7 +23,7 @@ def mixed_rows(dated: Sequence[Dated], numbers: Mapping[str, Cue]) -> list[Row]:
     sets: dict[tuple[str, str, str], list[View]] = {}
     for one in dated:
         if one.judged.stated:
-            key = (one.guide, one.true, str(one.judged.look.scene))
+            key = (one.guide, one.true, str(one.judged.look.name.scene))
             sets.setdefault(key, []).append(_view(one, numbers))
     keys = [key for key, views in sets.items() if len(views) > 1]
     strays = [(key, other) for key in keys if (other := _next(key, keys)) is not None]

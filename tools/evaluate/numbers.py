@@ -22,6 +22,7 @@ from typing import Any
 from tools.evaluate.rows import Row, share
 from tools.look import read_labels, spread
 from tools.looks import Judged
+from tools.naming import name_of
 from vision.cues import read_number
 from vision.estimate.numbers import reading_likelihood
 from vision.guide import load_guide
@@ -73,7 +74,7 @@ def read_over(folder: Path, out: Path, *, models: Path, workers: int, most: int 
     labels = [
         label
         for label in read_labels(folder)
-        if label.get("locomotive") and not Path(label["file"]).stem.endswith("t")
+        if label.get("locomotive") and not name_of(label["file"]).twin
     ]
     tasks = [(folder, str(label["file"]), models) for label in spread(labels, most)]
     with mp.get_context("spawn").Pool(workers) as pool, gzip.open(out, "wt") as lines:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 
 import numpy as np
 
@@ -16,7 +14,6 @@ from vision.records import BINARY_CUES, State
 
 # Largest change of another cue's probability that a swapped part may cause.
 _STEADY = 0.15
-_TWIN = re.compile(r"t\d?$")  # behind a view's number: a twin of it, one of several
 
 
 def pair_rows(judged: Sequence[Judged]) -> list[Row]:
@@ -41,14 +38,14 @@ Pair = tuple[Judged, Judged]
 
 
 def _twins(judged: Sequence[Judged]) -> Iterator[Pair]:
-    plain = {Path(j.look.file).stem: j for j in judged if not j.look.twin}
+    plain = {j.look.name.view: j for j in judged if not j.look.name.twin}
     for twin in judged:
-        first = plain.get(_TWIN.sub("", Path(twin.look.file).stem))
-        if not twin.look.twin or first is None or not (first.found and twin.found):
+        first = plain.get(twin.look.name.view)
+        if not twin.look.name.twin or first is None or not (first.found and twin.found):
             continue
-        cue = twin.look.label["twin_cue"]
-        if all(shows(j.look, cue) for j in (first, twin)):
-            yield first, twin
+        pair = first, twin
+        if all(shows(j.look, _swapped(pair)) for j in pair):
+            yield pair
 
 
 def _flips(pairs: Sequence[Pair]) -> list[bool]:

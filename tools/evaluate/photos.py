@@ -26,7 +26,7 @@ def look_at_photos(folder: Path, labels: Sequence[Mapping[str, Any]], looker: Lo
             seen = looker(folder / file)
         except TelltaleError as error:
             seen = {"error": str(error)}
-        looks.append(Look(file, as_rendered(label), seen, "", file, file, False))
+        looks.append(Look(file, as_rendered(label), seen, ""))
     return looks
 
 

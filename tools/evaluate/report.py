@@ -110,7 +110,7 @@ def report_looks(
 
 
 def _series(judged: Sequence[Judged]) -> str:
-    return ", ".join(sorted({j.look.series for j in judged}))
+    return ", ".join(sorted({j.look.name.series for j in judged}))
 
 
 def _where(judged: Sequence[Judged], title: str) -> str:

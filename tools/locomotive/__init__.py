@@ -8,6 +8,7 @@ from tools.locomotive.demo import demo_spec
 from tools.locomotive.reach import sample_engine, within_reach
 from tools.locomotive.spec import (
     BLENDED,
+    FAMILIES,
     HELD_FAMILIES,
     MIXED,
     MORE_FAMILIES,
@@ -20,6 +21,7 @@ from tools.locomotive.track import track
 
 __all__ = [
     "BLENDED",
+    "FAMILIES",
     "HELD_FAMILIES",
     "MIXED",
     "MORE_FAMILIES",

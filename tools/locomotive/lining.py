@@ -8,7 +8,7 @@ from tools.locomotive.layout import Layout
 from tools.locomotive.prisms import prism
 from tools.locomotive.solids import Mesh, round_rect, span
 from tools.locomotive.spec import LocomotiveSpec
-from tools.locomotive.tanks import level_front, tank_front, tank_top
+from tools.locomotive.tanks import level_front, tank_top
 
 
 def lining_loop(x: tuple[float, float], z: tuple[float, float], y: float, w: float = 0.022) -> Mesh:
@@ -29,13 +29,13 @@ def add_lining(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
             inner = (a + 0.045, b - 0.045), (z0 + 0.045, waist(lay) - 0.085)
             kit.pair("lining", "lining", lining_loop(*inner, lay.cab_y, 0.012))
     if s.tank == "side" and s.lining in ("cab_tender", "litho"):
-        x1 = tank_front(s, lay) if not s.tank_slope else level_front(s, lay)
+        x1 = level_front(s, lay)
         z1 = tank_top(s, lay) - 0.07
         kit.pair("lining", "lining", lining_loop((b + 0.16, x1 - 0.08), (z0, z1), lay.cab_y))
     if s.tank == "side" and s.lining == "boiler":
         z1 = tank_top(s, lay) - 0.14
         line = span(
-            (lay.cab_rear, (level_front if s.tank_slope else tank_front)(s, lay) - 0.03),
+            (lay.cab_rear, level_front(s, lay) - 0.03),
             (lay.cab_y - 0.01, lay.cab_y + 0.003),
             (z1, z1 + 0.05),
         )

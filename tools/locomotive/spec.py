@@ -15,6 +15,7 @@ from tools.locomotive.rules import BLENDED, MIXED, child, draw, rules_of
 TRAIN_FAMILIES: tuple[str, ...] = (*TRAIN, MIXED)
 MORE_FAMILIES: tuple[str, ...] = (*MORE, BLENDED)
 HELD_FAMILIES: tuple[str, ...] = tuple(HELD)
+FAMILIES: tuple[str, ...] = (*TRAIN_FAMILIES, *MORE_FAMILIES, *HELD_FAMILIES)
 
 CONTRAST = 38.0  # least CIE76 distance between stripe and edge; chosen by eye
 
@@ -267,7 +268,7 @@ def sample_spec(rng: np.random.Generator, family: str, **overrides: object) -> L
         Gives one seed; every field is drawn from its own child generator, so an
         override changes that field alone.
     family : str
-        One of `TRAIN_FAMILIES`, `MORE_FAMILIES` or `HELD_FAMILIES`.
+        One of `FAMILIES`.
     **overrides
         Field values that replace the drawn ones.
 
@@ -276,9 +277,8 @@ def sample_spec(rng: np.random.Generator, family: str, **overrides: object) -> L
     ValueError
         On an unknown family or field.
     """
-    known = (*TRAIN_FAMILIES, *MORE_FAMILIES, *HELD_FAMILIES)
-    if family not in known:
-        raise ValueError(f"family: got {family!r}, expected one of {sorted(known)}")
+    if family not in FAMILIES:
+        raise ValueError(f"family: got {family!r}, expected one of {sorted(FAMILIES)}")
     names = {f.name for f in fields(LocomotiveSpec)}
     if unknown := set(overrides) - names:
         raise ValueError(f"overrides: unknown fields {sorted(unknown)}")

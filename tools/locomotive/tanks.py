@@ -32,7 +32,7 @@ def tank_top(s: LocomotiveSpec, lay: Layout) -> float:
 
 
 def level_front(s: LocomotiveSpec, lay: Layout) -> float:
-    """x where a side tank's top begins to fall towards its front."""
+    """x where a side tank's top begins to fall towards its front; of a level one its front."""
     x0, x1 = lay.cab_front, tank_front(s, lay)
     return x1 - min(1.4 * s.tank_slope, 0.6) * (x1 - x0)
 

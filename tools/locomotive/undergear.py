@@ -8,6 +8,7 @@ engines with the linkage and without.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 
 import numpy as np
 
@@ -17,19 +18,6 @@ from tools.locomotive.prisms import prism
 from tools.locomotive.rules import child
 from tools.locomotive.solids import Mesh, arc, bend, box, lathe, rod, round_rect, span, tube
 from tools.locomotive.spec import LocomotiveSpec
-
-# Share of engines with much of it that have each; those with some have half as often.
-_SHARES = {
-    "brake_gear": 0.5,
-    "sand_gear": 0.5,
-    "springs": 0.45,
-    "side_plate": 0.3,
-    "mudguards": 0.25,
-    "injector": 0.5,
-    "reservoir": 0.3,
-    "ladder": 0.3,
-    "lubricator": 0.3,
-}
 
 
 def add_undergear(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
@@ -41,21 +29,10 @@ def add_undergear(kit: Kit, s: LocomotiveSpec, lay: Layout) -> None:
     if s.undergear == "none":
         return
     often = 1.0 if s.undergear == "much" else 0.5
-    makers = {
-        "brake_gear": _brake_gear,
-        "sand_gear": _sand_gear,
-        "springs": _springs,
-        "side_plate": _side_plate,
-        "mudguards": _mudguards,
-        "injector": _injector,
-        "reservoir": _reservoir,
-        "ladder": _ladder,
-        "lubricator": _lubricator,
-    }
-    for name, share in _SHARES.items():
+    for name, (share, maker) in _OPTIONS.items():
         rng = child(s.seed, f"undergear {name}")
         if rng.random() < often * share:
-            makers[name](kit, lay, rng)
+            maker(kit, lay, rng)
 
 
 def _under(lay: Layout, x: float) -> float:
@@ -259,3 +236,18 @@ def _lubricator(kit: Kit, lay: Layout, rng: np.random.Generator) -> None:
     y, z = lay.board_y - 0.2, lay.board_at(x)
     case = span((x - 0.12, x + 0.12), (y - 0.1, y + 0.1), (z, z + 0.2), 0.02)
     kit.pair("side_tank", "frame", case, rod(0.03, y + 0.1, y + 0.14, "y", 8).moved(x, 0, z + 0.1))
+
+
+# Share of engines with much of it that have each, and what adds it; those with some have half
+# as often.
+_OPTIONS: dict[str, tuple[float, Callable[[Kit, Layout, np.random.Generator], None]]] = {
+    "brake_gear": (0.5, _brake_gear),
+    "sand_gear": (0.5, _sand_gear),
+    "springs": (0.45, _springs),
+    "side_plate": (0.3, _side_plate),
+    "mudguards": (0.25, _mudguards),
+    "injector": (0.5, _injector),
+    "reservoir": (0.3, _reservoir),
+    "ladder": (0.3, _ladder),
+    "lubricator": (0.3, _lubricator),
+}

@@ -46,6 +46,8 @@ _MIN_PART_SHARE = {"switch_lever": 0.22, "side_linkage": 0.18, "edge_stripe": 0.
 # is narrower than a pixel is not resolved.
 _MIN_FIGURE_PX = 5.0
 _LEVER_RISE = 0.01  # above and below its middle, in engine lengths: within every lever drawn
+# Share of a tender in sight and its width, px, from which on its axles can be counted; chosen.
+AXLES_SHARE, AXLES_PX = 0.8, 50
 _MIN_REAR_FACING = 0.3  # sine of 17 degrees between the sight line and the tender's rear
 _MIN_REAR_PX = 40  # height of the rear, of which a lamp is about a tenth; chosen
 
@@ -232,7 +234,7 @@ def _lever_along(view: View, model: Model, record: dict[str, Any]) -> float:
 def _tender_sight(view: View, model: Model, record: dict[str, Any], side: str) -> tuple[bool, bool]:
     """Whether the tender's axles can be counted, and its rear lamps, in this view."""
     box = record["tender"]
-    if box is None or record["tender_share"] < 0.8 or box[2] - box[0] < 50:
+    if box is None or record["tender_share"] < AXLES_SHARE or box[2] - box[0] < AXLES_PX:
         return False, False
     flank = quad_of(model, "tender_side", side)
     axles = facing(view.origin, flank) > 0.3
