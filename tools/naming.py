@@ -11,6 +11,7 @@ from functools import cache
 _NAME = re.compile(
     r"^(?P<view>(?P<scene>(?P<series>\w+-\d+)-(?P<number>\d+))_\d+)(?P<twin>t\d?)?\.\w+$"
 )
+_TWIN = re.compile(r"(?<=\d)t\d?(?=\.\w+$)")  # the mark in a name of any form
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,7 @@ def name_of(file: str) -> Name:
     """Take a file's name apart; one of another form is a series, scene and view of its own."""
     found = _NAME.match(file)
     if found is None:
-        return Name(file, file, file, 0, twin=False)
+        view = _TWIN.sub("", file)
+        return Name(view, view, view, 0, twin=view != file)
     series, scene, view = found["series"], found["scene"], found["view"]
     return Name(series, scene, view, int(found["number"]), twin=bool(found["twin"]))
